@@ -1,0 +1,66 @@
+"""Every figure of the model that an owner cannot measure, with its range, its basis and its source.
+
+One place to change a default or add one. A vehicle file may overrule any of them in its table `assumed`.
+"""
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+PUBLISHED = "published"
+COMMON_PRACTICE = "common practice, no source"
+ASSUMED = "assumed"
+
+
+def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str, source: str = "") -> Any:
+    return field(
+        default=default,
+        metadata={"unit": unit, "low": low, "high": high, "basis": basis, "says": says, "source": source},
+    )
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """The model's assumed figures; field metadata holds unit, low, high, basis, says, source."""
+
+    screw_coefficient: float = _figure(
+        0.70, "", 0.60, 0.80, ASSUMED, "discharge coefficient of the feed screw's passage"
+    )
+    nozzle_height_mm: float = _figure(30.0, "mm", 15.0, 50.0, ASSUMED, "height of the nozzle tip above the pump")
+    tip_depression_share: float = _figure(
+        0.5, "", 0.0, 1.0, ASSUMED, "share of the throat's depression that acts at the nozzle tip"
+    )
+    closed_angle_deg: float = _figure(8.0, "deg", 5.0, 12.0, ASSUMED, "plate angle at the closed stop")
+    shaft_to_bore: float = _figure(0.15, "", 0.10, 0.20, ASSUMED, "throttle shaft over bore diameter")
+    idle_pressure_kpa: float = _figure(38.0, "kPa", 30.0, 48.0, ASSUMED, "manifold pressure at a warm idle, absolute")
+    idle_phi: float = _figure(1.10, "phi", 1.00, 1.25, COMMON_PRACTICE, "equivalence ratio of a set idle")
+    cruise_phi: float = _figure(1.00, "phi", 0.95, 1.05, ASSUMED, "equivalence ratio of a light cruise")
+    power_air_fuel_ratio: float = _figure(
+        12.8, "", 11.8, 13.5, COMMON_PRACTICE, "air-fuel ratio the main circuit is jetted for at full opening"
+    )
+    booster_gain: float = _figure(4.0, "", 2.5, 6.0, ASSUMED, "booster depression over throat depression")
+    lip_mm: float = _figure(12.0, "mm", 6.0, 20.0, ASSUMED, "rise from float level to the main nozzle's lip")
+    main_lag_s: float = _figure(
+        0.12, "s", 0.06, 0.25, ASSUMED, "lag of the main circuit at 2 kPa of booster depression"
+    )
+    film_time_factor: float = _figure(1.3, "", 1.0, 1.8, ASSUMED, "wall film's time constant over the regression's")
+    film_time_per_m: float = _figure(
+        1.0, "1/m", 0.0, 3.0, ASSUMED, "growth of the film's time constant per metre beyond 0.25 m to the valves"
+    )
+    film_share_per_m: float = _figure(
+        0.3, "1/m", 0.0, 0.8, ASSUMED, "growth of the share that lands on the walls per metre beyond 0.25 m"
+    )
+    shot_film_share: float = _figure(
+        0.85, "", 0.78, 0.92, ASSUMED, "share of a straight nozzle's jet that lands on the walls"
+    )
+    aimed_gain: float = _figure(
+        0.015, "", 0.0, 0.04, ASSUMED, "what aiming the nozzle at the booster takes off that share"
+    )
+    work_per_air_mj_kg: float = _figure(0.94, "MJ/kg", 0.80, 1.05, ASSUMED, "indicated work per mass of air drawn")
+
+    def replaced(self, overrides: dict[str, float]) -> "Assumptions":
+        """A copy with some figures overruled; raises KeyError naming one it does not know."""
+        known = {item.name for item in fields(self)}
+        for name in overrides:
+            if name not in known:
+                raise KeyError(name)
+        return Assumptions(**({item.name: getattr(self, item.name) for item in fields(self)} | overrides))

@@ -1,0 +1,102 @@
+"""From pump to nozzle tip: two restrictions in series, the feed screw and the nozzle's orifices.
+
+The nozzle is a short drilled hole, so its discharge coefficient falls at low Reynolds number; the screw's passage is
+given one coefficient. Flow and Reynolds number depend on each other and are found together.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configurator.errors import OutOfRange
+
+Array = NDArray[np.float64]
+
+REYNOLDS_RANGE = (10.0, 2.0e4)
+LENGTH_RATIO_RANGE = (1.5, 10.0)
+
+
+def long_orifice_coefficient(length_over_diameter: Array, reynolds: Array) -> Array:
+    """Discharge coefficient of a sharp-edged cylindrical orifice; arguments broadcast, no unit.
+
+    1/Cd = 1/Cdu + (20/Re)(1 + 2.25 l/d) - 0.005 (l/d) / (1 + 7.5 log10(0.00015 Re)^2)
+    Cdu = 0.827 - 0.0085 l/d from l/d 2 up, 0.810 from 1.5 to 2.
+
+    Re is held inside 10 to 20,000, the range of the correlation (Cd is flat beyond the upper edge). Raises OutOfRange
+    for l/d outside 1.5 to 10: shorter holes switch between two flow patterns.
+    Source: Lichtarowicz, Duggins & Markland, J. Mech. Eng. Sci. 7(2), 1965, eqs. 7 and 12. We take Re at the mean
+    velocity in the hole; the paper's wording allows the ideal one too, which moves Cd by 4 % at Re 1,000 (l/d 4) and by
+    under 0.1 % from 10,000.
+
+    >>> round(float(long_orifice_coefficient(np.array(4.0), np.array(10_000.0))), 5)
+    0.79063
+    """
+    low, high = LENGTH_RATIO_RANGE
+    for worst in (float(np.min(length_over_diameter)), float(np.max(length_over_diameter))):
+        if not low <= worst <= high:
+            raise OutOfRange("orifice length over diameter", worst, low, high, "")
+    re = np.clip(reynolds, *REYNOLDS_RANGE)
+    ultimate = np.where(length_over_diameter < 2.0, 0.810, 0.827 - 0.0085 * length_over_diameter)
+    hump = 0.005 * length_over_diameter / (1.0 + 7.5 * np.log10(0.00015 * re) ** 2)
+    return 1.0 / (1.0 / ultimate + (20.0 / re) * (1.0 + 2.25 * length_over_diameter) - hump)
+
+
+@dataclass(frozen=True)
+class FuelPath:
+    """Nozzle and feed screw of each combination, arrays of shape (n,); fuel properties are common.
+
+    diameter_m and length_m are of one orifice, orifices the number of equal orifices fed through one screw.
+    """
+
+    diameter_m: Array
+    length_m: Array
+    orifices: Array
+    screw_area_m2: Array
+    screw_coefficient: float
+    fuel_density_kg_m3: float
+    fuel_viscosity_pa_s: float
+
+    @property
+    def nozzle_area_m2(self) -> Array:
+        """Total orifice area [m2], shape (n,)."""
+        return self.orifices * (np.pi / 4.0) * self.diameter_m**2
+
+    def effective_area(self, pressure_pa: Array, nozzle_coefficient: Array | None = None) -> tuple[Array, Array]:
+        """Effective area of the whole path [m2] and the nozzle's coefficient at a pressure [Pa], both shape (n,).
+
+        1/CA^2 = 1/CA_nozzle^2 + 1/CA_screw^2. With a coefficient from a near-by pressure as the start one pass is
+        enough; without one, three passes settle it to better than 1e-4.
+        """
+        screw = self.screw_coefficient * self.screw_area_m2
+        area = self.nozzle_area_m2
+        passes = 1
+        if nozzle_coefficient is None:
+            nozzle_coefficient, passes = np.full_like(self.diameter_m, 0.78), 3
+        ideal_speed = np.sqrt(2.0 * np.maximum(pressure_pa, 0.0) / self.fuel_density_kg_m3)
+        per_speed = self.fuel_density_kg_m3 * self.diameter_m / self.fuel_viscosity_pa_s
+        coefficient = nozzle_coefficient
+        for _ in range(passes):
+            nozzle = coefficient * area
+            path = nozzle * screw / np.sqrt(nozzle**2 + screw**2)
+            coefficient = long_orifice_coefficient(
+                self.length_m / self.diameter_m, per_speed * path * ideal_speed / area
+            )
+        nozzle = coefficient * area
+        return nozzle * screw / np.sqrt(nozzle**2 + screw**2), coefficient
+
+    def flow(self, pressure_pa: Array) -> Array:
+        """Volume flow [m3/s] that a pressure [Pa] drives through the path: Q = CA sqrt(2 dp / rho), shape (n,)."""
+        area, _ = self.effective_area(pressure_pa)
+        return np.asarray(area * np.sqrt(2.0 * np.maximum(pressure_pa, 0.0) / self.fuel_density_kg_m3))
+
+
+def screw_cut(
+    nozzle_area_m2: Array, screw_area_m2: Array, nozzle_coefficient: float, screw_coefficient: float
+) -> Array:
+    """Share of the nozzle's flow that the screw takes away, 0 to 1; arguments broadcast.
+
+    1 - 1/sqrt(1 + (CA_nozzle/CA_screw)^2), from the two restrictions in series.
+    """
+    ratio = (nozzle_coefficient * nozzle_area_m2) / (screw_coefficient * screw_area_m2)
+    return np.asarray(1.0 - 1.0 / np.sqrt(1.0 + ratio**2))

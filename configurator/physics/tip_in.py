@@ -1,0 +1,198 @@
+"""One tip-in of one vehicle: air, speed and the fuel that comes without a pump, for each pump circuit.
+
+Everything here is worked out once per vehicle; combinations of parts come later, as arrays.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configurator.physics import circuits, film
+from configurator.physics.air import AirHistory, Driveline, Engine, fill_manifold
+from configurator.physics.assumptions import Assumptions
+from configurator.physics.atmosphere import GRAVITY_M_S2, Surroundings
+from configurator.physics.fuel_path import Array
+from configurator.physics.throttle import air_flow, butterfly_open_share
+
+Mask = NDArray[np.bool_]
+
+FINE_STEP_S, FINE_UNTIL_S = 0.002, 0.4
+COARSE_STEP_S, UNTIL_S = 0.008, 2.0
+JUDGED_FROM_AIR_SHARE = 0.5
+"""A pair of barrels answers for its mixture once it passes this share of what it passes at the end."""
+
+
+def event_times() -> Array:
+    """Times of an event [s]: fine while the throttles move and the hole forms, coarser after."""
+    fine = np.arange(0.0, FINE_UNTIL_S, FINE_STEP_S)
+    return np.concatenate([fine, np.arange(FINE_UNTIL_S, UNTIL_S + 1e-9, COARSE_STEP_S)])
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """Fuel in the bowl: density [kg/m3], viscosity [Pa s], stoichiometric air-fuel ratio by mass."""
+
+    density_kg_m3: float
+    viscosity_pa_s: float
+    stoichiometric_ratio: float
+
+
+@dataclass(frozen=True)
+class Throttles:
+    """Effective area wide open [m2] of the front pair (or only barrels) and the rear pair, and the link between them.
+
+    rear_opens_at_deg : front opening, from the closed stop, at which the rear pair starts; both reach full together.
+    """
+
+    front_area_m2: float
+    rear_area_m2: float
+    rear_opens_at_deg: float
+
+
+@dataclass(frozen=True)
+class Opening:
+    """How the throttle is opened: from a pressure [Pa] and speed [rev/min], to a share of its travel, in a time [s]."""
+
+    start_pressure_pa: float
+    start_speed_rpm: float
+    start_phi: float
+    opens_to: float
+    opening_time_s: float
+
+
+@dataclass(frozen=True)
+class CircuitEvent:
+    """What one pump circuit faces, arrays of shape (times,) [SI] at time_s.
+
+    A carburettor's only circuit answers for all the engine's air; of two circuits each answers for the air of its own
+    pair of barrels. throttle_deg is the circuit's own throttle, from its closed stop. air_kg_s is the cylinders' share
+    of its barrels, air_share that share. judged marks the times at which their mixture counts. The film that the idle
+    circuit feeds, and has laid down before the tip-in, comes off into all the air: each circuit has its share of it.
+    """
+
+    time_s: Array
+    throttle_deg: Array
+    air_kg_s: Array
+    air_share: Array
+    idle_kg_s: Array
+    common_idle_kg_s: Array
+    mains: tuple[circuits.MainFlow, ...]
+    film_share: Array
+    film_tau_s: Array
+    film_start_kg: float
+    assist_pa: Array
+    judged: Mask
+    fuel: Fuel
+    shot_film_share: float
+    aimed_gain: float
+
+    def base_fuel(self, factor: Array) -> Array:
+        """Fuel reaching the cylinders without a shot [kg/s], shape (times, k), for demand factors of shape (k,)."""
+        main = sum(flow.lagged(self.time_s, factor) for flow in self.mains)
+        share = self.film_share[:, None]
+        common = film.evaporate(
+            self.time_s,
+            _step_mean(share * self.common_idle_kg_s[:, None]),
+            self.film_tau_s,
+            factor,
+            self.film_start_kg * factor,
+        )
+        own = film.evaporate(self.time_s, _step_mean(share * main), self.film_tau_s, factor, np.zeros_like(factor))
+        return (1.0 - share) * (main + self.idle_kg_s[:, None]) + own + common * self.air_share[:, None]
+
+
+@dataclass(frozen=True)
+class TipIn:
+    """A whole tip-in: the engine's air history and one event a circuit ("front", "rear")."""
+
+    air: AirHistory
+    throttle_deg: Array
+    circuits: dict[str, CircuitEvent]
+    film_held_at_edge: bool
+
+
+def simulate(
+    engine: Engine,
+    driveline: Driveline,
+    throttles: Throttles,
+    opening: Opening,
+    surroundings: Surroundings,
+    fuel: Fuel,
+    assumed: Assumptions,
+    film_distance_m: float,
+    rear_circuit: bool,
+) -> TipIn:
+    """The tip-in of a vehicle. film_distance_m is from the carburettor to the intake valves."""
+    time_s = event_times()
+    full_deg = 90.0 - assumed.closed_angle_deg
+    start = (opening.start_pressure_pa, opening.start_speed_rpm)
+    start_deg = _start_angle(engine, throttles, surroundings, start, assumed)
+    end_deg = max(start_deg, opening.opens_to * full_deg)
+    front_deg = start_deg + (end_deg - start_deg) * np.clip(time_s / opening.opening_time_s, 0.0, 1.0)
+    rear_deg = (
+        np.clip((front_deg - throttles.rear_opens_at_deg) / (full_deg - throttles.rear_opens_at_deg), 0.0, 1.0)
+        * full_deg
+    )
+    front_area = throttles.front_area_m2 * _relative_area(front_deg, assumed)
+    rear_area = throttles.rear_area_m2 * _relative_area(rear_deg, assumed)
+    air = fill_manifold(time_s, front_area + rear_area, engine, driveline, surroundings, start)
+
+    share, tau = film.wet_manifold_film(air.pressure_pa, air.speed_rpm)
+    beyond_m = film_distance_m - 0.25
+    share = np.clip(share + assumed.film_share_per_m * beyond_m, 0.05, 0.95)
+    tau = tau * assumed.film_time_factor * max(1.0 + assumed.film_time_per_m * beyond_m, 0.2)
+
+    supply_start = opening.start_phi * air.cylinder_kg_s[0] / fuel.stoichiometric_ratio
+    rear_part = rear_area / (front_area + rear_area)
+    pairs = []
+    for area_max, part in ((throttles.front_area_m2, 1.0 - rear_part), (throttles.rear_area_m2, rear_part)):
+        if area_max > 0.0:
+            main = circuits.MainCircuit(
+                area_max, assumed.booster_gain, assumed.lip_mm / 1e3, assumed.main_lag_s, assumed.power_air_fuel_ratio
+            )
+            pairs.append(
+                main.flow(air.cylinder_kg_s * part, surroundings.density_kg_m3, fuel.density_kg_m3, supply_start)
+            )
+    idle = circuits.idle_flow(supply_start - pairs[0].start_kg_s, surroundings.pressure_pa - air.pressure_pa)
+    film_start = float(share[0] * tau[0]) * supply_start
+    head = fuel.density_kg_m3 * GRAVITY_M_S2 * assumed.nozzle_height_mm / 1e3
+
+    def event(angle: Array, part: Array, own_idle: Array, mains: list[circuits.MainFlow]) -> CircuitEvent:
+        throat = mains[0].signal_pa / assumed.booster_gain
+        return CircuitEvent(
+            time_s=time_s, throttle_deg=angle, air_kg_s=air.cylinder_kg_s * part, air_share=part, idle_kg_s=own_idle,
+            common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau, film_start_kg=film_start,
+            assist_pa=assumed.tip_depression_share * throat - head,
+            judged=part >= JUDGED_FROM_AIR_SHARE * part[-1],
+            fuel=fuel, shot_film_share=assumed.shot_film_share, aimed_gain=assumed.aimed_gain,
+        )  # fmt: skip
+
+    if rear_circuit:
+        events = {
+            "front": event(front_deg, 1.0 - rear_part, idle, pairs[:1]),
+            "rear": event(rear_deg, rear_part, np.zeros_like(idle), pairs[1:]),
+        }
+    else:
+        events = {"front": event(front_deg, np.ones_like(idle), idle, pairs)}
+    return TipIn(air, front_deg, events, film.film_outside_range(air.pressure_pa, air.speed_rpm))
+
+
+def _step_mean(values: Array) -> Array:
+    return 0.5 * (values[1:] + values[:-1])
+
+
+def _relative_area(angle_deg: Array, assumed: Assumptions) -> Array:
+    """Open area over open area at full opening."""
+    full = butterfly_open_share(np.array([90.0]), assumed.closed_angle_deg, assumed.shaft_to_bore)
+    return butterfly_open_share(angle_deg, assumed.closed_angle_deg, assumed.shaft_to_bore) / full
+
+
+def _start_angle(
+    engine: Engine, throttles: Throttles, air: Surroundings, start: tuple[float, float], assumed: Assumptions
+) -> float:
+    """Front opening [deg] that passes what the engine draws at the start."""
+    drawn = engine.drawn(*start, air.temperature_k)
+    wanted = drawn / max(air_flow(1.0, air, start[0]), 1e-12) / throttles.front_area_m2
+    angles = np.linspace(0.0, 90.0 - assumed.closed_angle_deg, 2000)
+    return float(np.interp(wanted, _relative_area(angles, assumed), angles))
