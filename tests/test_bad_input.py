@@ -1,0 +1,332 @@
+"""Bad input of every kind: the loaders raise BadInput, and its message says what, where and what is expected."""
+
+import os
+import shutil
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from configurator.catalog import FAMILIES, load_catalog, shipped_catalog_dir
+from configurator.errors import BadInput
+from configurator.fitted import resolve_fitted
+from configurator.vehicle import load_vehicle
+
+EXAMPLES = sorted((shipped_catalog_dir() / "examples").glob("*.toml"))
+FILES = [*EXAMPLES, *(shipped_catalog_dir() / f"{family}.csv" for family in FAMILIES)]
+Ruin = Callable[[Path], object]
+each_file = pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
+each_example = pytest.mark.parametrize("file", EXAMPLES, ids=lambda file: file.stem)
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Callable[[Path], Path]:
+    """Copies of the whole catalogue and the examples; the copy of one file is returned."""
+
+    def copied(file: Path) -> Path:
+        for source in FILES:
+            shutil.copy(source, tmp_path)
+        return tmp_path / file.name
+
+    return copied
+
+
+def load(path: Path) -> None:
+    """What a command does with this file: a vehicle with its parts looked up, or a whole catalogue."""
+    if path.suffix == ".toml":
+        resolve_fitted(load_vehicle(path), load_catalog(shipped_catalog_dir()))
+    else:
+        load_catalog(path.parent)
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(BadInput) as caught:
+        load(path)
+    text = str(caught.value)
+    assert str(path) in text
+    assert not any(fault.problem == "" for fault in caught.value.faults)
+    return text
+
+
+def make_directory(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+def make_pipe(path: Path) -> None:
+    path.unlink()
+    os.mkfifo(path)
+
+
+RUINS: dict[str, tuple[Ruin, str]] = {
+    "missing": (lambda path: path.unlink(), "there is no such file"),
+    "empty": (lambda path: path.write_bytes(b""), "is empty; expected"),
+    "blank": (lambda path: path.write_text(" \n\n\t\n"), "is empty; expected"),
+    "not UTF-8": (lambda path: path.write_bytes(path.read_bytes() + b"\n# na\xefve"), "is not UTF-8 text (byte 0xef)"),
+    "UTF-16": (lambda path: path.write_bytes(path.read_text().encode("utf-16-le")), "NUL bytes"),
+    "binary": (lambda path: path.write_bytes(bytes(range(256)) * 20), "NUL bytes, so it is no text file; expected"),
+    "50 MB": (lambda path: os.truncate(path, 50_000_000), "holds 50 MB; expected at most 5 MB"),
+    "directory": (make_directory, "is a directory; expected a file"),
+    "pipe": (make_pipe, "is not an ordinary file; expected a file"),
+}
+
+
+@each_file
+@pytest.mark.parametrize("ruin", RUINS)
+def test_a_ruined_file(file: Path, ruin: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(file)
+    work, words = RUINS[ruin]
+    work(path)
+    assert words in refusal(path)
+
+
+def test_a_large_file_is_never_read(copy: Callable[[Path], Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    path = copy(EXAMPLES[0])
+    os.truncate(path, 50_000_000)
+    monkeypatch.setattr(Path, "read_bytes", lambda self: pytest.fail("it was read"))
+    with pytest.raises(BadInput, match="50 MB"):
+        load_vehicle(path)
+
+
+def test_a_file_without_permission(monkeypatch: pytest.MonkeyPatch) -> None:
+    def denied(self: Path) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", denied)
+    with pytest.raises(BadInput, match=r"van.toml: cannot be read \(Permission denied\)"):
+        load_vehicle(EXAMPLES[-1])
+
+
+@pytest.mark.parametrize("name", ["car\0.toml", "x" * 5000, ""])
+def test_a_name_that_is_none(name: str) -> None:
+    with pytest.raises(BadInput):
+        load_vehicle(name)
+    with pytest.raises(BadInput):
+        load_catalog(Path(name) / "deeper")
+
+
+def test_the_name_of_a_neighbouring_file_is_offered(copy: Callable[[Path], Path]) -> None:
+    path = copy(EXAMPLES[1])
+    assert "did you mean roadster.toml?" in refusal(path.with_name("roadstar.toml"))
+
+
+@pytest.mark.parametrize(
+    ("name", "words"), [("nowhere", "there is no such directory"), ("van.toml", "is not a directory")]
+)
+def test_a_catalogue_that_is_no_directory(name: str, words: str, copy: Callable[[Path], Path]) -> None:
+    directory = copy(EXAMPLES[0]).with_name(name)
+    with pytest.raises(BadInput) as caught:
+        load_catalog(directory)
+    assert f"{directory}: {words}; expected a catalogue directory with nozzles.csv" in str(caught.value)
+
+
+# Vehicle files ---------------------------------------------------------------------------------------------------
+
+FRONT_PUMP = "[fitted.front] pump"
+IN_EVERY_EXAMPLE: list[tuple[str, str, str]] = [
+    ("[engine]", "[engine", "is not TOML: "),
+    ("[engine]", "[engine]\nidle_rpm = 1", "is not TOML: "),
+    ("[engine]", "x = " + "[" * 5000 + "\n[engine]", "is nested too deeply"),
+    ("[engine]", "a." * 100_000 + "a = 1\n[engine]", "is nested too deeply"),
+    ("[engine]", "[engine]\nidle_rmp = 800", "[engine] idle_rmp: is not known here; did you mean idle_rpm?"),
+    ("[engine]", "[engnie]", "engnie: is not known here; did you mean engine?"),
+    ("[engine]", "[[engine]]", "[engine]: found a list; expected a table of keys and values"),
+    ("displacement_cc", "#", "[engine] displacement_cc: is missing; expected a number above 50 and below 30000 cc"),
+    ("displacement_cc =", 'displacement_cc = "2 l" #',
+     "displacement_cc: found '2 l': not a plain number; expected a number"),
+    ("displacement_cc =", "displacement_cc = -2000 #",
+     "[engine] displacement_cc: found -2000; expected a number above 50"),
+    ("displacement_cc =", "displacement_cc = nan #", "[engine] displacement_cc: found nan; expected a number above 50"),
+    ("displacement_cc =", "displacement_cc = inf #", "[engine] displacement_cc: found inf; expected a number above 50"),
+    ("displacement_cc =", "displacement_cc = 2e9 #", "displacement_cc: found 2000000000.0; expected a number above 50"),
+    ("displacement_cc =", "displacement_cc = true #", "displacement_cc: found true: not a number; expected a number"),
+    ("displacement_cc =", f"displacement_cc = 0x{'f' * 9000} #", "found a number of thousands of digits; expected"),
+    ("displacement_cc =", f"displacement_cc = {'9' * 9000} #", "is not TOML: "),
+    ("transmission =", 'transmission = "manuel" #',
+     "transmission: found 'manuel'; expected 'manual', 'converter' or 'free'"),
+    ("barrels =", "barrels = 3 #", "[carburettor] barrels: barrels is 3; expected 2 or 4"),
+    ("rated_flow", "#", "[carburettor]: no rating; expected either rated_flow_m3_min or rated_flow_ft3_min"),
+    ("distance_to_valves_mm =", 'distance_to_valves_mm = "9 kg" #',
+     "'kg' is not a unit of size here; expected \"10 mm\""),
+    ("opening_time_s =", "opening_time_s = 15 #", "[tip_in] opening_time_s: found 15; expected a number at least 0.02"),
+    ("\npump =", '\npump = "pump-33cc" #',
+     f"{FRONT_PUMP}: the catalogue has no pump-33cc; expected the code of a pump"),
+    ("\npump =", '\npump = "lobe-beck" #', f"{FRONT_PUMP}: 'lobe-beck' is a lobe; expected the code of a pump"),
+    ("\npump =", "\npump = 3 #", f"{FRONT_PUMP}: found 3; expected code of the pump, or its figures"),
+    ("\npump =", '\npump = { code = "pump-3cc", lever = "short" } #',
+     f"{FRONT_PUMP}: a code and measured figures together"),
+    ("\npump =", '\npump = { levr = "short" } #', "pump.levr: is not known here; did you mean lever?"),
+    ("\nfeed_screw =", '\nfeed_screw = "Screw" #', "found 'Screw'; expected a code of lower case letters"),
+    ("phase_deg =", "phase_deg = -6 #",
+     "[fitted.front] phase_deg: found -6; expected a number at least 0 and below 60 deg"),
+    ("\nnozzle =", '\nnozzle = { diameter = "31", style = "straight" } #', 'did you mean "31 thou"'),
+    ("\nnozzle =", '\nnozzle = { diameter = "#81", style = "straight" } #',
+     "[fitted.front] nozzle.diameter: found '#81'"),
+    ("\nnozzle =", '\nnozzle = { diameter = 2.5, style = "straight" } #',
+     "[fitted.front] nozzle: length_mm 3 is 1.2 times"),
+    ("\nnozzle =", '\nnozzle = { diameter_mm = 0.8, style = "straight" } #', "did you mean diameter?"),
+]  # fmt: skip
+
+
+@each_example
+@pytest.mark.parametrize(("old", "new", "words"), IN_EVERY_EXAMPLE, ids=lambda text: str(text)[:30])
+def test_a_fault_in_a_vehicle_file(file: Path, old: str, new: str, words: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(file)
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert words in refusal(path)
+
+
+IN_ONE_EXAMPLE = [
+    ("roadster", "mass_kg", "#", "[driveline]: mass_kg missing; expected with transmission manual"),
+    ("roadster", "wheel_radius_m", "stall_rpm = 2000 #", "[driveline]: wheel_radius_m missing"),
+    ("roadster", "mass_kg", "stall_rpm = 2000\nmass_kg",
+     "stall_rpm with transmission manual; expected with a converter"),
+    ("tow-truck", "stall_rpm = 2100", "", "[driveline]: stall_rpm missing; expected with transmission converter"),
+    ("tow-truck", "stall_rpm = 2100", "stall_rpm = 900", "stall_rpm 900 with engine.idle_rpm 1050"),
+    ("tow-truck", "phase_deg = 0", "",
+     "[fitted.front] phase_deg: is missing; expected the mounting phase in use: 0 or"),
+    ("tow-truck", "slack_mm = 0", "slack_mm = 1\npreload_mm = 1", "slack_mm and preload_mm are both above 0"),
+    ("hill-climber", "barrels = 4\nrated_flow_m3_min = 24\nnozzle_styles = [\"straight\"]\nrear_opens_at_deg = 25",
+     "barrels = 2\nrated_flow_m3_min = 24", "a rear circuit in [fitted.rear] with barrels 2"),
+    ("hill-climber", "barrels = 4", "barrels = 2", "[carburettor]: rear_opens_at_deg with barrels 2"),
+    ("hill-climber", "rated_flow_m3_min = 24", "rated_flow_m3_min = 24\nrated_flow_ft3_min = 848",
+     "two ratings; expected"),
+    ("hill-climber", '["straight"]', '["strait"]', "nozzle_styles, value 1: found 'strait'"),
+    ("hill-climber", '["straight"]', "[]", "[carburettor] nozzle_styles: found a list; expected 1 or more values"),
+    ("hill-climber", '"38 thou"', '"38 thoo"', "[fitted.front] nozzle_measured: found '38 thoo': 'thoo' is not a unit"),
+    ("hill-climber", '"38 thou"', "0.25", "for straight-0.94, length_mm 3 is 12.0 times the orifice diameter 0.25 mm"),
+    ("hill-climber", "0:0 5:0.8", "0:0 5-0.8", "[fitted.front] lobe.table: found '0:0 5-0.8 10:1.5"),
+    ("hill-climber", "20:2.6 30:3.5", "30:3.5 20:2.6", "[fitted.front] lobe: table has an angle that is not greater"),
+    ("hill-climber", "spacer-13", "spacer-133", "[fitted] spacer: the catalogue has no spacer-133"),
+    ("hill-climber", "[fitted.rear]", "[fitted.raer]", "[fitted] raer: is not known here; did you mean rear?"),
+    ("van", 'diameter = "#68"', 'diameter = "#68"\n', "is not TOML: "),
+    ("van", "[tip_in]", "[assumed]\nlip_mm = \"high\"\n[tip_in]", "[assumed] lip_mm: found 'high': not a plain number"),
+    ("van", "[tip_in]", "[assumed]\nlip_mm = nan\n[tip_in]", "[assumed] lip_mm: found nan; expected a finite number"),
+    ("van", "jets_redrilled = true", 'jets_redrilled = "some"', "jets_redrilled: found 'some': neither yes nor no"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("stem", "old", "new", "words"), IN_ONE_EXAMPLE, ids=lambda text: str(text)[:30])
+def test_a_fault_in_one_example(stem: str, old: str, new: str, words: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(Path(f"{stem}.toml"))
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert words in refusal(path)
+
+
+def test_all_faults_of_a_vehicle_file_at_once(copy: Callable[[Path], Path]) -> None:
+    path = copy(EXAMPLES[1])
+    text = path.read_text(encoding="utf-8").replace("displacement_cc = 1800", "displacement_cc = -1\nidle = 2")
+    path.write_text(text.replace("barrels = 2", "barrels = 2.5"), encoding="utf-8")
+    assert len(refusal(path).splitlines()) == 3
+
+
+# Catalogue files -------------------------------------------------------------------------------------------------
+
+IN_CATALOGUE = [
+    ("nozzles", "diameter_mm", "diametre_mm",
+     "column diametre_mm: is not a column of this table; did you mean diameter_mm?"),
+    ("nozzles", "diameter_mm", "x," * 100, "row 1: has 109 columns in its heading; expected at most 100"),
+    ("nozzles", "diameter_mm", "style", "row 1: has two columns style; expected each column once"),
+    ("nozzles", ",0.60,2,", ",0.60 kg,2,",
+     "row 2, column diameter_mm: found '0.60 kg': 'kg' is not a unit of size here"),
+    ("nozzles", ",0.60,2,", ",60,2,", "row 2, column diameter_mm: found '60': 60 mm is no orifice"),
+    ("nozzles", ",0.60,2,", ",9.5,2,",
+     "row 2, column diameter_mm: found 9.5; expected a number above 0.2 and below 3 mm"),
+    ("nozzles", ",0.60,2,", ",-0.60,2,", "row 2, column diameter_mm: found '-0.60': a size cannot be negative"),
+    ("nozzles", ",0.60,2,", ",nan,2,", "row 2, column diameter_mm: found 'nan': not a number with a unit"),
+    ("nozzles", ",0.60,2,", ",,2,", "row 2, column diameter_mm: is missing; expected a number above 0.2"),
+    ("nozzles", ",0.60,2,", ",0.60,2.5,", "row 2, column orifices: found '2.5'; expected a whole number at least 1"),
+    ("nozzles", ",13.50,", ",inf,",
+     "row 2, column price: found 'inf': not a plain number; expected a number at least 0"),
+    ("nozzles", ",13.50,", ",-1,",
+     "row 2, column price: found '-1'; expected a number at least 0 and below 100000 currency"),
+    ("nozzles", ",13.50,", ",£13.50,", "row 2, column price: found '£13.50': not a plain number"),
+    ("nozzles", ",3.0,yes", ",3.0,perhaps", "row 2, column redrillable: found 'perhaps': neither yes nor no"),
+    ("nozzles", ",3.0,yes", ",3.0,yes,and more",
+     "row 2: holds 'and more' under no heading; expected cells under the 9"),
+    ("nozzles", ",3.0,yes", ',3.0,"yes', "is not a table: "),
+    ("nozzles", "straight-0.62,", "straight-0.60,",
+     "row 3, column code: 'straight-0.60' is already used in nozzles.csv row 2"),
+    ("nozzles", "straight-0.62,", "Straight 0.62,",
+     "row 3, column code: found 'Straight 0.62'; expected a code of lower"),
+    ("nozzles", "0.60,2,straight", "0.60,2,strait",
+     "row 2, column style: found 'strait'; expected 'straight' or 'aimed'"),
+    ("lobes", "lobe-beck,", "screw-plain,",
+     "row 2, column code: 'screw-plain' is already used in feed_screws.csv row 2"),
+    ("feed_screws", "screw-plain,north-shelf", "screw-plain,nord-shelf",
+     "row 2, column supplier: no supplier has the code nord-shelf; did you mean north-shelf?"),
+    ("pumps", ",3,30,", ",3,50,", "row 2: capacity_cc 3 and capacity_ten_strokes_cc 50 disagree; expected ten times"),
+    ("pumps", ",3,30,", ",,,", "row 2, column capacity_cc: is missing"),
+    ("pumps", "screw-freeflow lobe-force", "screw-freeflo lobe-force",
+     "row 4, column comes_with: no part has the code screw-freeflo; did you mean screw-freeflow?"),
+    ("pumps", "screw-freeflow lobe-force", "pump-5cc",
+     "row 4, column comes_with: pumps come with each other in a circle: pump-5cc -> pump-5cc"),
+    ("lobes", ",,long,0", ",,longer,0", "column lever: no pump has a lever 'longer'; expected one of long, short"),
+    ("lobes", "2.6,40,1.8,,", "2.6,40,,,", "row 2: neither nose nor table; expected one of them"),
+    ("lobes", "0:0 4:0.55", "0:0 4/0.55", "row 10, column table: found '0:0 4/0.55 8:1.05"),
+    ("lobes", "0 6 12", "12 6 0", "row 2: phases_deg is 12 6 0; expected increasing angles"),
+    ("lobes", "0 6 12", "0 6 12 18", "row 2, column phases_deg: found '0 6 12 18'; expected at most 3 values"),
+    ("lobes", "0 6 12", "0 x 12", "row 2, column phases_deg: found 'x': not a plain number"),
+    ("spacers", "6,6.8", "6,0.68", "row 2: bonnet_mm 0.68 is less than thickness_mm 6"),
+    ("spacers", "6,6.8", "6 kg,6.8", "row 2, column thickness_mm: found '6 kg': 'kg' is not a unit"),
+    ("consumables", "nozzle_seat", "nozle_seat", "row 2, column joint: found 'nozle_seat'; expected 'nozzle_seat',"),
+    ("operations", "0.60,1.40", "0.60,", "row 2: redrill_nozzle lacks max_diameter_mm; expected both"),
+    ("suppliers", "North Shelf Stores", "", "row 2, column name: is missing; expected name"),
+    ("limits", "lean_phi,", "leen_phi,", "column name: there is no limit leen_phi; did you mean lean_phi?"),
+    ("limits", "lean_phi,", "leen_phi,", "the limit lean_phi is missing; add a row lean_phi: equivalence ratio"),
+    ("limits", "10,%", "10,mm", "row 2, column unit: screw_cut_most_percent is given in 'mm'; expected %"),
+    ("limits", "10,%", "1000,%", "row 2, column value: found 1000.0; expected a number at least 0.5 and at most 60 %"),
+    ("limits", "10,%", "ten,%", "row 2, column value: found 'ten': not a plain number"),
+    ("limits", "common practice, no source", "hearsay", "row 2, column basis: found 'hearsay'; expected 'published',"),
+    ("limits", "rich_phi,1.50", "lean_phi,1.50", "column name: 'lean_phi' is already used in limits.csv row 17"),
+    ("limits", "nozzle_least_mm,0.64", "nozzle_least_mm,1.64",
+     "nozzle_least_mm 1.64 is greater than nozzle_most_mm 1.32"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("family", "old", "new", "words"), IN_CATALOGUE, ids=lambda text: str(text)[:30])
+def test_a_fault_in_a_catalogue(family: str, old: str, new: str, words: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(Path(f"{family}.csv"))
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert words in refusal(path)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_an_empty_family(family: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(Path(f"{family}.csv"))
+    path.write_text(path.read_text(encoding="utf-8").splitlines()[0], encoding="utf-8")
+    assert f"{path}: has no rows below its heading; expected at least one" in refusal(path)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_missing_column_is_said_once(family: str, copy: Callable[[Path], Path]) -> None:
+    path = copy(Path(f"{family}.csv"))
+    heading, *rows = path.read_text(encoding="utf-8").splitlines()
+    lost, *kept = heading.split(",")
+    path.write_text("\n".join([",".join(kept), *(row.split(",", 1)[1] for row in rows)]), encoding="utf-8")
+    assert refusal(path).count(f"column {lost}: is missing") == 1
+
+
+def test_kits_in_a_circle_are_named_in_order(copy: Callable[[Path], Path]) -> None:
+    path = copy(Path("pumps.csv"))
+    heading, *rows = path.read_text(encoding="utf-8").splitlines()
+    partner = {"pump-3cc": "pump-5cc", "pump-5cc": "pump-3cc-firm", "pump-3cc-firm": "pump-3cc"}
+    rows = [f"{row.rsplit(',', 1)[0]},{partner[row.split(',')[0]]}" for row in rows]
+    path.write_text("\n".join([heading, *rows]), encoding="utf-8")
+    text = refusal(path)
+    circle = text.split("in a circle: ")[1].split(";")[0].split(" -> ")
+    assert len(circle) == 4
+    assert all(partner[kit] == inside for kit, inside in pairwise(circle))
+
+
+def test_a_missing_suppliers_file_is_one_fault(copy: Callable[[Path], Path]) -> None:
+    path = copy(Path("suppliers.csv"))
+    path.unlink()
+    assert len(refusal(path).splitlines()) == 1
