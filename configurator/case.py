@@ -1,0 +1,177 @@
+"""One vehicle in front of a catalogue: its tip-in, the facts its rules need, and the margins of its options."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from configurator.catalog import Catalog
+from configurator.demand import Circuit, allowed_by, judge, rear_main_delivers_ms, tip_in_of
+from configurator.errors import BadInput, Fault
+from configurator.facts import CarFacts, CircuitFacts
+from configurator.fitted import Fitted, FittedCircuit, resolve_fitted
+from configurator.options import Option, Slots, options_of
+from configurator.physics.assumptions import Assumptions
+from configurator.physics.fuel_path import Array
+from configurator.physics.tip_in import TipIn
+from configurator.read_files import did_you_mean
+from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS, Rule
+from configurator.slots import (
+    Column,
+    PadReliefs,
+    Shots,
+    Spacers,
+    feed_screw_column,
+    lobe_column,
+    nozzle_column,
+    pump_column,
+)
+from configurator.vehicle import Vehicle
+
+AXES = (*CIRCUIT_SLOTS, *SHARED_SLOTS)
+"""Axes of a table over one circuit's options."""
+FIT_FIRST = ("lobe-is-made-for-the-lever", "lobe-travel-stays-inside-the-safe-stroke", "phase-exists-on-the-lobe")
+"""Rules between pump and lobe that spare the shot of a pair which breaks them."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A vehicle, a catalogue, and the demand factor f to judge by."""
+
+    vehicle: Vehicle
+    catalog: Catalog
+    factor: float
+
+    @classmethod
+    def of(cls, vehicle: Vehicle, catalog: Catalog) -> "Case":
+        """The case at the vehicle file's own demand factor. Raises BadInput for a part the catalogue lacks and for an
+        assumed figure the model does not have."""
+        case = cls(vehicle, catalog, vehicle.demand_factor)
+        _ = case.fitted, case.assumed
+        return case
+
+    def at(self, factor: float) -> "Case":
+        """The same case judged at another demand factor."""
+        return replace(self, factor=factor)
+
+    @cached_property
+    def fitted(self) -> Fitted:
+        return resolve_fitted(self.vehicle, self.catalog)
+
+    @cached_property
+    def assumed(self) -> Assumptions:
+        known = list(Assumptions.__dataclass_fields__)
+        faults = [
+            Fault(self.vehicle.file, f"[assumed] {name}", "the model has no such figure",
+                  remedy=did_you_mean(name, known) or f"the figures are {', '.join(known)}")
+            for name in self.vehicle.assumed if name not in known
+        ]  # fmt: skip
+        if faults:
+            raise BadInput(faults)
+        return Assumptions().replaced(self.vehicle.assumed)
+
+    @cached_property
+    def tip_in(self) -> TipIn:
+        return tip_in_of(self.vehicle, self.assumed)
+
+    @cached_property
+    def options(self) -> Slots:
+        return options_of(self.fitted, self.catalog)
+
+    @cached_property
+    def as_fitted(self) -> dict[str, Option]:
+        """What sits in every slot now."""
+        return {slot: options[0] for slot, options in self.options.items()}
+
+    @property
+    def circuit_names(self) -> tuple[str, ...]:
+        return tuple(circuit.name for circuit in self.fitted.circuits)
+
+    @cached_property
+    def circuits(self) -> dict[str, Circuit]:
+        """The circuits as the demand sees them; slack found in the linkage delays the shot."""
+        allowed = allowed_by(self.catalog.limits)
+        return {
+            circuit.name: Circuit(
+                circuit.name, self.tip_in.circuits[circuit.name], self.assumed, circuit.slack_mm or 0.0, allowed
+            )
+            for circuit in self.fitted.circuits
+        }
+
+    @cached_property
+    def car_facts(self) -> CarFacts:
+        confirmed = self.vehicle.confirmed
+        done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
+        return CarFacts(
+            bonnet_clearance_mm=_or_nan(self.vehicle.manifold.bonnet_clearance_mm),
+            jets_redrilled=self.vehicle.carburettor.jets_redrilled,
+            first_checks_open=done.count(False),
+        )
+
+    def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
+        """Facts of a circuit; a linkage that was disturbed has no measurements any more."""
+        circuit: FittedCircuit = next(c for c in self.fitted.circuits if c.name == name)
+        manifold, styles = self.vehicle.manifold, self.vehicle.carburettor.nozzle_styles
+        travels = (circuit.slack_mm, circuit.preload_mm, circuit.overtravel_mm)
+        slack, preload, overtravel = (_or_nan(None if linkage_disturbed else travel) for travel in travels)
+        delivers = np.inf
+        if name == "rear":
+            share = self.catalog.limits.rear_main_delivers_share
+            delivers = rear_main_delivers_ms(self.circuits[name], share, self.factor)
+        return CircuitFacts(
+            idle_rpm=self.vehicle.engine.idle_rpm,
+            screw_coefficient=self.assumed.screw_coefficient,
+            pad_clearance_mm=_or_nan(manifold.pad_clearance_mm if name == "front" else manifold.rear_pad_clearance_mm),
+            takes_straight="straight" in styles,
+            takes_aimed="aimed" in styles,
+            slack_mm=slack,
+            preload_mm=preload,
+            overtravel_mm=overtravel,
+            rear_main_delivers_ms=delivers,
+        )
+
+    def columns(
+        self, name: str, options: Mapping[str, Sequence[Option]], *, with_windows: bool = False
+    ) -> dict[str, Any]:
+        """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots."""
+        own = {slot: options[slot if slot in SHARED_SLOTS else f"{name}.{slot}"] for slot in AXES}
+        figures: dict[str, list[Any]] = {slot: [option.figures for option in own[slot]] for slot in AXES}
+        changed = {slot: [option.changed for option in own[slot]] for slot in AXES}
+        circuit = self.circuits[name]
+        columns: dict[str, Column] = {
+            "nozzle": nozzle_column(figures["nozzle"]),
+            "feed_screw": feed_screw_column(figures["feed_screw"]),
+            "pump": pump_column(figures["pump"], changed["pump"]),
+            "lobe": lobe_column(figures["lobe"], changed["lobe"], circuit.idle_deg),
+            "spacer": Spacers(
+                thickness_mm=np.array([stack.thickness_mm for stack in figures["spacer"]]),
+                bonnet_mm=np.array([stack.bonnet_mm for stack in figures["spacer"]]),
+            ),
+            "pad_relief": PadReliefs(np.array(figures["pad_relief"], dtype=float)),
+        }
+        table: dict[str, Any] = {slot: column.along(AXES.index(slot), len(AXES)) for slot, column in columns.items()}
+        table["limits"], table["car"] = self.catalog.limits, self.car_facts
+        disturbed = all(changed["lobe"]) or all(changed["pump"])
+        table["facts"] = self.circuit_facts(name, linkage_disturbed=disturbed)
+        worth_it = np.ones((len(own["pump"]), len(own["lobe"])), dtype=bool)
+        for rule in FIT_FIRST:
+            margin = np.broadcast_to(RULES[rule].margin(table), (1, 1, *worth_it.shape, 1, 1))
+            worth_it &= ~(margin[0, 0, :, :, 0, 0] < 0)
+        shots = judge(
+            circuit, figures["nozzle"], figures["feed_screw"], figures["pump"], figures["lobe"], worth_it, self.factor,
+            with_windows=with_windows,
+        )  # fmt: skip
+        table["shot"] = Shots(**{key: value[..., None, None] for key, value in vars(shots).items()})
+        return table
+
+
+def margins(rule: Rule, table: Mapping[str, Any]) -> Array:
+    """A rule's margins over AXES, one entry along every axis that it does not read."""
+    margin = rule.margin(table)
+    return margin if margin.ndim == len(AXES) else margin.reshape((1,) * len(AXES))
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value

@@ -1,0 +1,101 @@
+"""What the rules find on one choice of parts."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from configurator.case import Case
+from configurator.facts import JobFacts
+from configurator.options import JOINTS, Option
+from configurator.reports import CheckReport, Finding
+from configurator.rules import RULES, Rule
+from configurator.wishes import Wish, pick
+
+Choice = Mapping[str, Option]
+"""One option for every slot."""
+
+
+def joints_opened(choice: Choice) -> set[tuple[str, str]]:
+    """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
+    opened = set()
+    for slot, option in choice.items():
+        circuit, _, bare = slot.rpartition(".")
+        if option.changed and bare in JOINTS:
+            opened.add((circuit, JOINTS[bare]))
+    return opened
+
+
+def findings(case: Case, choice: Choice) -> list[Finding]:
+    """Every rule's finding on a choice, those that hold too, circuit by circuit and then the car as a whole."""
+    listed = {slot: (option,) for slot, option in choice.items()}
+    found: list[Finding] = []
+    table: dict[str, Any] = {}
+    for name in case.circuit_names:
+        table = case.columns(name, listed)
+        found += _of_scope(case, table, "circuit", name)
+    opened = joints_opened(choice)
+    covered = {consumable.joint for consumable in case.catalog.consumables.values()}
+    table["job"] = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
+    found += _of_scope(case, table, "car", None)
+    found += _of_scope(case, table, "job", None)
+    return found
+
+
+def _of_scope(case: Case, table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[Finding]:
+    for rule in RULES.values():
+        if rule.scope == scope:
+            value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
+            margin = float(np.squeeze(rule.margin(table)))
+            if not np.isinf(limit):
+                yield finding(case, rule, circuit, value, limit, margin)
+
+
+def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: float, margin: float) -> Finding:
+    """A rule's finding in words; a margin that is not a number becomes a note to measure."""
+    row = case.catalog.limit_rows.get(rule.limit)
+    shared: dict[str, Any] = {
+        "rule": rule.id,
+        "circuit": circuit,
+        "unit": rule.unit,
+        "basis": row.basis if row else rule.basis,
+        "source": row.source if row else rule.source,
+    }
+    if np.isnan(margin):
+        return Finding(
+            **shared,
+            severity="note",
+            holds=None,
+            margin=None,
+            says=f"not measured: {rule.statement}",
+            mend=rule.unknown,
+        )
+    says = rule.says.format(value=value, limit=limit)
+    return Finding(
+        **shared, severity=rule.severity, holds=margin >= 0, margin=_finite(margin),
+        says=says if margin < 0 else rule.statement, mend=rule.mend if margin < 0 else "",
+    )  # fmt: skip
+
+
+def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> CheckReport:
+    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for."""
+    chosen = pick(case.options, wishes)
+    choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
+    found = findings(case, choice)
+    return CheckReport(
+        vehicle=case.vehicle.name,
+        ok=not any(f.severity == "conflict" and f.holds is False for f in found),
+        demand_factor=case.factor,
+        with_changes={slot: option.label for slot, option in choice.items() if option.changed},
+        findings=problems(found) + [f for f in found if everything and f.holds],
+    )
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 4) if np.isfinite(value) else None
+
+
+def problems(found: Iterable[Finding]) -> list[Finding]:
+    """Findings that do not hold, conflicts first."""
+    order = {"conflict": 0, "warning": 1, "note": 2}
+    return sorted((f for f in found if f.holds is not True), key=lambda f: order[f.severity])

@@ -1,0 +1,127 @@
+"""Rules on what is found on the car: measured linkage, drilled orifices, and faults to mend first."""
+
+import numpy as np
+
+from configurator.facts import CarFacts, CircuitFacts
+from configurator.limits import Limits
+from configurator.rules.rule import Reading, rule
+from configurator.slots import Lobes, Nozzles, Pumps
+
+MEASURE_LINKAGE = "measure it with a feeler gauge, engine stopped"
+
+
+@rule(
+    at_most=True,
+    unit="mm",
+    severity="conflict",
+    says="{value:.2f} mm of slack in the pump linkage at closed throttle; at most {limit:.2f} mm",
+    mend="take the slack up at the lever's adjuster: the shot starts late by as much",
+    limit="linkage_tolerance_mm",
+    unknown=MEASURE_LINKAGE,
+)
+def linkage_has_no_slack(facts: CircuitFacts, limits: Limits) -> Reading:
+    """At closed throttle the pump linkage has no slack."""
+    return facts.slack_mm, limits.linkage_tolerance_mm
+
+
+@rule(
+    at_most=True,
+    unit="mm",
+    severity="conflict",
+    says="{value:.2f} mm of preload on the pump at closed throttle; at most {limit:.2f} mm",
+    mend="back the lever's adjuster off until it just touches: preload spends part of the shot",
+    limit="linkage_tolerance_mm",
+    unknown=MEASURE_LINKAGE,
+)
+def linkage_has_no_preload(facts: CircuitFacts, limits: Limits) -> Reading:
+    """At closed throttle the pump linkage is not preloaded."""
+    return facts.preload_mm, limits.linkage_tolerance_mm
+
+
+@rule(
+    at_most=False,
+    unit="mm",
+    severity="conflict",
+    says="{value:.2f} mm of overtravel clearance at full opening; at least {limit:.2f} mm",
+    mend="set the clearance at the lever's adjuster at full opening, then check closed throttle again",
+    limit="overtravel_clearance_mm",
+    unknown="measure it with a feeler gauge at full opening, engine stopped",
+)
+def linkage_has_overtravel_clearance(facts: CircuitFacts, limits: Limits) -> Reading:
+    """At full opening the diaphragm can still be pressed in by 0.38 mm (0.015 in), or the lever strains it."""
+    return facts.overtravel_mm, limits.overtravel_clearance_mm
+
+
+@rule(
+    at_most=True,
+    unit="change",
+    severity="note",
+    says="the lobe, its phase or the pump changes: earlier linkage measurements no longer hold",
+    mend="set slack and overtravel clearance again, at closed and at full opening",
+)
+def linkage_is_set_again_after_a_change(pump: Pumps, lobe: Lobes) -> Reading:
+    """After any change of lobe, phase or pump the linkage is set and measured again."""
+    return np.maximum(pump.changed, lobe.changed), 0.0
+
+
+@rule(
+    at_most=True,
+    unit="mm",
+    severity="warning",
+    says="stamped and measured orifice differ by {value:.3f} mm; at most {limit:.3f} mm",
+    mend="trust the pin gauge: enter the nozzle by its measured orifice",
+    limit="stamped_tolerance_mm",
+)
+def stamped_and_measured_orifice_agree(nozzle: Nozzles, limits: Limits) -> Reading:
+    """The orifice measured with a pin gauge agrees with the size on the nozzle."""
+    differs = np.abs(nozzle.diameter_mm - nozzle.stamped_mm)
+    stamped = np.isfinite(nozzle.stamped_mm)
+    return np.where(stamped, differs, 0.0), np.where(stamped, limits.stamped_tolerance_mm, np.inf)
+
+
+@rule(
+    at_most=True,
+    unit="nozzle",
+    severity="warning",
+    says="the nozzle was redrilled and nobody measured it since",
+    mend="measure the orifice with a pin gauge: a drill cuts up to several hundredths off its size",
+)
+def redrilled_orifice_is_measured(nozzle: Nozzles) -> Reading:
+    """A redrilled nozzle is known by its measured orifice, not by the drill."""
+    return ((nozzle.redrilled > 0) & (nozzle.measured == 0)).astype(float), 0.0
+
+
+@rule(
+    at_most=True,
+    unit="nozzle",
+    severity="warning",
+    says="an aimed nozzle was redrilled: a drill spoils the jet's aim",
+    mend="replace it by an aimed nozzle of the size, or redrill a straight one",
+)
+def only_straight_nozzles_are_redrilled(nozzle: Nozzles) -> Reading:
+    """Only straight nozzles are sensibly redrilled."""
+    return ((nozzle.redrilled > 0) & (nozzle.aimed > 0)).astype(float), 0.0
+
+
+@rule(
+    at_most=True,
+    unit="carburettor",
+    severity="conflict",
+    says="metering jets were redrilled: what they pass is anybody's guess",
+    mend="put jets of known size back before tuning the pump circuit",
+)
+def jets_are_never_redrilled(car: CarFacts) -> Reading:
+    """Metering jets are calibrated by flow and never redrilled."""
+    return float(car.jets_redrilled), 0.0
+
+
+@rule(
+    at_most=True,
+    unit="check",
+    severity="warning",
+    says="{value:.0f} of three first checks not confirmed (float level, idle mixture, idle speed)",
+    mend="set float level, idle mixture and idle speed first: a fault there feels like a fault of the pump circuit",
+)
+def first_checks_are_done(car: CarFacts) -> Reading:
+    """Float level, idle mixture and idle speed are set before the pump circuit is touched."""
+    return float(car.first_checks_open), 0.0
