@@ -1,0 +1,203 @@
+"""The choice as a CP-SAT model: one Boolean for each option of each slot, exactly one a slot, rules as clauses.
+
+A rule over k slots says, for every combination of all but its largest slot, which options of that one may go with it:
+plain clauses, which did better than index variables or tables in trials. Goals are made least one after the other in
+the user's order; as many as fit are packed into one objective below 2^53 (a larger one would lose digits where it is
+read as a float), and the order of codes comes last, so that the answer is one and the same on any number of cores.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from ortools.sat.python import cp_model
+
+from configurator.options import JOINTS
+from configurator.solver.problem import Constraint, Problem
+from configurator.wishes import GOALS
+
+EXACT = 2**53
+EFFORT = 60.0
+"""Deterministic time for one solve (about seconds of work on one core): the same limit on every machine."""
+
+Assignment = dict[str, int]
+"""Place of the chosen option in each slot's list."""
+
+
+@dataclass(frozen=True)
+class Solution:
+    """An assignment, whether it is proven the best, and what is proven of the first goal where it is not."""
+
+    chosen: Assignment
+    proven: bool
+    bound: str | None
+
+
+@dataclass(frozen=True)
+class Goal:
+    """A sum to make least, and what it cannot exceed."""
+
+    name: str
+    total: cp_model.LinearExprT
+    most: int
+
+
+class ChoiceModel:
+    """A CP-SAT model of a problem under some of its constraints."""
+
+    def __init__(self, problem: Problem, constraints: Iterable[Constraint]) -> None:
+        self.problem = problem
+        self.model = cp_model.CpModel()
+        self.pick = {
+            slot: [self.model.new_bool_var(f"{slot}:{index}") for index in range(len(options))]
+            for slot, options in problem.options.items()
+        }
+        for variables in self.pick.values():
+            self.model.add_exactly_one(variables)
+        self._broken_advice: list[cp_model.IntVar] = []
+        for constraint in constraints:
+            self.require(constraint)
+
+    def require(self, constraint: Constraint, unless: cp_model.IntVar | None = None) -> None:
+        """Clauses of one constraint; advice may be broken at the cost of the goal "advice", others if `unless`."""
+        escape = unless
+        if constraint.advice:
+            escape = self.model.new_bool_var(f"not followed: {constraint.name}")
+            self._broken_advice.append(escape)
+        shape = constraint.allowed.shape
+        support = int(np.argmax(shape))
+        others = [axis for axis in range(len(shape)) if axis != support]
+        rows = np.moveaxis(constraint.allowed, support, -1)
+        for place in np.argwhere(~rows.all(axis=-1)):
+            clause = [
+                self.pick[constraint.slots[axis]][index].negated() for axis, index in zip(others, place, strict=True)
+            ]
+            clause += [self.pick[constraint.slots[support]][index] for index in np.flatnonzero(rows[tuple(place)])]
+            self.model.add_bool_or(clause if escape is None else [*clause, escape])
+
+    def forbid_work(self, chosen: Assignment) -> None:
+        """Rule out every assignment that does all of this one's work, and perhaps more."""
+        differs = []
+        for slot, index in chosen.items():
+            done = self.problem.options[slot][index]
+            if done.changed:
+                pairs = zip(self.pick[slot], self.problem.options[slot], strict=True)
+                differs += [x for x, option in pairs if option.work != done.work]
+        self.model.add_bool_or(differs)
+
+    def goals(self, order: Sequence[str]) -> list[Goal]:
+        """Goals in the user's order, the rest of them behind, and one rank a slot at the end."""
+        named = [self._goal(name) for name in (*order, *(goal for goal in GOALS if goal not in order))]
+        ranks = [
+            Goal(f"rank of {slot}", cp_model.LinearExpr.weighted_sum(self.pick[slot], rank.tolist()), int(rank.max()))
+            for slot in self.problem.options if (rank := self.problem.rank(slot)).any()
+        ]  # fmt: skip
+        return named + ranks
+
+    def _goal(self, name: str) -> Goal:
+        terms: list[cp_model.IntVar] = []
+        weights: list[int] = []
+        most = 0
+        for slot, variables in self.pick.items():
+            cost = self.problem.cost(slot, name)
+            terms += variables
+            weights += cost.tolist()
+            most += int(cost.max())
+        if name == "advice":
+            terms, weights, most = self._broken_advice, [1] * len(self._broken_advice), len(self._broken_advice)
+        if name == "price":
+            for joint, price in self._joints():
+                terms, weights, most = [*terms, joint], [*weights, price], most + price
+            for saving, price in self._savings():
+                terms, weights = [*terms, saving], [*weights, -price]
+        return Goal(name, cp_model.LinearExpr.weighted_sum(terms, weights), max(most, 0))
+
+    def _joints(self) -> list[tuple[cp_model.IntVar, int]]:
+        """A Boolean for each joint that is opened, with the price of its gaskets."""
+        by_joint: dict[str, list[cp_model.IntVar]] = {}
+        for slot, options in self.problem.options.items():
+            circuit, _, bare = slot.rpartition(".")
+            if bare in JOINTS:
+                changed = [x for x, option in zip(self.pick[slot], options, strict=True) if option.changed]
+                by_joint.setdefault(f"{circuit}.{JOINTS[bare]}", []).extend(changed)
+        joints = []
+        for joint, changed in by_joint.items():
+            opened = self.model.new_bool_var(joint)
+            for x in changed:
+                self.model.add_implication(x, opened)
+            joints.append((opened, self.problem.gasket_price.get(joint.rpartition(".")[2], 0)))
+        return joints
+
+    def _savings(self) -> list[tuple[cp_model.IntVar, int]]:
+        """A Boolean, never true without both, for each part that comes in a chosen pump's box."""
+        savings = []
+        for slot, index, other, place, price in self.problem.kit_savings():
+            both = self.model.new_bool_var(f"{other}:{place} in the box of {slot}:{index}")
+            self.model.add_implication(both, self.pick[slot][index])
+            self.model.add_implication(both, self.pick[other][place])
+            savings.append((both, price))
+        return savings
+
+    def solve(self, workers: int, effort: float = EFFORT) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
+        solver = cp_model.CpSolver()
+        solver.parameters.random_seed = 1
+        solver.parameters.num_workers = workers
+        solver.parameters.max_deterministic_time = effort
+        return solver, solver.solve(self.model)
+
+    def chosen(self, solver: cp_model.CpSolver) -> Assignment:
+        return {slot: next(i for i, x in enumerate(xs) if solver.value(x)) for slot, xs in self.pick.items()}
+
+    def is_feasible(self, workers: int = 1) -> bool:
+        """Whether anything satisfies the model; raises RuntimeError if that could not be settled within the effort."""
+        _, status = self.solve(workers)
+        if status == cp_model.UNKNOWN:
+            raise RuntimeError("a choice of parts was not settled within its effort")
+        return status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+
+
+def packs(goals: Sequence[Goal]) -> list[list[tuple[Goal, int]]]:
+    """Goals in order, as many together as stay exact, each with its weight in the pack."""
+    packed: list[list[Goal]] = []
+    room = 0
+    for goal in goals:
+        if packed and room * (goal.most + 1) < EXACT:
+            packed[-1].append(goal)
+            room *= goal.most + 1
+        else:
+            packed.append([goal])
+            room = goal.most + 1
+    weighted = []
+    for pack in packed:
+        weight, entries = 1, []
+        for goal in reversed(pack):
+            entries.append((goal, weight))
+            weight *= goal.most + 1
+        weighted.append(entries[::-1])
+    return weighted
+
+
+def best(model: ChoiceModel, order: Sequence[str], workers: int = 1, effort: float = EFFORT) -> Solution | None:
+    """The best choice by goals in this order, or None if there is none.
+
+    Where the effort runs out the best choice found so far comes back unproven, with the bound of the goals at work.
+    """
+    found: Assignment | None = None
+    for pack in packs(model.goals(order)):
+        objective = sum(goal.total * weight for goal, weight in pack)
+        model.model.minimize(objective)
+        solver, status = model.solve(workers, effort)
+        if status == cp_model.INFEASIBLE:
+            return None
+        if status == cp_model.UNKNOWN:
+            return Solution(found, False, "nothing beyond that is proven") if found is not None else None
+        found = model.chosen(solver)
+        if status == cp_model.FEASIBLE:
+            first, weight = pack[0]
+            least = int(np.ceil(solver.best_objective_bound / weight))
+            return Solution(
+                found, False, f"{first.name}: at least {least} is proven, {solver.value(first.total)} found"
+            )
+        model.model.add(objective == round(solver.objective_value))
+    assert found is not None
+    return Solution(found, True, None)

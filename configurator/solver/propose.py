@@ -1,0 +1,141 @@
+"""The fewest changes that make everything fit and meet the demand, each with the rules that force it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from configurator.case import Case
+from configurator.findings import findings, joints_opened, problems
+from configurator.options import Option
+from configurator.reports import Alternative, Change, ConsumableLine, Finding, ProposeReport, Totals
+from configurator.solver.explain import explain
+from configurator.solver.model import EFFORT, Assignment, ChoiceModel, Solution, best
+from configurator.solver.problem import Problem, problem_of, undominated
+from configurator.symptoms import Symptom, moved
+from configurator.wishes import GOALS, Wish
+
+ALTERNATIVES = (("smallest nozzle", "nozzle"), ("cheapest", "price"))
+
+
+@dataclass(frozen=True)
+class Request:
+    """What is asked for: wishes, goals in order, a symptom if one was named, and how hard to try."""
+
+    wishes: Sequence[Wish] = ()
+    order: Sequence[str] = GOALS
+    symptom: Symptom | None = None
+    workers: int = 1
+    effort: float = EFFORT
+
+
+def propose(case: Case, request: Request) -> ProposeReport:
+    """The best change list for a case, or why there is none."""
+    note = f"demand factor {case.factor:.2f} from the vehicle file"
+    if request.symptom is not None:
+        move = moved(case, request.symptom)
+        case, note = case.at(move.factor), move.says
+    full = problem_of(case, request.wishes)
+    problem = undominated(full)
+    solution = best(ChoiceModel(problem, problem.constraints), request.order, request.workers, request.effort)
+    shared = {
+        "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
+        "demand_factor": case.factor, "demand_note": note, "order": list(request.order),
+    }  # fmt: skip
+    if solution is None:
+        conflict = explain(problem, request.workers)
+        return ProposeReport(
+            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, remaining=[],
+            alternatives=[], conflict=conflict,
+        )  # fmt: skip
+    choice = _choice(problem, solution.chosen)
+    changes = _changes(case, choice, request)
+    consumables = _consumables(case, choice)
+    return ProposeReport(
+        **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
+        consumables=consumables, totals=_totals(changes, consumables), remaining=problems(findings(case, choice)),
+        alternatives=_alternatives(case, problem, solution, request), conflict=None,
+    )  # fmt: skip
+
+
+def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
+    return {slot: problem.options[slot][index] for slot, index in chosen.items()}
+
+
+def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Change]:
+    """The changed slots, each with what forces it: the conflicts that come back when it alone is undone."""
+    kit = {code for option in choice.values() if option.changed for code in option.comes_with}
+    changes = []
+    for slot, option in choice.items():
+        if option.changed:
+            in_box = option.work == "fit" and option.code in kit
+            changes.append(
+                Change(
+                    slot=slot,
+                    from_=case.as_fitted[slot].label,
+                    to=option.label,
+                    code=option.code,
+                    work=option.work if option.work != "none" else "fit",
+                    reversible=option.work not in ("redrill", "relieve"),
+                    price=0.0 if in_box else option.price / 100,
+                    labour_min=option.labour_min,
+                    because=_because(case, choice, slot, request)
+                    + (["in the pump's box: costs nothing more"] if in_box else []),
+                )
+            )
+    return changes
+
+
+def _because(case: Case, choice: dict[str, Option], slot: str, request: Request) -> list[str]:
+    wished = [
+        f"you asked for it ({wish.text})" for wish in request.wishes if wish.slot == slot and 0 not in wish.allowed
+    ]
+    undone = choice | {slot: case.as_fitted[slot]}
+    broken = [f for f in findings(case, undone) if f.severity == "conflict" and f.holds is False]
+    kept = {(f.rule, f.circuit) for f in findings(case, choice) if f.severity == "conflict" and f.holds is False}
+    forced = [_without(case, slot, finding) for finding in broken if (finding.rule, finding.circuit) not in kept]
+    return wished + forced or [f"nothing forces it: it is there for the goal put first, {request.order[0]}"]
+
+
+def _without(case: Case, slot: str, finding: Finding) -> str:
+    where = f"{finding.circuit}: " if finding.circuit and not slot.startswith(finding.circuit) else ""
+    return f"with {case.as_fitted[slot].label} {where}{finding.says} [{finding.rule}]"
+
+
+def _consumables(case: Case, choice: dict[str, Option]) -> list[ConsumableLine]:
+    """Gaskets for every joint opened, one line a code."""
+    lines: dict[str, ConsumableLine] = {}
+    for _, joint in sorted(joints_opened(choice)):
+        for part in case.catalog.consumables.values():
+            if part.joint == joint:
+                before = lines[part.code].quantity if part.code in lines else 0
+                quantity = before + part.quantity
+                lines[part.code] = ConsumableLine(
+                    code=part.code, joint=joint, quantity=quantity, price=round(quantity * part.price, 2)
+                )
+    return list(lines.values())
+
+
+def _totals(changes: Sequence[Change], consumables: Sequence[ConsumableLine]) -> Totals:
+    price = sum(change.price for change in changes) + sum(line.price for line in consumables)
+    return Totals(changes=len(changes), price=round(price, 2), labour_min=sum(change.labour_min for change in changes))
+
+
+def _alternatives(case: Case, problem: Problem, first: Solution, request: Request) -> list[Alternative]:
+    """Proposals that are best in another way: by another goal first, and the next best that works differently."""
+    found: list[Alternative] = []
+    seen = [first.chosen]
+    for title, goal in (*ALTERNATIVES, ("next best of another kind", "")):
+        model = ChoiceModel(problem, problem.constraints)
+        if not goal:
+            for chosen in seen:
+                model.forbid_work(chosen)
+        order = [goal, *(other for other in request.order if other != goal)] if goal else request.order
+        solution = best(model, order, request.workers, request.effort)
+        if solution is None or solution.chosen in seen:
+            continue
+        seen.append(solution.chosen)
+        choice = _choice(problem, solution.chosen)
+        changes, consumables = _changes(case, choice, request), _consumables(case, choice)
+        found.append(
+            Alternative(title=title, changes=changes, consumables=consumables, totals=_totals(changes, consumables))
+        )
+    return found

@@ -1,0 +1,176 @@
+"""What the user wants kept, wants fitted or will not have, as sets of options.
+
+keep   SLOT            front.pump, front (all its slots), spacer
+with   SLOT=WHAT       a code, a size for a nozzle (0.85mm, 31thou, #68), redrill:SIZE, CODE@PHASE or a phase for a
+                       lobe, "none" for a spacer
+avoid  WHAT            redrill, relief, a slot (as keep), or a part's code
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from configurator.errors import BadInput, BadSize, Fault
+from configurator.fitted import FittedNozzle
+from configurator.options import Option, Slots
+from configurator.read_files import did_you_mean
+from configurator.slots import Mount
+from configurator.units import parse_diameter_mm, show_diameter
+
+GOALS = ("changes", "nozzle", "price", "labour", "advice")
+"""What can be made least: number of changes, orifice diameters together, price, labour, advice not followed."""
+SAME_SIZE_MM = 0.0051
+WORK_WORDS = {"redrill": "redrill", "relief": "relieve", "rephase": "rephase"}
+
+
+@dataclass(frozen=True)
+class Wish:
+    """One wish of the user's: in this slot, one of these options (places in the slot's list)."""
+
+    text: str
+    slot: str
+    allowed: frozenset[int]
+
+
+def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Sequence[str]) -> list[Wish]:
+    """Wishes from the command line's words; raises BadInput naming the word and what it may be."""
+    wishes: list[Wish] = []
+    for word in keep:
+        wishes += [_keeping(slots, slot, f"keep {slot}") for slot in _slots_named(slots, word, "--keep")]
+    for word in fit:
+        wishes.append(_fitting(slots, word))
+    for word in avoid:
+        wishes += _avoiding(slots, word)
+    return wishes
+
+
+def read_order(text: str) -> tuple[str, ...]:
+    """Goals in the order a user puts them, the others behind in theirs; raises BadInput for a goal there is not."""
+    named = [word.strip() for word in text.split(",") if word.strip()]
+    for word in named:
+        if word not in GOALS:
+            raise _fault(
+                "--order", text, f"'{word}' is no goal", f"some of {', '.join(GOALS)}", did_you_mean(word, list(GOALS))
+            )
+    return tuple(dict.fromkeys([*named, *GOALS]))
+
+
+def _fault(option: str, word: str, problem: str, expected: str, remedy: str = "") -> BadInput:
+    return BadInput([Fault(f"{option} {word}", "", problem, expected, remedy)])
+
+
+def _slots_named(slots: Slots, word: str, option: str) -> list[str]:
+    named = [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
+    if not named:
+        raise _fault(option, word, "is no slot", f"one of {', '.join(slots)}", did_you_mean(word, list(slots)))
+    return named
+
+
+def _where(options: Sequence[Option], holds: Sequence[bool]) -> frozenset[int]:
+    return frozenset(index for index, (_, keeps) in enumerate(zip(options, holds, strict=True)) if keeps)
+
+
+def _keeping(slots: Slots, slot: str, text: str) -> Wish:
+    return Wish(text, slot, frozenset({0}))
+
+
+def _avoiding(slots: Slots, word: str) -> list[Wish]:
+    if word in WORK_WORDS:
+        work = WORK_WORDS[word]
+        banned = {slot: [option.work != work for option in options] for slot, options in slots.items()}
+    elif any(option.code == word for options in slots.values() for option in options):
+        banned = {
+            slot: [option.code != word or not option.changed for option in options] for slot, options in slots.items()
+        }
+    elif any(word in (slot, slot.split(".")[0], slot.split(".")[-1]) for slot in slots):
+        return [_keeping(slots, slot, f"avoid a change of {slot}") for slot in _slots_named(slots, word, "--avoid")]
+    else:
+        codes = [option.code for options in slots.values() for option in options if option.code]
+        known = [*WORK_WORDS, *slots, *codes]
+        raise _fault(
+            "--avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
+            did_you_mean(word, known),
+        )  # fmt: skip
+    return [
+        Wish(f"avoid {word} ({slot})", slot, _where(slots[slot], holds))
+        for slot, holds in banned.items()
+        if not all(holds)
+    ]
+
+
+def _fitting(slots: Slots, word: str) -> Wish:
+    slot, equals, what = (piece.strip() for piece in word.partition("="))
+    if slot.endswith(".phase"):
+        slot = slot.removesuffix("phase") + "lobe"
+    if not equals or not what:
+        raise _fault("--with", word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
+    if slot not in slots:
+        raise _fault(
+            "--with", word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots))
+        )
+    options = slots[slot]
+    allowed = _where(options, [_is_meant(slot, option, what) for option in options])
+    if not allowed:
+        raise _fault("--with", word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
+                     did_you_mean(what, [option.code for option in options if option.code]))  # fmt: skip
+    return Wish(f"{slot} = {what}", slot, allowed)
+
+
+def _is_meant(slot: str, option: Option, what: str) -> bool:
+    if what == option.code and option.work not in ("redrill", "relieve"):
+        return True
+    figures = option.figures
+    if isinstance(figures, FittedNozzle):
+        redrill = what.startswith("redrill:")
+        size = _size(what.removeprefix("redrill:"))
+        if size is None or (option.work == "redrill") != redrill:
+            return False
+        return abs(figures.diameter_mm - size) < SAME_SIZE_MM
+    if isinstance(figures, Mount):
+        code, _, phase = what.rpartition("@")
+        return phase.removesuffix("deg").strip() == f"{figures.phase_deg:g}" and code in ("", option.code)
+    return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+
+
+def _size(text: str) -> float | None:
+    try:
+        return parse_diameter_mm(text)
+    except BadSize:
+        return None
+
+
+def _expected(slot: str, options: Sequence[Option], what: str) -> str:
+    size = _size(what.removeprefix("redrill:"))
+    if slot.endswith(".nozzle") and size is not None:
+        diameters = {
+            o.figures.diameter_mm for o in options if isinstance(o.figures, FittedNozzle) and o.work != "redrill"
+        }
+        near = sorted(sorted(diameters, key=lambda diameter: abs(diameter - size))[:2])
+        return f"a size there is; the nearest are {' and '.join(show_diameter(d) for d in near)}"
+    if slot.endswith(".nozzle"):
+        return "a nozzle's code, a size (0.85mm, 31thou, #68), or redrill:SIZE"
+    if slot.endswith(".lobe"):
+        return "a lobe's code, CODE@PHASE, or a phase of the fitted lobe"
+    return "the code of a part for this slot" + (", or none" if slot == "spacer" else "")
+
+
+def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
+    """One option for every slot: the fitted one, or of those wished for the first that is nearest to it (same style of
+    nozzle, same phase)."""
+    chosen = {slot: 0 for slot in slots}
+    for slot in {wish.slot for wish in wishes}:
+        allowed = frozenset.intersection(*(wish.allowed for wish in wishes if wish.slot == slot))
+        if not allowed:
+            raise BadInput(
+                [Fault("--with", "", f"the wishes for {slot} exclude each other", "wishes that one part can meet")]
+            )
+        now = slots[slot][0].figures
+        chosen[slot] = min(allowed, key=lambda index: (_unlike(now, slots[slot][index].figures), index))
+    return chosen
+
+
+def _unlike(now: object, other: object) -> int:
+    if isinstance(now, FittedNozzle) and isinstance(other, FittedNozzle):
+        return int(now.style != other.style)
+    if isinstance(now, Mount) and isinstance(other, Mount):
+        return int(now.phase_deg != other.phase_deg)
+    return 0
