@@ -211,6 +211,27 @@ def test_a_converter_lets_the_engine_flare_to_its_stall_speed(
     assert speed[-1] > 0.98 * flare * start_rpm
 
 
+@pytest.mark.parametrize(("start_rpm", "stall_rpm"), [(800.0, 850.0), (980.0, 1000.0), (1050.0, 1100.0)])
+@pytest.mark.parametrize("inertia", [0.05, 0.2])
+def test_a_converter_that_stalls_near_the_start(start_rpm: float, stall_rpm: float, inertia: float) -> None:
+    """However stiff the hold, speed climbs to the stall speed, stays there, and is scipy's all the way."""
+    time_s, start, driveline = event_times(), (38e3, start_rpm), Driveline(inertia, stall_rpm)
+    idle = LARGE.drawn(*start, 288.15) / isentropic(1.0, SEA_LEVEL, start[0])
+    area = opening(time_s, 40e-4, 0.15, idle)
+    speed = fill_manifold(time_s, area, LARGE, driveline, SEA_LEVEL, start).speed_rpm
+    assert np.all(np.diff(speed) >= -1e-6) and speed.max() <= stall_rpm
+    np.testing.assert_allclose(speed, by_scipy(time_s, area, LARGE, driveline, SEA_LEVEL, start)[1], rtol=2e-3)
+
+
+def test_a_converter_that_stalls_below_the_start_holds_the_speed() -> None:
+    """No such vehicle file is accepted; the physics stays finite all the same."""
+    time_s, start = event_times(), (50e3, 1800.0)
+    idle = LARGE.drawn(*start, 288.15) / isentropic(1.0, SEA_LEVEL, start[0])
+    area = opening(time_s, 40e-4, 0.15, idle)
+    speed = fill_manifold(time_s, area, LARGE, Driveline(0.2, 1750.0), SEA_LEVEL, start).speed_rpm
+    np.testing.assert_allclose(speed, 1800.0, atol=1.0)
+
+
 def test_a_converter_frees_the_engine_from_the_car() -> None:
     rigid, flaring = (run(name) for name in ("large carburettor, quick foot", "behind a converter"))
     assert flaring.speed_rpm[200] > 1.5 * rigid.speed_rpm[200]
@@ -226,3 +247,41 @@ def test_more_area_never_means_less_pressure(area: float, more: float, inertia: 
     )
     early = time_s < 0.3
     assert np.all(large.pressure_pa[early] >= small.pressure_pa[early] - 1.0)
+
+
+# --- where the driver lifts -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("driveline", "ceiling_rpm"),
+    [
+        (Driveline(1.0), math.inf), (Driveline(1.0, 2400.0), 2400.0), (Driveline(1.0, None, 5500.0), 5500.0),
+        (Driveline(1.0, 2400.0, 5500.0), 2400.0), (Driveline(1.0, 6000.0, 5500.0), 5500.0),
+    ],
+)  # fmt: skip
+def test_the_ceiling_is_the_lower_of_stall_speed_and_lift(driveline: Driveline, ceiling_rpm: float) -> None:
+    assert driveline.ceiling_rpm == ceiling_rpm
+
+
+def test_free_revving_stops_where_the_driver_lifts() -> None:
+    """The same as without a ceiling up to it, then level; and the air balance closes there, too."""
+    time_s = event_times()
+    area = opening(time_s, 31e-4, 0.15)
+    free, held = (
+        fill_manifold(time_s, area, LARGE, Driveline(0.2, None, most), SEA_LEVEL, IDLE) for most in (math.inf, 5500.0)
+    )
+    reached = int(np.argmax(held.speed_rpm >= 5500.0))
+    assert 0 < reached < len(time_s) - 100 and free.speed_rpm[-1] > 8000.0
+    np.testing.assert_array_equal(held.speed_rpm[:reached], free.speed_rpm[:reached])
+    np.testing.assert_array_equal(held.speed_rpm[reached:], 5500.0)
+    gained = LARGE.manifold_m3 * (held.pressure_pa[1:] - held.pressure_pa[0]) / (R * SEA_LEVEL.temperature_k)
+    passed = np.cumsum(held.throttle_step_kg - held.cylinder_step_kg)
+    np.testing.assert_allclose(passed, gained, atol=1e-9 * float(np.sum(held.throttle_step_kg)))
+
+
+def test_a_start_above_the_ceiling_keeps_its_speed() -> None:
+    time_s = event_times()
+    driveline = Driveline(0.2, None, 3000.0)
+    start = (50e3, 3200.0)
+    speed = fill_manifold(time_s, opening(time_s, 60e-4, 0.1, 5e-4), LARGE, driveline, SEA_LEVEL, start).speed_rpm
+    assert speed.max() == 3200.0

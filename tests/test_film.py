@@ -106,9 +106,10 @@ def test_changing_coefficients_against_scipy() -> None:
 
 def tip_in(rear_circuit: bool = False, start: tuple[float, float] = (38e3, 800.0)) -> TipIn:
     engine = Engine(5.7e-3, 0.82, 4.6e-3, 0.94e6)
-    throttles = Throttles(20e-4, 20e-4, 25.0)
+    air = standard_atmosphere(0.0)
+    throttles = Throttles(20e-4, 20e-4, 25.0, air.density_kg_m3)
     return simulate(
-        engine, Driveline(2.1), throttles, Opening(*start, 1.1, 1.0, 0.15), standard_atmosphere(0.0),
+        engine, Driveline(2.1), throttles, Opening(*start, 1.1, 1.0, 0.15), air,
         Fuel(740.0, 0.45e-3, 14.6), Assumptions(), 0.35, rear_circuit,
     )  # fmt: skip
 

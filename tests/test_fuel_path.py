@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 from fluids import flow_meter
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -101,9 +101,8 @@ def test_area_and_units_against_a_flow_meter_library() -> None:
     [(0.7, 10e3, 1.16544), (0.7, 30e3, 2.03458), (0.7, 60e3, 2.87872), (0.5, 30e3, 1.03506), (1.2, 30e3, 5.98308)],
 )
 def test_flow_of_a_drilled_nozzle(diameter_mm: float, pressure_pa: float, grams_s: float) -> None:
-    # Computed with the 1965 correlation, Reynolds number at the ideal velocity; ours takes the mean velocity, which
-    # the paper's wording allows as well. At these Reynolds numbers the two lie within 1.5 %.
-    assert 745.0 * float(path(diameter_mm).flow(np.array([pressure_pa]))[0]) * 1e3 == pytest.approx(grams_s, rel=0.015)
+    # Computed with the 1965 correlation, Reynolds number at the ideal velocity, as ours
+    assert 745.0 * float(path(diameter_mm).flow(np.array([pressure_pa]))[0]) * 1e3 == pytest.approx(grams_s, rel=1e-5)
 
 
 def test_a_thin_plate_is_another_thing() -> None:
@@ -111,34 +110,61 @@ def test_a_thin_plate_is_another_thing() -> None:
     assert 745.0 * float(path(0.7).flow(np.array([30e3]))[0]) > 1.25 * thin
 
 
-PRESSURES = st.floats(1e4, 1e5)
-"""From the pressure of a weak spring's preload up; far below it, three passes no longer settle the Reynolds number."""
+PRESSURES = st.floats(1e3, 1e5)
+"""From far below the pressure of a weak spring's preload up."""
 DIAMETERS = st.floats(0.4, 1.6)
 SCREWS = st.floats(0.5, 10.0)
 
 
 def settled_flow(fuel_path: FuelPath, pressure_pa: float) -> float:
-    """Volume flow [m3/s] by root finding: pressure lost in screw and nozzle, each from its own law, adds up."""
+    """Volume flow [m3/s] by root finding: screw and nozzle, each by its own law, pass the same flow."""
     density = fuel_path.fuel_density_kg_m3
     area, diameter = float(fuel_path.nozzle_area_m2[0]), float(fuel_path.diameter_m[0])
     ratio = float(fuel_path.length_m[0]) / diameter
 
-    def lost(flow: float) -> float:
-        speed = flow / area
-        in_nozzle = coefficient(ratio, density * speed * diameter / fuel_path.fuel_viscosity_pa_s)
-        in_screw = fuel_path.screw_coefficient * float(fuel_path.screw_area_m2[0])
-        return 0.5 * density * ((speed / in_nozzle) ** 2 + (flow / in_screw) ** 2) - pressure_pa
+    def through_nozzle(between_pa: float) -> float:
+        ideal = math.sqrt(2.0 * between_pa / density)
+        return coefficient(ratio, density * ideal * diameter / fuel_path.fuel_viscosity_pa_s) * area * ideal
 
-    return float(brentq(lost, 1e-12, area * math.sqrt(2.0 * pressure_pa / density), xtol=1e-18, rtol=1e-12))
+    def through_screw(between_pa: float) -> float:
+        ideal = math.sqrt(2.0 * (pressure_pa - between_pa) / density)
+        return fuel_path.screw_coefficient * float(fuel_path.screw_area_m2[0]) * ideal
+
+    between = brentq(lambda pa: through_nozzle(pa) - through_screw(pa), 0.0, pressure_pa, xtol=1e-12, rtol=1e-14)
+    return through_nozzle(float(between))
 
 
 @given(DIAMETERS, SCREWS, PRESSURES)
+@settings(deadline=None)
 def test_pressures_lost_in_series_add_up(diameter_mm: float, screw_mm2: float, pressure_pa: float) -> None:
     one = path(diameter_mm, screw_mm2=screw_mm2, orifices=np.array([2.0]))
     assert float(one.flow(np.array([pressure_pa]))[0]) == pytest.approx(settled_flow(one, pressure_pa), rel=1e-4)
 
 
+@pytest.mark.parametrize("pressure_pa", [20.0, 200.0, 500.0, 1000.0, 2000.0])
+def test_at_low_pressure_it_settles_on_a_flow(pressure_pa: float) -> None:
+    """Thick fuel through a fine, long orifice: the coefficient falls far, yet it is found, and nothing jumps."""
+    one = path(0.4, 7.5, orifices=np.array([2.0]), fuel_density_kg_m3=740.0, fuel_viscosity_pa_s=0.8e-3)
+    found: Any = None
+    for _ in range(400):
+        area, found = one.effective_area(np.array([pressure_pa]), found)
+    settled = float(area[0]) * math.sqrt(2.0 * pressure_pa / 740.0)
+    flow = float(one.flow(np.array([pressure_pa]))[0])
+    assert flow == pytest.approx(settled, rel=1e-6)
+    assert flow == pytest.approx(settled_flow(one, pressure_pa), rel=1e-6)
+    slightly_more = float(one.flow(np.array([1.001 * pressure_pa]))[0])
+    assert flow < slightly_more < 1.0011 * flow
+
+
+def test_laminar_flow_grows_with_the_pressure_itself() -> None:
+    """Where the viscous term rules, 1/Cd goes as 1/Re, so flow goes as the pressure: four times, not twice."""
+    syrup = path(0.4, 7.5, fuel_viscosity_pa_s=20e-3)
+    low, high = (float(syrup.flow(np.array([pa]))[0]) for pa in (2e3, 8e3))
+    assert 3.0 < high / low < 4.0
+
+
 @given(DIAMETERS, SCREWS, PRESSURES)
+@settings(deadline=None)
 def test_one_pass_from_a_nearby_pressure_is_enough(diameter_mm: float, screw_mm2: float, pressure_pa: float) -> None:
     one = path(diameter_mm, screw_mm2=screw_mm2)
     _, nearby = one.effective_area(np.array([pressure_pa]))
@@ -148,6 +174,7 @@ def test_one_pass_from_a_nearby_pressure_is_enough(diameter_mm: float, screw_mm2
 
 
 @given(DIAMETERS, SCREWS, PRESSURES, st.floats(1.02, 1.5))
+@settings(deadline=None)
 def test_more_of_anything_passes_more(diameter_mm: float, screw_mm2: float, pressure_pa: float, more: float) -> None:
     def flow(diameter: float, screw: float, pressure: float, orifices: float) -> float:
         one = path(diameter, 2.0, screw, orifices=np.array([orifices]))

@@ -154,7 +154,7 @@ LEVERS = st.lists(st.floats(0.0, 1.0), min_size=2, max_size=12).filter(lambda mo
 
 
 @given(LEVERS, st.floats(0.4, 1.4), st.floats(0.5, 8.0), st.floats(-300.0, 5e3), st.floats(0.001, 0.02))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_volume_is_conserved_and_the_lever_is_never_passed(
     moves: list[float], diameter_mm: float, screw_mm2: float, assist_pa: float, step_s: float
 ) -> None:
@@ -170,7 +170,7 @@ def test_volume_is_conserved_and_the_lever_is_never_passed(
 
 
 @given(st.floats(0.4, 1.2), st.floats(1.02, 1.3))
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_a_larger_nozzle_gives_a_shorter_harder_shot(diameter_mm: float, more: float) -> None:
     time_s = np.arange(0.0, 3.0, 0.01)
     follower = snapped(time_s, 4e-3, 0.15)
@@ -230,6 +230,7 @@ TABLES = st.lists(
 
 
 @given(TABLES)
+@settings(deadline=None)
 def test_measured_lobe_against_scipy(readings: list[tuple[float, float]]) -> None:
     """Inside, scipy's monotone interpolation is the same; its end slopes are a three-point formula, ours one chord."""
     widths, rises = np.array(readings).T
@@ -272,6 +273,38 @@ def test_slack_matters_only_beyond_what_the_idle_has_taken_up(slack_mm: float, t
     lift = column(np.array([1e-3, 4e-3]))
     travel = follower_travel(lift, np.array([1.0]), slack_mm * 1e-3, pump(capacity_cc=9.0))
     np.testing.assert_allclose(travel[:, 0], [0.0, travel_mm * 1e-3], atol=1e-15)
+
+
+def test_each_combination_has_its_own_slack() -> None:
+    three = np.ones(3)
+    slacks = np.array([0.0, 0.5, 1.5]) * 1e-3
+    pumps = Pump(AREA_M2 * three, PRELOAD_N * three, RATE_N_M * three, 9e-6 * three)
+    lift = column(np.array([1e-3, 2e-3, 4e-3])) * three
+    together = follower_travel(lift, np.array([1.0, 1.1, 0.9]), slacks, pumps)
+    for index, slack in enumerate(slacks):
+        ratio = np.array([1.0, 1.1, 0.9])[index : index + 1]
+        alone = follower_travel(lift[:, :1], ratio, float(slack), pump(capacity_cc=9.0))
+        np.testing.assert_allclose(together[:, index], alone[:, 0], rtol=1e-12)
+
+
+def test_stroke_used_at_idle_is_not_given_twice() -> None:
+    """2.8 cm3 over 7 cm2 is a stroke of 4 mm in all: 1 mm is in at idle, so 3 mm are left of a lobe of 6 [by hand]."""
+    left = follower_travel(column(np.array([1e-3, 6e-3])), np.ones(1), 0.0, pump(capacity_cc=2.8))
+    np.testing.assert_allclose(left[:, 0], [0.0, 3e-3], rtol=1e-12)
+    # Lifted beyond its stroke at idle already, it has nothing to give
+    spent = follower_travel(column(np.array([4.5e-3, 6e-3])), np.ones(1), 0.0, pump(capacity_cc=2.8))
+    np.testing.assert_array_equal(spent[:, 0], [0.0, 0.0])
+
+
+@given(st.floats(0.0, 3.0), st.floats(0.0, 4.0), st.floats(0.0, 2.0), st.floats(0.5, 4.0))
+def test_lift_at_idle_and_after_never_ask_for_more_than_the_stroke(
+    idle_mm: float, more_mm: float, slack_mm: float, capacity_cc: float
+) -> None:
+    lift = column(np.array([idle_mm, idle_mm + more_mm])) * 1e-3
+    travel = follower_travel(lift, np.ones(1), slack_mm * 1e-3, pump(capacity_cc))[-1, 0]
+    stroke = capacity_cc * 1e-6 / AREA_M2
+    taken = min(max(idle_mm - slack_mm, 0.0) * 1e-3, stroke)
+    assert -1e-15 <= travel <= min(stroke - taken, more_mm * 1e-3) + 1e-12
 
 
 def test_a_pump_gives_no_more_than_it_holds() -> None:

@@ -5,14 +5,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
-from configurator.physics.fuel_path import Array
+from configurator.physics.fuel_path import Array, FuelPath
+from configurator.physics.pump import Pump, deliver, follower_travel, front_loaded_lift
+from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, event_times, simulate
 from configurator.physics.verdict import (
     FACTOR_RANGE,
@@ -28,14 +30,16 @@ from configurator.physics.verdict import (
 )
 
 ALLOWED = Allowed(lean_phi=0.80, rich_phi=1.50, hole_s=0.050, flood_s=0.150)
+MOST_S = np.array([[ALLOWED.hole_s], [ALLOWED.flood_s]])
 PETROL = Fuel(740.0, 0.45e-3, 14.6)
 
 
 def tip_in(rear_circuit: bool = False) -> dict[str, CircuitEvent]:
     engine = Engine(5.7e-3, 0.82, 4.6e-3, 0.94e6)
-    throttles = Throttles(15.5e-4, 15.5e-4, 25.0)
+    air = standard_atmosphere(0.0)
+    throttles = Throttles(15.5e-4, 15.5e-4, 25.0, air.density_kg_m3)
     return simulate(
-        engine, Driveline(2.1), throttles, Opening(38e3, 800.0, 1.1, 1.0, 0.15), standard_atmosphere(0.0), PETROL,
+        engine, Driveline(2.1), throttles, Opening(38e3, 800.0, 1.1, 1.0, 0.15), air, PETROL,
         Assumptions(), 0.25, rear_circuit,
     ).circuits  # fmt: skip
 
@@ -74,6 +78,7 @@ DEPTHS = st.floats(0.01, 1.0).flatmap(lambda size: st.sampled_from([size, -size]
 
 
 @given(st.lists(st.tuples(st.floats(0.01, 0.3), DEPTHS, DEPTHS), min_size=2, max_size=25))
+@settings(deadline=None)
 def test_meter_against_brute_force(samples: list[tuple[float, float, float]]) -> None:
     intervals, one, two = np.array(samples).T
     time_s, depths = np.cumsum(intervals), np.stack([one, two], axis=1)
@@ -258,7 +263,7 @@ def test_inside_its_window_a_combination_meets_the_demand_and_outside_it_does_no
         meets = (hole <= ALLOWED.hole_s) & (flood <= ALLOWED.flood_s)
         # The one level (1.1 %) in which a spell jumps may be missed
         well_inside = (found.low < factor / 1.002) & (factor * 1.002 < found.high)
-        well_outside = (factor < found.low / 1.012) | (found.high * 1.012 < factor)
+        well_outside = (factor < found.low / 1.012) | (found.high * 1.012 < factor) | np.isnan(found.low)
         assert np.all(meets[well_inside])
         assert not np.any(meets[well_outside])
 
@@ -269,7 +274,72 @@ def test_allowing_more_never_narrows_a_window(name: str) -> None:
     many = shots(event, SIZES)
     strict = windows(event, many, ALLOWED)
     loose = windows(event, many, Allowed(0.78, 1.55, 0.060, 0.170))
-    assert np.all(loose.low <= strict.low + 1e-9) and np.all(loose.high >= strict.high - 1e-9)
+    some = ~np.isnan(strict.low)
+    assert some.sum() >= 8
+    assert np.all(loose.low[some] <= strict.low[some] + 1e-9)
+    assert np.all(loose.high[some] >= strict.high[some] - 1e-9)
+
+
+@pytest.mark.parametrize("name", EVENTS)
+def test_a_window_is_the_connected_range_nearest_to_one(name: str) -> None:
+    """Random shots at 129 factors, 2.2 % apart: the run of those that meet; none is missed that is wider than 9 %."""
+    event, rng = EVENTS[name], np.random.default_rng(3)
+    factors = np.geomspace(*FACTOR_RANGE, 129)
+    many = shots(
+        event,
+        [(rng.uniform(0.3, 5.0), rng.uniform(0.02, 0.25), math.exp(rng.uniform(-3.5, 0.2))) for _ in range(40)],
+    )
+    found = windows(event, many, ALLOWED)
+    fits = np.array([np.all(np.array(spells(event, many, f, ALLOWED)) <= MOST_S, axis=0) for f in factors])
+    nearness = -np.abs(np.log(factors))
+    for index in range(many.count):
+        low, high, meets = found.low[index], found.high[index], fits[:, index]
+        if np.isnan(low):
+            assert np.isnan(high)
+            wide = meets[:-4] & meets[1:-3] & meets[2:-2] & meets[3:-1] & meets[4:]
+            assert not wide.any()
+            continue
+        assert FACTOR_RANGE[0] <= low <= high <= FACTOR_RANGE[1]
+        inside = (factors >= low) & (factors <= high)
+        assert meets[inside].all()
+        if not inside.any():
+            continue
+        first, last = np.flatnonzero(inside)[[0, -1]]
+        # The factor beyond an end may still meet: it is within two levels of the window's own
+        assert first < 1 or not meets[max(first - 2, 0):first].all()
+        assert last > 127 or not meets[last + 1:last + 3].all()
+        assert nearness[inside].max() >= nearness[meets].max() - 1e-9
+    assert np.isnan(found.low).sum() <= 20 and (found.low > FACTOR_RANGE[0]).sum() >= 10
+
+
+def test_a_window_holds_the_factor_at_which_it_meets_though_a_hole_opens_below() -> None:
+    """A 1.9 litre engine of 987 kg with 0.55 mm orifices: a hole at f 0.5, where film and shot come off too soon, and
+    another from 1.6; at f 1 neither hole nor flood, so 1 lies in the window."""
+    air = standard_atmosphere(1342.4)
+    area = rated_effective_area(13.8675 / 60.0, 5079.6)
+    event = simulate(
+        Engine(1.9e-3, 0.82, 1.52e-3, 0.94e6), Driveline(0.2 + 986.8 * (0.2794 / 6.3679) ** 2),
+        Throttles(area / 2.0, area / 2.0, 25.0, air.density_kg_m3), Opening(38e3, 970.6, 1.10, 1.0, 0.1767), air,
+        PETROL, Assumptions(), 0.2112, False,
+    ).circuits["front"]  # fmt: skip
+    one = np.ones(1)
+    nozzle = FuelPath(0.55e-3 * one, 3e-3 * one, 2.0 * one, 6.5e-6 * one, 0.7, 740.0, 0.45e-3)
+    pump = Pump(9e-4 * one, 11.0 * one, 1600.0 * one, 5e-6 * one)
+    lift = front_loaded_lift(event.throttle_deg, np.array(4e-3), np.array(55.0), np.array(1.8))[:, None]
+    shot = deliver(event.time_s, follower_travel(lift, 1.1 * one, 0.0, pump), pump, nozzle, event.assist_pa)
+    fed = Shots(shot.delivered_m3 * 740.0 / np.diff(event.time_s)[:, None], 0.85 * one)
+    hole, flood = ([float(spells(event, fed, f, ALLOWED)[which][0]) for f in (0.5, 1.0, 1.6)] for which in (0, 1))
+    assert hole[0] > ALLOWED.hole_s >= hole[1] and hole[2] > ALLOWED.hole_s and max(flood) <= ALLOWED.flood_s
+    window = windows(event, fed, ALLOWED)
+    assert 0.5 < window.low[0] < 1.0 < window.high[0] < 1.6
+
+
+def test_without_a_shot_there_is_no_window() -> None:
+    """A hole at every f is no window at all, and not one of a single point at an end."""
+    nothing = Shots(np.zeros((len(ONE_CIRCUIT.time_s) - 1, 1)), np.array([0.85]))
+    assert all(spells(ONE_CIRCUIT, nothing, f, ALLOWED)[0][0] > ALLOWED.hole_s for f in np.geomspace(0.25, 4.0, 9))
+    window = windows(ONE_CIRCUIT, nothing, ALLOWED)
+    assert np.isnan(window.low[0]) and np.isnan(window.high[0])
 
 
 def test_some_holes_jump() -> None:
@@ -295,7 +365,7 @@ def test_some_holes_jump() -> None:
 @pytest.mark.parametrize("factor", [0.7, 1.0, 1.5])
 def test_the_shot_needed_keeps_the_mixture_on_the_limit(name: str, factor: float) -> None:
     event = EVENTS[name]
-    needed = shot_needed(event, 0.80, event.shot_film_share, factor)
+    needed = shot_needed(event, 0.90, event.shot_film_share, factor)
     assert np.all(needed >= 0.0)
     fed = Shots(0.5 * (needed[1:] + needed[:-1])[:, None], np.array([event.shot_film_share]))
     phi = np.array(list(mixture(Levels.of(event, np.array([factor])), fed, np.zeros(1, dtype=np.intp))))[:, 0]
@@ -304,9 +374,9 @@ def test_the_shot_needed_keeps_the_mixture_on_the_limit(name: str, factor: float
     smooth = np.zeros_like(event.judged)
     smooth[2:-2] = event.judged[2:-2] & (needed[:-4] > 0.0) & (needed[4:] > 0.0) & (bend < 0.1 * needed[2:-2])
     assert smooth.sum() > 25
-    np.testing.assert_allclose(phi[smooth], 0.80, rtol=0.01)
+    np.testing.assert_allclose(phi[smooth], 0.90, rtol=0.01)
     # Where the mixture starts to count the flow starts at once, and a step's mean cannot: that costs one step
-    hole, _ = spells(event, fed, factor, Allowed(0.79, 1.50, 0.05, 0.15))
+    hole, _ = spells(event, fed, factor, Allowed(0.89, 1.50, 0.05, 0.15))
     assert hole[0] < 0.004
 
 

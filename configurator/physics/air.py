@@ -43,29 +43,37 @@ class Engine:
 
 @dataclass(frozen=True)
 class Driveline:
-    """What the engine has to turn: inertia at the crankshaft [kg m2] and, behind a converter, the stall speed."""
+    """What the engine has to turn: inertia at the crankshaft [kg m2], the speed at which it stops gaining [rev/min],
+    and, behind a converter, the stall speed, above the speed at the start."""
 
     inertia_kg_m2: float
     stall_rpm: float | None = None
+    most_rpm: float = np.inf
 
-    def acceleration(
+    @property
+    def ceiling_rpm(self) -> float:
+        """Speed it never passes: a converter's stall speed, or where the driver lifts."""
+        return min(self.most_rpm, np.inf if self.stall_rpm is None else self.stall_rpm)
+
+    def pull(
         self, engine: Engine, temperature_k: float, full_pa: float, start: tuple[float, float]
-    ) -> Callable[[float, float], float]:
-        """Speed gained [rev/min per s] as a function of pressure [Pa] and speed [rev/min].
+    ) -> Callable[[float, float], tuple[float, float]]:
+        """Speed gained [rev/min per s] and how much less of it per rev/min [1/s], for a pressure [Pa] and speed.
 
         At the start (pressure, speed) the load balances the engine. In gear it stays; a converter's load grows with
         the square of speed and balances full pressure at stall speed.
         """
         start_pa, start_rpm = start
         load = engine.torque(start_pa, temperature_k)
-        spare = engine.torque(full_pa, temperature_k) - load
         per_torque = 30.0 / (math.pi * self.inertia_kg_m2)
+        slip = 0.0
+        if self.stall_rpm is not None:
+            spare = engine.torque(full_pa, temperature_k) - load
+            slip = spare / max(self.stall_rpm**2 - start_rpm**2, 1.0)
 
-        def gained(pressure_pa: float, speed_rpm: float) -> float:
-            slip = 0.0
-            if self.stall_rpm is not None:
-                slip = spare * (speed_rpm**2 - start_rpm**2) / max(self.stall_rpm**2 - start_rpm**2, 1.0)
-            return per_torque * (engine.torque(pressure_pa, temperature_k) - load - slip)
+        def gained(pressure_pa: float, speed_rpm: float) -> tuple[float, float]:
+            torque = engine.torque(pressure_pa, temperature_k) - load - slip * (speed_rpm**2 - start_rpm**2)
+            return per_torque * torque, per_torque * slip * 2.0 * speed_rpm
 
         return gained
 
@@ -98,8 +106,9 @@ def fill_manifold(
     """
     kelvin = air.temperature_k
     stiffness = GAS_CONSTANT_AIR * kelvin / engine.manifold_m3
-    gained = driveline.acceleration(engine, kelvin, air.pressure_pa, start)
+    gained = driveline.pull(engine, kelvin, air.pressure_pa, start)
     pressure, speed = start
+    ceiling = max(driveline.ceiling_rpm, speed)
     rows = [
         (pressure, speed, air_flow(float(throttle_area_m2[0]), air, pressure), engine.drawn(pressure, speed, kelvin))
     ]
@@ -107,7 +116,7 @@ def fill_manifold(
     for step in range(len(time_s) - 1):
         interval = float(time_s[step + 1] - time_s[step])
         area_now, area_next = float(throttle_area_m2[step]), float(throttle_area_m2[step + 1])
-        middle_rpm = speed + 0.5 * interval * gained(pressure, speed)
+        middle_rpm = _sped_up(speed, gained(pressure, speed), 0.5 * interval, ceiling)
         flows: list[tuple[float, float]] = []
         known = pressure
         for weight, node in ((0.0, _GAMMA), (1.0 - _GAMMA, 1.0)):
@@ -118,13 +127,19 @@ def fill_manifold(
             stage = _implicit_pressure(known, interval * _GAMMA * stiffness, area, pull, air)
             flows.append((air_flow(area, air, stage), pull * stage))
         through, drawn = ((1.0 - _GAMMA) * flows[0][k] + _GAMMA * flows[1][k] for k in (0, 1))
-        middle_pa = 0.5 * (pressure + stage)
+        before = pressure
         pressure += interval * stiffness * (through - drawn)
-        speed += interval * gained(middle_pa, middle_rpm)
+        speed = _sped_up(speed, gained(0.5 * (before + pressure), speed), interval, ceiling)
         passed.append((through * interval, drawn * interval))
         rows.append((pressure, speed, air_flow(area_next, air, pressure), engine.drawn(pressure, speed, kelvin)))
     table, steps = np.array(rows), np.array(passed)
     return AirHistory(time_s, *table.T, *steps.T)
+
+
+def _sped_up(speed_rpm: float, pull: tuple[float, float], interval_s: float, ceiling_rpm: float) -> float:
+    """Speed after a step, never past the ceiling: linearly implicit midpoint, stable where a converter is stiff."""
+    gained, damping = pull
+    return min(speed_rpm + interval_s * gained / (1.0 + 0.5 * interval_s * damping), ceiling_rpm)
 
 
 def _implicit_pressure(known_pa: float, factor: float, area_m2: float, pull: float, air: Surroundings) -> float:

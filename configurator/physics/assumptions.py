@@ -31,6 +31,9 @@ class Assumptions:
     )
     closed_angle_deg: float = _figure(8.0, "deg", 5.0, 12.0, ASSUMED, "plate angle at the closed stop")
     shaft_to_bore: float = _figure(0.15, "", 0.10, 0.20, ASSUMED, "throttle shaft over bore diameter")
+    plate_over_barrel: float = _figure(
+        1.5, "", 1.2, 2.0, ASSUMED, "effective area of the open plate over that of the whole barrel"
+    )
     idle_pressure_kpa: float = _figure(38.0, "kPa", 30.0, 48.0, ASSUMED, "manifold pressure at a warm idle, absolute")
     idle_phi: float = _figure(1.10, "phi", 1.00, 1.25, COMMON_PRACTICE, "equivalence ratio of a set idle")
     cruise_phi: float = _figure(1.00, "phi", 0.95, 1.05, ASSUMED, "equivalence ratio of a light cruise")
@@ -50,12 +53,14 @@ class Assumptions:
         0.3, "1/m", 0.0, 0.8, ASSUMED, "growth of the share that lands on the walls per metre beyond 0.25 m"
     )
     shot_film_share: float = _figure(
-        0.85, "", 0.78, 0.92, ASSUMED, "share of a straight nozzle's jet that lands on the walls"
+        0.88, "", 0.80, 0.93, ASSUMED, "share of a straight nozzle's jet that lands on the walls"
     )
     aimed_gain: float = _figure(
         0.015, "", 0.0, 0.04, ASSUMED, "what aiming the nozzle at the booster takes off that share"
     )
     work_per_air_mj_kg: float = _figure(0.94, "MJ/kg", 0.80, 1.05, ASSUMED, "indicated work per mass of air drawn")
+
+    most_rpm: float = _figure(5500.0, "rev/min", 4500.0, 7000.0, ASSUMED, "speed at which the driver lifts")
 
     def replaced(self, overrides: dict[str, float]) -> "Assumptions":
         """A copy with some figures overruled; raises KeyError naming one it does not know."""

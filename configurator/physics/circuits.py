@@ -5,10 +5,13 @@
     main_steady = m_air / AFR_power sqrt(1 - signal_0/signal), 0 below signal_0 = rho_fuel g lip
     d main/dt = (main_steady - main)/tau,  tau = tau_ref sqrt(signal_ref/signal)
 
-The lag is a column of fuel being accelerated, so it is longer where the depression is weak. All of it is worked out per
-vehicle; only the lag carries the demand factor f.
+The lag is a column of fuel being accelerated, so it is longer where the depression is weak. The depression is that of
+the air through the carburettor, the spike that fills the manifold included. The flow is that for the air the cylinders
+draw: what the filling air takes along fills the manifold, too. Jets chosen for another air density run rich or lean as
+the square root of the ratio. All of it is worked out per vehicle; only the lag carries the demand factor f.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,22 +47,31 @@ class MainFlow:
 
 @dataclass(frozen=True)
 class MainCircuit:
-    """The main circuit of one pair of barrels: effective area wide open [m2], gain, lip [m], lag [s] at 2 kPa."""
+    """The main circuit of one pair of barrels: effective area wide open [m2], density of the air it is jetted for
+    [kg/m3], gain, lip [m], lag [s] at 2 kPa."""
 
     area_max_m2: float
+    jetted_density_kg_m3: float
     gain: float
     lip_m: float
     lag_s: float
     power_air_fuel_ratio: float
 
     def flow(
-        self, air_kg_s: Array, air_density_kg_m3: float, fuel_density_kg_m3: float, start_most_kg_s: float
+        self,
+        throttle_kg_s: Array,
+        cylinder_kg_s: Array,
+        air_density_kg_m3: float,
+        fuel_density_kg_m3: float,
+        start_most_kg_s: float,
     ) -> MainFlow:
-        """Main flow over an event, for the air through the pair [kg/s]; before it, no more than start_most_kg_s."""
-        signal = self.gain * (air_kg_s / self.area_max_m2) ** 2 / (2.0 * air_density_kg_m3)
+        """Main flow over an event: air through the pair and air its share of the cylinders draws [kg/s]; before the
+        event no more than start_most_kg_s."""
+        signal = self.gain * (throttle_kg_s / self.area_max_m2) ** 2 / (2.0 * air_density_kg_m3)
         needed = fuel_density_kg_m3 * GRAVITY_M_S2 * self.lip_m
         share = np.sqrt(np.clip(1.0 - needed / np.maximum(signal, 1e-9), 0.0, None))
-        steady = air_kg_s / self.power_air_fuel_ratio * share
+        thin_air = math.sqrt(self.jetted_density_kg_m3 / air_density_kg_m3)
+        steady = cylinder_kg_s / self.power_air_fuel_ratio * share * thin_air
         lag = self.lag_s * np.sqrt(SIGNAL_REFERENCE_PA / np.maximum(signal, 1.0))
         return MainFlow(steady, lag, signal, min(float(steady[0]), start_most_kg_s))
 

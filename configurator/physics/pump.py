@@ -60,13 +60,14 @@ class Shot:
     compression_m: Array
 
 
-def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: float, pump: Pump) -> Array:
+def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, pump: Pump) -> Array:
     """Lever travel at the diaphragm beyond its place at idle [m], shape (times, n); row 0 is the idle.
 
-    x = max(0, ratio lift - slack) - the same at idle, no more than the pump holds. What is lifted at idle is spent.
+    x = max(0, ratio lift - slack), no more than the diaphragm's full stroke, less the same at idle: what is lifted at
+    idle is spent, and a fast idle costs part of the pump's capacity, too.
     """
-    travel = np.maximum(lever_ratio * lift_m - slack_m, 0.0)
-    return np.asarray(np.clip(travel - travel[0], 0.0, pump.capacity_m3 / pump.diaphragm_area_m2))
+    travel = np.clip(lever_ratio * lift_m - slack_m, 0.0, pump.capacity_m3 / pump.diaphragm_area_m2)
+    return np.asarray(travel - travel[0])
 
 
 def deliver(time_s: Array, follower_m: Array, pump: Pump, path: FuelPath, assist_pa: Array) -> Shot:

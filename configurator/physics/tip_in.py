@@ -43,11 +43,13 @@ class Throttles:
     """Effective area wide open [m2] of the front pair (or only barrels) and the rear pair, and the link between them.
 
     rear_opens_at_deg : front opening, from the closed stop, at which the rear pair starts; both reach full together.
+    jetted_density_kg_m3 : density of the air that the main jets were chosen for.
     """
 
     front_area_m2: float
     rear_area_m2: float
     rear_opens_at_deg: float
+    jetted_density_kg_m3: float
 
 
 @dataclass(frozen=True)
@@ -149,11 +151,11 @@ def simulate(
     for area_max, part in ((throttles.front_area_m2, 1.0 - rear_part), (throttles.rear_area_m2, rear_part)):
         if area_max > 0.0:
             main = circuits.MainCircuit(
-                area_max, assumed.booster_gain, assumed.lip_mm / 1e3, assumed.main_lag_s, assumed.power_air_fuel_ratio
-            )
-            pairs.append(
-                main.flow(air.cylinder_kg_s * part, surroundings.density_kg_m3, fuel.density_kg_m3, supply_start)
-            )
+                area_max, throttles.jetted_density_kg_m3, assumed.booster_gain, assumed.lip_mm / 1e3,
+                assumed.main_lag_s, assumed.power_air_fuel_ratio,
+            )  # fmt: skip
+            own = (air.throttle_kg_s * part, air.cylinder_kg_s * part)
+            pairs.append(main.flow(*own, surroundings.density_kg_m3, fuel.density_kg_m3, supply_start))
     idle = circuits.idle_flow(supply_start - pairs[0].start_kg_s, surroundings.pressure_pa - air.pressure_pa)
     film_start = float(share[0] * tau[0]) * supply_start
     head = fuel.density_kg_m3 * GRAVITY_M_S2 * assumed.nozzle_height_mm / 1e3
@@ -164,7 +166,7 @@ def simulate(
             time_s=time_s, throttle_deg=angle, air_kg_s=air.cylinder_kg_s * part, air_share=part, idle_kg_s=own_idle,
             common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau, film_start_kg=film_start,
             assist_pa=assumed.tip_depression_share * throat - head,
-            judged=part >= JUDGED_FROM_AIR_SHARE * part[-1],
+            judged=(part >= JUDGED_FROM_AIR_SHARE * part[-1]) & (part[-1] > 0.0),
             fuel=fuel, shot_film_share=assumed.shot_film_share, aimed_gain=assumed.aimed_gain,
         )  # fmt: skip
 
@@ -183,9 +185,16 @@ def _step_mean(values: Array) -> Array:
 
 
 def _relative_area(angle_deg: Array, assumed: Assumptions) -> Array:
-    """Open area over open area at full opening."""
+    """Effective area of a barrel over that wide open: venturi and plate are two restrictions in series.
+
+    With the plate's own area wide open k times the barrel's, 1/CA^2 = (1 - 1/k^2) + 1/(k opening)^2.
+    """
     full = butterfly_open_share(np.array([90.0]), assumed.closed_angle_deg, assumed.shaft_to_bore)
-    return butterfly_open_share(angle_deg, assumed.closed_angle_deg, assumed.shaft_to_bore) / full
+    opening = butterfly_open_share(angle_deg, assumed.closed_angle_deg, assumed.shaft_to_bore) / full
+    plate = np.maximum(assumed.plate_over_barrel * opening, 1e-12)
+    return np.asarray(
+        opening * assumed.plate_over_barrel / np.sqrt(1.0 + plate**2 * (1.0 - assumed.plate_over_barrel**-2))
+    )
 
 
 def _start_angle(

@@ -17,7 +17,8 @@ from configurator.physics.tip_in import CircuitEvent
 Columns = NDArray[np.intp]
 
 LEVELS = 257
-BLOCK = 2048
+COARSE_STEP = 32
+BLOCK = 8192
 JUMP_S = 0.02
 """A spell that changes by more within one level (1.1 % of f) is two spells that merged."""
 FACTOR_RANGE = (0.25, 4.0)
@@ -74,9 +75,10 @@ class Levels:
         return cls(factors, base, keep, (1.0 - keep) * mean, per_flow[:, None] / tau, per_flow)
 
 
-def mixture(levels: Levels, shots: Shots, level: Columns) -> Iterator[Array]:
-    """Equivalence ratio of n combinations, one row of shape (n,) a time; level is each one's column of the levels."""
-    film = np.zeros(len(level))
+def mixture(levels: Levels, shots: Shots, level: Columns | int) -> Iterator[Array]:
+    """Equivalence ratio of n combinations, one row of shape (n,) a time; level is each one's column of the levels, or
+    one for all."""
+    film = np.zeros(shots.count)
     flow = shots.flow_kg_s
     before = flow[0]
     for time in range(len(levels.base_phi)):
@@ -123,16 +125,20 @@ class SpellMeter:
         self._above, self._size = above, size
 
 
-def _meter(
-    event: CircuitEvent, levels: Levels, shots: Shots, level: Columns, limits: Sequence[tuple[float, float]]
+Limit = tuple[float, float]
+"""Equivalence ratio, and the side that counts: +1 above it, -1 below."""
+
+
+def _longest(
+    event: CircuitEvent, levels: Levels, shots: Shots, level: Columns | int, limits: Sequence[Limit]
 ) -> list[Array]:
-    """Longest spell [s] beyond each limit, given as (phi, sign): sign +1 counts above it, -1 below."""
-    meters = [SpellMeter(len(level)) for _ in limits]
+    """Longest spell [s] beyond each limit, each of shape (n,)."""
+    meters = [SpellMeter(shots.count) for _ in limits]
     for time, phi in enumerate(mixture(levels, shots, level)):
         interval = event.time_s[time] - event.time_s[time - 1] if time else 0.0
-        for meter, (limit, sign) in zip(meters, limits, strict=True):
+        for meter, (limit, side) in zip(meters, limits, strict=True):
             if event.judged[time]:
-                meter.feed((phi - limit) * sign, interval)
+                meter.feed((phi - limit) * side, interval)
             else:
                 meter.pause()
     return [meter.longest_s for meter in meters]
@@ -140,61 +146,115 @@ def _meter(
 
 def spells(event: CircuitEvent, shots: Shots, factor: float, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at one demand factor, each of shape (n,)."""
-    level = np.zeros(shots.count, dtype=np.intp)
     levels = Levels.of(event, np.array([factor]))
-    hole, flood = _meter(event, levels, shots, level, ((allowed.lean_phi, -1.0), (allowed.rich_phi, 1.0)))
+    hole, flood = _longest(event, levels, shots, 0, ((allowed.lean_phi, -1.0), (allowed.rich_phi, 1.0)))
     return hole, flood
 
 
 @dataclass(frozen=True)
 class Windows:
-    """Demand factors covered, arrays of shape (n,). Empty where low > high."""
+    """Demand factors covered, arrays of shape (n,); both nan where a combination covers none."""
 
     low: Array
     high: Array
 
 
 def windows(event: CircuitEvent, shots: Shots, allowed: Allowed) -> Windows:
-    """Window of each combination: from the f at which its flood ends to the f at which its hole begins.
+    """Window of each combination: the connected range of f that it covers, nearest to f = 1.
 
-    Bisection over 257 factors a constant ratio apart (1.1 %), then linear within the step; where a spell jumps there
-    (two dips that merge) the end is the last factor that met. An end at FACTOR_RANGE means at or beyond it.
+    As a rule the flood ends where f rises and the hole begins, but a hole can also open at small f, where film and shot
+    come off before the main circuit takes over. So nothing is taken for granted: levels are looked at a factor of 1.41
+    apart; where none of them meets, the one that comes nearest to it is followed to where it comes nearest of all. From
+    a level that meets both ends are bisected over 257 factors a constant ratio apart (1.1 %) and interpolated within
+    the last step; where a spell jumps there (two dips that merge) the end is the last factor that met. An end at
+    FACTOR_RANGE means at or beyond it.
     """
-    factors = np.geomspace(*FACTOR_RANGE, LEVELS)
-    levels = Levels.of(event, factors)
+    levels = Levels.of(event, np.geomspace(*FACTOR_RANGE, LEVELS))
     low, high = np.empty(shots.count), np.empty(shots.count)
     for first in range(0, shots.count, BLOCK):
         block = slice(first, first + BLOCK)
-        part = shots.take(block)
-        low[block] = _window_end(event, levels, part, (allowed.rich_phi, 1.0), allowed.flood_s, meets_above=True)
-        high[block] = _window_end(event, levels, part, (allowed.lean_phi, -1.0), allowed.hole_s, meets_above=False)
+        low[block], high[block] = _windows_of_block(_Judge(event, levels, shots.take(block), allowed))
     return Windows(low, high)
 
 
-def _window_end(
-    event: CircuitEvent, levels: Levels, shots: Shots, limit: tuple[float, float], most_s: float, *, meets_above: bool
-) -> Array:
-    """Factor at which a spell passes what is allowed; the spell falls with f where it meets above, else it grows."""
-    last = len(levels.factors) - 1
-    meets = np.full(shots.count, last if meets_above else 0)
-    fails = np.full(shots.count, 0 if meets_above else last)
+def _windows_of_block(judge: "_Judge") -> tuple[Array, Array]:
+    """Both ends of each window, nan where no level meets."""
+    coarse = np.arange(0, LEVELS, COARSE_STEP)
+    over = np.array([judge.beyond(int(level)) for level in coarse])
+    meets = np.all(over <= 0.0, axis=1)
+    column, last = np.arange(meets.shape[1]), len(coarse) - 1
+    away = np.abs(np.arange(last + 1) - last // 2)[:, None]
+    start = np.argmin(np.where(meets, away, 10 * LEVELS), axis=0)
+    end = start.copy()
+    for _ in range(last):
+        start -= (start > 0) & meets[np.maximum(start - 1, 0), column]
+        end += (end < last) & meets[np.minimum(end + 1, last), column]
+    found = np.any(meets, axis=0)
     ends = []
-    for column in (meets, fails):
-        ends.append(_meter(event, levels, shots, column, (limit,))[0])
-    spell_meets, spell_fails = ends
-    never, always = spell_meets > most_s, spell_fails <= most_s
+    for inner, outer in ((start, np.maximum(start - 1, 0)), (end, np.minimum(end + 1, last))):
+        pair = (over[inner, :, column].T, over[outer, :, column].T)
+        ends.append(np.where(found, _bisected(judge, coarse[inner], coarse[outer], pair), np.nan))
+    rest = np.flatnonzero(~found)
+    if len(rest):
+        ends[0][rest], ends[1][rest] = _narrow_windows(judge.of(rest), coarse, over[:, :, rest])
+    return ends[0], ends[1]
+
+
+def _narrow_windows(judge: "_Judge", coarse: Columns, over: Array) -> tuple[Array, Array]:
+    """Windows that lie between two coarse levels, of combinations that meet at none; nan where there is none."""
+    column = np.arange(over.shape[2])
+    at = coarse[np.argmin(over.max(axis=1), axis=0)]
+    best = over[at // COARSE_STEP, :, column].T
+    step = COARSE_STEP // 2
+    while step:
+        for trial in (np.maximum(at - step, 0), np.minimum(at + step, LEVELS - 1)):
+            there = judge.beyond(trial)
+            nearer = there.max(axis=0) < best.max(axis=0)
+            at, best = np.where(nearer, trial, at), np.where(nearer, there, best)
+        step //= 2
+    found = np.all(best <= 0.0, axis=0)
+    ends = []
+    for outer in (at // COARSE_STEP, np.minimum(at // COARSE_STEP + 1, len(coarse) - 1)):
+        level = np.where(found, coarse[outer], at)
+        ends.append(_bisected(judge, at, level, (best, np.where(found, over[outer, :, column].T, best))))
+    return np.where(found, ends[0], np.nan), np.where(found, ends[1], np.nan)
+
+
+@dataclass(frozen=True)
+class _Judge:
+    """How far the spells of n combinations lie beyond what is allowed, at any level of f."""
+
+    event: CircuitEvent
+    levels: Levels
+    shots: Shots
+    allowed: Allowed
+
+    def of(self, which: Columns) -> "_Judge":
+        """The same judge for some of the combinations."""
+        return _Judge(self.event, self.levels, self.shots.take(which), self.allowed)
+
+    def beyond(self, level: Columns | int) -> Array:
+        """Hole and flood less what is allowed [s], shape (2, n); level is each one's, or one for all."""
+        limits = ((self.allowed.lean_phi, -1.0), (self.allowed.rich_phi, 1.0))
+        hole, flood = _longest(self.event, self.levels, self.shots, level, limits)
+        return np.array([hole - self.allowed.hole_s, flood - self.allowed.flood_s])
+
+
+def _bisected(judge: _Judge, meets: Columns, fails: Columns, over: tuple[Array, Array]) -> Array:
+    """Factor at which a combination ceases to meet, between a level that meets and one that fails, shape (n,); the
+    level itself where the two are one. over : what judge.beyond gives at both."""
+    inside, outside = over
     while np.any(np.abs(meets - fails) > 1):
         middle = (meets + fails) // 2
-        spell = _meter(event, levels, shots, middle, (limit,))[0]
-        good = spell <= most_s
+        trial = judge.beyond(middle)
+        good = np.all(trial <= 0.0, axis=0)
         meets, fails = np.where(good, middle, meets), np.where(good, fails, middle)
-        spell_meets, spell_fails = np.where(good, spell, spell_meets), np.where(good, spell_fails, spell)
-    rise = spell_fails - spell_meets
-    share = np.divide(most_s - spell_meets, rise, out=np.zeros_like(rise), where=(rise > 0) & (rise < JUMP_S))
-    log = np.log(levels.factors)
-    end = np.exp(log[meets] + np.clip(share, 0.0, 1.0) * (log[fails] - log[meets]))
-    beyond = levels.factors[[0, last] if meets_above else [last, 0]]
-    return np.asarray(np.where(always, beyond[0], np.where(never, beyond[1], end)))
+        inside, outside = np.where(good, trial, inside), np.where(good, outside, trial)
+    rise = outside - inside
+    part = np.divide(-inside, rise, out=np.zeros_like(rise), where=(rise > 0.0) & (rise < JUMP_S))
+    share = np.where(outside > 0.0, part, 1.0).min(axis=0)
+    log = np.log(judge.levels.factors)
+    return np.asarray(np.exp(log[meets] + np.clip(share, 0.0, 1.0) * (log[fails] - log[meets])))
 
 
 def shot_needed(event: CircuitEvent, phi_limit: float, film_share: float, factor: float) -> Array:

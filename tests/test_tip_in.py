@@ -1,0 +1,148 @@
+"""A whole tip-in: throttles in series with the venturi, the link between the pairs, and who answers for which air."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from configurator.physics.air import Driveline, Engine
+from configurator.physics.assumptions import Assumptions
+from configurator.physics.atmosphere import standard_atmosphere
+from configurator.physics.fuel_path import Array
+from configurator.physics.throttle import air_flow, butterfly_open_share
+from configurator.physics.tip_in import JUDGED_FROM_AIR_SHARE, Fuel, Opening, Throttles, TipIn, simulate
+from configurator.physics.verdict import Allowed, Shots, spells, windows
+
+SEA = standard_atmosphere(0.0)
+PETROL = Fuel(740.0, 0.45e-3, 14.6)
+LARGE = Engine(5.7e-3, 0.82, 4.6e-3, 0.94e6)
+ALLOWED = Allowed(0.80, 1.50, 0.050, 0.150)
+AREA_M2 = 16e-4
+
+
+def tip_in(
+    *,
+    rear_m2: float = AREA_M2,
+    opens_to: float = 1.0,
+    jetted_for: float = SEA.density_kg_m3,
+    rear_circuit: bool = False,
+    rear_opens_at_deg: float = 25.0,
+    assumed: dict[str, float] | None = None,
+) -> TipIn:
+    return simulate(
+        LARGE, Driveline(2.1), Throttles(AREA_M2, rear_m2, rear_opens_at_deg, jetted_for),
+        Opening(38e3, 800.0, 1.1, opens_to, 0.15), SEA, PETROL, Assumptions().replaced(assumed or {}), 0.25,
+        rear_circuit,
+    )  # fmt: skip
+
+
+def in_series(angle_deg: Array, over_barrel: float) -> Array:
+    """Effective area of a barrel over that wide open: pressures lost in plate and venturi, one after the other, add up.
+
+    Both losses go with the square of flow over area; the venturi's is what the plate's leaves of the whole wide open.
+    """
+    assumed = Assumptions()
+    share = butterfly_open_share(angle_deg, assumed.closed_angle_deg, assumed.shaft_to_bore)
+    wide_open = butterfly_open_share(np.array([90.0]), assumed.closed_angle_deg, assumed.shaft_to_bore)
+    lost_in_venturi = 1.0 - over_barrel**-2
+    lost_in_plate = (over_barrel * share / wide_open) ** -2
+    return np.asarray((lost_in_venturi + lost_in_plate) ** -0.5)
+
+
+@pytest.mark.parametrize("over_barrel", [1.2, 1.5, 2.0])
+def test_air_passes_plate_and_venturi_in_series(over_barrel: float) -> None:
+    tip = tip_in(rear_m2=0.0, assumed={"plate_over_barrel": over_barrel})
+    area = AREA_M2 * in_series(tip.throttle_deg, over_barrel)
+    for index in (0, 10, 30, 50, 74, 100, 300):
+        flow = air_flow(float(area[index]), SEA, float(tip.air.pressure_pa[index]))
+        assert tip.air.throttle_kg_s[index] == pytest.approx(flow, rel=1e-9)
+    # Wide open it is the rated area, whatever the plate's
+    assert area[-1] == pytest.approx(AREA_M2, rel=1e-12)
+
+
+def test_a_half_open_plate_passes_more_than_half_of_what_the_barrel_passes() -> None:
+    """By hand: half of 1.5 barrels is 0.75; with the venturi in series, 1/(5/9 + 16/9)^0.5 = 0.65465."""
+    angle = np.linspace(0.0, 82.0, 20_001)
+    wide_open = butterfly_open_share(np.array([90.0]), 8.0, 0.15)
+    half_deg = np.interp(0.5, butterfly_open_share(angle, 8.0, 0.15) / wide_open, angle)
+    tip = tip_in(rear_m2=0.0, opens_to=float(half_deg) / 82.0)
+    flow = air_flow(AREA_M2, SEA, float(tip.air.pressure_pa[-1]))
+    assert tip.air.throttle_kg_s[-1] / flow == pytest.approx(0.65465, abs=2e-5)
+
+
+@given(st.floats(1.2, 2.0), st.floats(0.2, 1.0))
+@settings(max_examples=15, deadline=None)
+def test_it_starts_at_rest_and_opens_steadily(over_barrel: float, opens_to: float) -> None:
+    tip = tip_in(opens_to=opens_to, assumed={"plate_over_barrel": over_barrel})
+    assert tip.air.throttle_kg_s[0] == pytest.approx(tip.air.cylinder_kg_s[0], rel=1e-3)
+    assert np.all(np.diff(tip.throttle_deg) >= 0.0)
+    assert tip.throttle_deg[-1] == pytest.approx(82.0 * opens_to, rel=1e-12)
+
+
+def test_the_rear_pair_starts_late_and_both_are_open_together() -> None:
+    pairs = tip_in(rear_circuit=True).circuits
+    front, rear = pairs["front"].throttle_deg, pairs["rear"].throttle_deg
+    assert np.all(rear[front <= 25.0] == 0.0) and np.all(rear[front > 25.0] > 0.0)
+    np.testing.assert_allclose(rear, np.clip((front - 25.0) / 57.0, 0.0, 1.0) * 82.0, rtol=1e-12)
+    assert front[-1] == rear[-1] == pytest.approx(82.0)
+
+
+def test_a_pair_answers_for_its_mixture_from_half_of_its_air() -> None:
+    pairs = tip_in(rear_circuit=True).circuits
+    for event in pairs.values():
+        share = event.air_share / event.air_share[-1]
+        np.testing.assert_array_equal(event.judged, share >= JUDGED_FROM_AIR_SHARE)
+    assert pairs["front"].judged.all() and not pairs["rear"].judged[0] and pairs["rear"].judged[-1]
+
+
+# --- a rear pair that stays shut --------------------------------------------------------------------------------------
+
+
+def test_a_rear_pair_that_never_opens_is_not_judged() -> None:
+    """A quarter of the travel is 20.5 degrees, and the rear pair starts at 25: no air, so no hole and no flood."""
+    pairs = tip_in(opens_to=0.25, rear_circuit=True).circuits
+    rear = pairs["rear"]
+    assert rear.throttle_deg.max() == 0.0 and rear.air_kg_s.max() < 1e-9
+    assert not rear.judged.any() and pairs["front"].judged.all()
+    steps = len(rear.time_s) - 1
+    for flow in (0.0, 5e-3):
+        fed = Shots(np.full((steps, 1), flow), np.array([0.88]))
+        hole, flood = spells(rear, fed, 1.0, ALLOWED)
+        assert (hole[0], flood[0]) == (0.0, 0.0)
+        window = windows(rear, fed, ALLOWED)
+        assert (window.low[0], window.high[0]) == (0.25, 4.0)
+
+
+def test_opened_a_little_further_the_rear_pair_is_judged() -> None:
+    assert tip_in(opens_to=0.5, rear_circuit=True).circuits["rear"].judged.any()
+
+
+# --- what is handed on ------------------------------------------------------------------------------------------------
+
+
+def test_jets_for_denser_air_give_more_main_fuel_at_the_same_depression() -> None:
+    here, there = (tip_in(jetted_for=SEA.density_kg_m3 * by).circuits["front"].mains for by in (1.0, 1.44))
+    for as_jetted, rich in zip(here, there, strict=True):
+        np.testing.assert_allclose(rich.steady_kg_s, 1.2 * as_jetted.steady_kg_s, rtol=1e-12)
+        np.testing.assert_array_equal(rich.signal_pa, as_jetted.signal_pa)
+
+
+def test_the_main_flow_is_drawn_by_the_throttles_air_and_measured_by_the_cylinders() -> None:
+    tip = tip_in(rear_circuit=True)
+    assumed = Assumptions()
+    for event in tip.circuits.values():
+        main = event.mains[0]
+        through = tip.air.throttle_kg_s * event.air_share
+        signal = assumed.booster_gain * (through / AREA_M2) ** 2 / (2.0 * SEA.density_kg_m3)
+        np.testing.assert_allclose(main.signal_pa, signal, rtol=1e-9)
+        drawn = event.air_kg_s / assumed.power_air_fuel_ratio
+        np.testing.assert_allclose(event.air_kg_s, tip.air.cylinder_kg_s * event.air_share, rtol=1e-12)
+        assert np.all(main.steady_kg_s <= drawn) and np.all(main.steady_kg_s[-100:] > 0.95 * drawn[-100:])
+
+
+@pytest.mark.parametrize(("figure", "value"), [("shot_film_share", 0.83), ("aimed_gain", 0.03)])
+def test_what_lands_on_the_walls_is_as_assumed(figure: str, value: float) -> None:
+    changed = tip_in(assumed={figure: value}).circuits["front"]
+    plain = tip_in().circuits["front"]
+    assert getattr(changed, figure) == value
+    assert (plain.shot_film_share, plain.aimed_gain) == (0.88, 0.015)
