@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.errors import BadInput, Fault
 from configurator.fitted import FittedNozzle
 from configurator.limits import Limits
 from configurator.parts import FeedScrewFigures, PumpFigures
@@ -15,13 +16,16 @@ from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import Surroundings, standard_atmosphere
 from configurator.physics.fuel_path import Array, FuelPath
 from configurator.physics.throttle import rated_effective_area
-from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, TipIn, simulate
+from configurator.physics.tip_in import CircuitEvent, Fuel, Mask, Opening, Throttles, TipIn, simulate
 from configurator.slots import Mount, Shots
 from configurator.vehicle import Vehicle
 
+MOST_START_PRESSURE = 0.95
+"""Manifold pressure before a tip-in, over that of the air: beyond it the throttle is open already."""
+
 
 def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
-    """The tip-in that a vehicle file describes. Raises OutOfRange for an altitude beyond the atmosphere's table."""
+    """The tip-in that a vehicle file describes. Raises BadInput where it starts with the throttle open already."""
     air = surroundings_of(vehicle)
     engine = Engine(
         displacement_m3=vehicle.engine.displacement_cc * 1e-6,
@@ -32,10 +36,16 @@ def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
     carburettor = vehicle.carburettor
     area = rated_effective_area(carburettor.rated_flow_m3_s, carburettor.test_depression_pa)
     front = area / 2 if carburettor.barrels == 4 else area
-    throttles = Throttles(front, area - front, carburettor.rear_start_deg)
+    throttles = Throttles(front, area - front, carburettor.rear_start_deg, _jetted_density(vehicle, air))
+    opening = _opening(vehicle, assumed)
+    if opening.start_pressure_pa > MOST_START_PRESSURE * air.pressure_pa:
+        place = "[tip_in] cruise_pressure_kpa" if vehicle.tip_in.start == "cruise" else "[assumed] idle_pressure_kpa"
+        found = f"{opening.start_pressure_pa / 1e3:g} kPa is not below the air's {air.pressure_pa / 1e3:.1f} kPa"
+        most = f"at most {MOST_START_PRESSURE * air.pressure_pa / 1e3:.1f} kPa at this altitude"
+        raise BadInput([Fault(vehicle.file, place, found, most)])
     fuel = Fuel(vehicle.fuel.density_kg_m3, vehicle.fuel.viscosity_mpa_s * 1e-3, vehicle.fuel.stoichiometric_ratio)
     return simulate(
-        engine, _driveline(vehicle), throttles, _opening(vehicle, assumed), air, fuel, assumed,
+        engine, _driveline(vehicle, assumed), throttles, opening, air, fuel, assumed,
         vehicle.manifold.distance_to_valves_mm * 1e-3, rear_circuit=vehicle.fitted.rear is not None,
     )  # fmt: skip
 
@@ -49,12 +59,20 @@ def surroundings_of(vehicle: Vehicle) -> Surroundings:
     )
 
 
-def _driveline(vehicle: Vehicle) -> Driveline:
+def _jetted_density(vehicle: Vehicle, air: Surroundings) -> float:
+    """Density of the air the main jets were chosen for: that at the car, unless another altitude is given."""
+    altitude = vehicle.carburettor.jetted_altitude_m
+    return air.density_kg_m3 if altitude is None else standard_atmosphere(altitude).density_kg_m3
+
+
+def _driveline(vehicle: Vehicle, assumed: Assumptions) -> Driveline:
     line, inertia = vehicle.driveline, vehicle.engine.inertia_kg_m2
     if line.transmission == "manual":
         assert line.mass_kg is not None and line.wheel_radius_m is not None and line.overall_ratio is not None
-        return Driveline(inertia + line.mass_kg * (line.wheel_radius_m / line.overall_ratio) ** 2)
-    return Driveline(inertia, line.stall_rpm if line.transmission == "converter" else None)
+        return Driveline(
+            inertia + line.mass_kg * (line.wheel_radius_m / line.overall_ratio) ** 2, None, assumed.most_rpm
+        )
+    return Driveline(inertia, line.stall_rpm if line.transmission == "converter" else None, assumed.most_rpm)
 
 
 def _opening(vehicle: Vehicle, assumed: Assumptions) -> Opening:
@@ -78,7 +96,6 @@ class Circuit:
     name: str
     event: CircuitEvent
     assumed: Assumptions
-    slack_mm: float
     allowed: verdict.Allowed
 
     @property
@@ -92,8 +109,9 @@ class Circuit:
         screws: Sequence[FeedScrewFigures],
         pumps: Sequence[PumpFigures],
         mounts: Sequence[Mount],
+        slack_mm: Array,
     ) -> pump_model.Shot:
-        """Shots of combinations given as lists of equal length, one entry a combination."""
+        """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
         fuel, event = self.event.fuel, self.event
         path = FuelPath(
             diameter_m=np.array([n.diameter_mm for n in nozzles]) * 1e-3,
@@ -111,7 +129,7 @@ class Circuit:
         lifts = {mount: mount.lift_mm(event.throttle_deg) * 1e-3 for mount in dict.fromkeys(mounts)}
         lift = np.column_stack([lifts[mount] for mount in mounts])
         ratio = np.array([p.lever_ratio for p in pumps])
-        follower = pump_model.follower_travel(lift, ratio, self.slack_mm * 1e-3, pump)
+        follower = pump_model.follower_travel(lift, ratio, slack_mm * 1e-3, pump)
         return pump_model.deliver(event.time_s, follower, pump, path, event.assist_pa)
 
     def film_share(self, nozzles: Sequence[FittedNozzle]) -> Array:
@@ -131,15 +149,17 @@ def judge(
     screws: Sequence[FeedScrewFigures],
     pumps: Sequence[PumpFigures],
     mounts: Sequence[Mount],
-    worth_it: Array,
+    worth_it: Mask,
+    slack_mm: Array,
     factor: float,
     *,
     with_windows: bool = False,
 ) -> Shots:
     """What all combinations of the lists deliver at a demand factor, arrays over (nozzle, screw, pump, lobe).
 
-    worth_it : shape (pumps, lobes), pairs that fit each other; the others are not worked out and meet nothing (an
-    endless hole). Combinations with equal hydraulics are pumped once: nozzles that differ in style share a shot.
+    worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (an endless
+    hole). slack_mm : the same shape, slack in the linkage of each pair. Combinations with equal hydraulics are pumped
+    once: nozzles that differ in style share a shot.
     """
     shape = (len(nozzles), len(screws), len(pumps), len(mounts))
     hydraulics = [(n.diameter_mm, n.length_mm, n.orifices) for n in nozzles]
@@ -156,6 +176,7 @@ def judge(
         [screws[s] for _, s, _, _ in plan],
         [pumps[p] for _, _, p, _ in plan],
         [mounts[m] for _, _, _, m in plan],
+        np.array([slack_mm[p, m] for _, _, p, m in plan]),
     )
     flow = circuit.flow_kg_s(shot)
     column = which[:, None] * len(drives) + np.arange(len(drives))
@@ -184,8 +205,10 @@ _UNWORKED = {
 
 def rear_main_delivers_ms(circuit: Circuit, share: float, factor: float) -> float:
     """When the circuit's main flow, behind its lag, first reaches a share of what it settles at [ms after tip-in];
-    the event's end where it does not."""
+    the event's end where it does not, infinite where the circuit's throttles do not open."""
     event = circuit.event
+    if not event.judged.any():
+        return float("inf")
     lagged = sum(main.lagged(event.time_s, np.array([factor]))[:, 0] for main in event.mains)
     steady = sum(main.steady_kg_s for main in event.mains)
     delivers = (lagged >= share * np.maximum(steady, 1e-12)) & (steady > 0) & event.judged

@@ -14,6 +14,7 @@ from configurator.read_files import did_you_mean
 
 Place = tuple[str | int, ...]
 MOST_FOUND_SHOWN = 60
+_IN_OTHER_WORDS = {"automatic": "converter", "auto": "converter", "neutral": "free", "stick": "manual"}
 _BOUNDS = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
 _IN_WORDS = {
     "string_pattern_mismatch": "a code of lower case letters, digits, dots and hyphens",
@@ -54,13 +55,28 @@ def _what(item: Any, model: type[BaseModel], loc: Place) -> tuple[str, str, str]
         meant = did_you_mean(str(loc[-1]), known)
         return "is not known here", "" if meant else f"one of {', '.join(known)}", meant
     if kind == "literal_error":
-        return found, context["expected"], did_you_mean(str(item["input"]), context["expected"].split("'")[1::2])
+        known = context["expected"].split("'")[1::2]
+        return found, context["expected"], _choice_meant(str(item["input"]), known)
     if kind == "value_error":
         return _raised_by_us(context["error"], found, expected)
     if kind in ("string_type", "model_type") and declared and get_args(declared.annotation):
         return found, expected, ""  # a code or a table: its description says so
     words = _IN_WORDS.get(kind, "").format(**context)
-    return found, expected if kind == "finite_number" and expected else words or expected or item["msg"], ""
+    remedy = _cc_meant(item["input"], context["gt"], declared) if kind == "greater_than" and declared else ""
+    return found, expected if kind == "finite_number" and expected else words or expected or item["msg"], remedy
+
+
+def _choice_meant(found: str, known: list[str]) -> str:
+    """The choice that a word of the trade stands for, or the one it is nearest to."""
+    word = _IN_OTHER_WORDS.get(found.strip().lower(), "")
+    return f"did you mean {word}?" if word in known else did_you_mean(found, known)
+
+
+def _cc_meant(found: Any, least: float, declared: FieldInfo) -> str:
+    """What a volume too small for cubic centimetres would be if it was meant in litres; empty for anything else."""
+    if _unit(declared) != "cc" or not isinstance(found, int | float) or not 1000 * found > least:
+        return ""
+    return f"did you mean {1000 * found:g}?"
 
 
 def _raised_by_us(error: Exception, found: str, expected: str) -> tuple[str, str, str]:
@@ -96,7 +112,7 @@ def expectation(declared: FieldInfo | None) -> str:
         return ""
     types = set(_types_in(declared.annotation))
     if bool in types:
-        return "yes or no (in TOML true or false)"
+        return "yes or no (in a vehicle file true or false)"
     if not types & {int, float} or types & {tuple, dict} or any(_models_in(declared.annotation)):
         return declared.description or ""
     bounds = [
@@ -105,9 +121,13 @@ def expectation(declared: FieldInfo | None) -> str:
         for key in _BOUNDS
         if hasattr(bound, key)
     ]
-    unit = declared.json_schema_extra.get("unit", "") if isinstance(declared.json_schema_extra, dict) else ""
     noun = "a whole number" if int in types else "a number"
-    return " ".join(filter(None, [noun, " and ".join(bounds), str(unit)]))
+    return " ".join(filter(None, [noun, " and ".join(bounds), _unit(declared)]))
+
+
+def _unit(declared: FieldInfo) -> str:
+    extra = declared.json_schema_extra
+    return str(extra.get("unit", "")) if isinstance(extra, dict) else ""
 
 
 def _types_in(annotation: Any) -> Iterator[type]:

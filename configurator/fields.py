@@ -46,6 +46,11 @@ def _plain_number(value: Any) -> Any:
 
 
 def _yes_or_no(value: Any) -> bool:
+    """Tables know no true and false of their own, so the words count; they count in TOML too, as numbers in text do.
+
+    >>> _yes_or_no("No"), _yes_or_no("true"), _yes_or_no(True)
+    (False, True, True)
+    """
     if isinstance(value, bool):
         return value
     answers = {"yes": True, "true": True, "no": False, "false": False}

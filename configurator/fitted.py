@@ -8,6 +8,8 @@ from configurator.catalog import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.fields import DiameterMm, Flag, figure
 from configurator.parts import (
+    LEAST_LENGTH_TO_DIAMETER,
+    MOST_LENGTH_TO_DIAMETER,
     FeedScrewFigures,
     Figures,
     LobeFigures,
@@ -31,6 +33,11 @@ class FittedNozzle(NozzleFigures):
     redrilled: Flag = figure("whether it was drilled larger", default=False)
     measured: Flag = figure("whether the diameter was measured", default=False)
     stamped_diameter_mm: DiameterMm | None = figure("orifice of the part of this code", "mm", default=None)
+
+    def resized(self, diameter_mm: float) -> "FittedNozzle":
+        """The same nozzle with another orifice, its length kept within the range of the discharge coefficient."""
+        length = min(max(self.length_mm, LEAST_LENGTH_TO_DIAMETER * diameter_mm), MOST_LENGTH_TO_DIAMETER * diameter_mm)
+        return self.model_copy(update={"diameter_mm": diameter_mm, "length_mm": length})
 
 
 @dataclass(frozen=True)
@@ -91,7 +98,8 @@ class _LookUp:
         other = self.catalog.family_of(code)
         problem = f"'{code}' is {_FAMILY_WORDS[other]}" if other else f"the catalogue has no {code}"
         expected = f"the code of {_FAMILY_WORDS[family]}"
-        remedy = did_you_mean(code, list(parts)) or f"{self.catalog.directory / family}.csv lists them"
+        meant = did_you_mean(code, list(parts))
+        remedy = f"{meant} `tipin parts {family}` lists them".strip()
         self.faults.append(Fault(self.file, place_in_toml(keys), problem, expected, remedy))
         return None
 

@@ -49,6 +49,9 @@ class Limits(Record):
     rear_main_delivers_share: Number = _limit(
         "share of its steady flow at which the rear main circuit delivers", "", 0.05, 1
     )
+    redrill_growth_most_mm: Number = _limit("most by which a nozzle is drilled larger", "mm", 0, 1)
+    flow_per_litre_least: Number = _limit("rated flow over displacement below which one is doubted", "m3/min/l", 0, 20)
+    flow_per_litre_most: Number = _limit("rated flow over displacement above which one is doubted", "m3/min/l", 0.1, 50)
     first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
     fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
 

@@ -28,7 +28,7 @@ from configurator.fields import (
 from configurator.physics.assumptions import ASSUMED, COMMON_PRACTICE
 
 NozzleStyle = Literal["straight", "aimed"]
-Joint = Literal["nozzle_seat", "pump_cover", "carburettor_flange"]
+Joint = Literal["nozzle_seat", "pump_cover", "carburettor_flange", "intake_manifold"]
 LEAST_LENGTH_TO_DIAMETER, MOST_LENGTH_TO_DIAMETER = 1.5, 10.0
 ORIFICE_SOURCE = "Lichtarowicz, Duggins & Markland, J. Mech. Eng. Sci. 7(2), 1965"
 DEFAULT_ORIFICES, DEFAULT_ORIFICE_LENGTH_MM = 2, 3.0
@@ -265,7 +265,7 @@ class Spacer(Part):
 class Consumable(Stocked):
     """A gasket or the like that is used up when a joint is opened."""
 
-    joint: Joint = figure("joint that uses it up: nozzle_seat, pump_cover or carburettor_flange")
+    joint: Joint = figure("joint that uses it up: nozzle_seat, pump_cover, carburettor_flange or intake_manifold")
     quantity: Whole = figure("number used each time the joint is opened", ge=1, le=50)
 
 

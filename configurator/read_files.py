@@ -25,6 +25,53 @@ _DEEP_KEY = re.compile(r"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){40}")
 """A dotted key of forty steps: the time and memory that TOML takes for one grow with the square of its length."""
 _DECIMAL_COMMA = re.compile(r"(?<![\d,])([+-]?\d*),(\d+)(?![\d,])")
 
+MOST_LINES_AT_FAULT = 10
+MOST_OF_A_LINE_SHOWN = 60
+LARGEST_FILE_READ_AGAIN = 100_000
+_MOST_DIGITS = 4300
+_KEY_LINE = re.compile(r"\s*[\w.-]+\s*[=:]")
+_NEW_START = re.compile(r"\s*(#|\[|$|[\w.-]+\s*[=:])")
+# What tomllib says, or how the line looks, and what should stand there instead; the first that fits.
+_CURES_BY_MESSAGE = (
+    ("Cannot overwrite", "each key once under its heading"),
+    ("Cannot declare", "each heading once, with all its keys below it"),
+    ("Unclosed array", "commas between the values of the list, and a ] at its end, on this line or above it"),
+    ("Exceeds the limit", "a number of fewer digits"),
+    ("Unescaped '\\'", "a / in place of each backslash in the text"),
+    ("Found invalid character", "no control characters"),
+    ("Illegal character '\\x", "no control characters"),
+)  # fmt: skip
+_CURES_BY_LOOK = tuple(
+    (re.compile(look, re.IGNORECASE), cure)
+    for look, cure in (
+        ("[^=]*=\\s*[\u201c\u201d\u201e\u2018\u2019\u00ab\u00bb]", 'straight double quotes " in place of curly ones'),
+        (r"\s*\[", "a heading alone between square brackets, such as [engine]"),
+        (r"[^=]*=\s*\{[^}]*$", "everything from { to } on one line"),
+        (r"[^=]*=\s*\{", "pairs such as style = \"straight\" between { and }, with commas between them"),
+        (r"[^=]*=\s*\[", 'a list such as ["straight", "aimed"]'),
+        (r"[^=:]*:", "= between key and value, not a colon"),
+        (r"\s*=", "a key before the =, such as idle_rpm = 800"),
+        (r"[^=]*$", "= between key and value, such as idle_rpm = 800"),
+        (r"\s*[\w.-]+\s+[\w.-]", "one word before the =, such as idle_rpm = 800"),
+        (r"[^=]*=\s*#\s*\d", 'a drill between double quotes, such as "#68"'),
+        (r"[^=]*=\s*(#|$)", "a value behind the =, or # before the key of a line that is not to count"),
+        (r"[^=]*=\s*(yes|no|true|false|on|off)\b", "true or false in small letters without quotes; not yes or no"),
+        (r"[^=]*=\s*[+-]?\d{1,3}(,\d{3})+(?!\d)", "a number without a comma between thousands, such as 1800"),
+        (r"[^=]*=\s*[+-]?\d+,\d", "a decimal point, not a comma, such as 0.28"),
+        (r"[^=]*=\s*[+-]?0\d", "a number without zeros before it"),
+        (r"[^=]*=\s*[+-]?(\.\d|\d+\.(\D|$))", "a digit on either side of the decimal point, such as 0.5"),
+        (r"[^=]*=\s*\d+\s*/\s*\d", "a decimal number, not a fraction"),
+        (r"[^=]*=\s*[+-]?[\d.]+\s*[^\s\d#]",
+         'the number alone, without its unit; a size in another unit between double quotes, such as "31 thou"'),
+        (r"""[^=]*=\s*("{3}|'{3})""", "three such quotes at the end of the text too"),
+        (r"""[^=]*=\s*("[^"]*"|'[^']*')\s*[^\s#]""",
+         "nothing behind the closing quote, and no such quote within the text"),
+        (r"""[^=]*=\s*["']""",
+         'the closing quote on the same line; three quotes """ on either side if the text takes more lines'),
+        (r"[^=]*=\s*[^\[\s\d+-]", 'text between double quotes, such as name = "My car"'),
+    )
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Row:
@@ -49,7 +96,9 @@ def did_you_mean(name: str, known: Sequence[str]) -> str:
     >>> did_you_mean("idle_rmp", ["idle_rpm", "displacement_cc"])
     'did you mean idle_rpm?'
     """
-    close = get_close_matches(name.lower()[:100], known, n=1, cutoff=0.6)
+    name = name.lower()[:100]
+    within = sorted((word for word in known if len(name) > 2 and name in word), key=len)
+    close = get_close_matches(name, known, n=1, cutoff=0.6) or within
     return f"did you mean {close[0]}?" if close else ""
 
 
@@ -90,20 +139,62 @@ def _file_meant(path: Path) -> str:
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """The tables of a TOML file; raises BadInput with the line at which it stops being TOML."""
+    """The tables of a TOML file; raises BadInput with the lines that cannot be read, and a cure for each."""
     text = read_text(path)
     if not text.strip():
-        raise BadInput([Fault(str(path), "", "is empty", "a vehicle file in TOML")])
+        expected = "lines such as idle_rpm = 800 under headings such as [engine]"
+        raise BadInput([Fault(str(path), "", "is empty", expected)])
     too_deep = BadInput([Fault(str(path), "", "is nested too deeply", "tables of keys and values")])
     if _DEEP_KEY.search(text):
         raise too_deep
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise too_deep from None
-    except ValueError as error:
-        found = str(error)[:300]
-        raise BadInput([Fault(str(path), "", f"is not TOML: {found}", "lines such as idle_rpm = 800")]) from None
+    lines = text.replace("\r\n", "\n").split("\n")
+    faults: list[Fault] = []
+    while True:
+        try:
+            tables = tomllib.loads("\n".join(lines))
+        except RecursionError:
+            raise too_deep from None
+        except ValueError as error:
+            at = _line_at_fault(str(error), lines)
+            faults.append(_unreadable(path, str(error), at, lines[at]))
+            enough = len(faults) == MOST_LINES_AT_FAULT or len(text) > LARGEST_FILE_READ_AGAIN
+            if enough or not _stands_alone(lines, at):
+                raise BadInput(faults) from None
+            lines[at] = ""
+            continue
+        if faults:
+            raise BadInput(faults)
+        return tables
+
+
+def _line_at_fault(message: str, lines: list[str]) -> int:
+    """Index of the line that tomllib means; where it only says that the file has ended, of the one left open."""
+    if found := re.search(r"\(at line (\d+), column \d+\)$", message):
+        return min(int(found[1]), len(lines)) - 1
+    for index, line in enumerate(lines):
+        if "Exceeds the limit" in message and any(len(run) > _MOST_DIGITS for run in re.findall(r"[\d_]+", line)):
+            return index
+    filled = [index for index, line in enumerate(lines) if line.strip()]
+    opening = [index for index in filled if '"""' in lines[index]]
+    return opening[-1] if "Unterminated" in message and opening else filled[-1]
+
+
+def _unreadable(path: Path, message: str, at: int, line: str) -> Fault:
+    start = line[:500]
+    by_message = (cure for words, cure in _CURES_BY_MESSAGE if message.startswith(words))
+    by_look = (cure for look, cure in _CURES_BY_LOOK if look.match(start))
+    cure = next(by_message, "") or next(by_look, "a line such as idle_rpm = 800")
+    shown = start.strip()
+    if len(shown) > MOST_OF_A_LINE_SHOWN:
+        shown = shown[: MOST_OF_A_LINE_SHOWN - 3] + "..."
+    return Fault(str(path), f"line {at + 1}", f"cannot be read, as it is not TOML: {shown}", cure)
+
+
+def _stands_alone(lines: list[str], at: int) -> bool:
+    """Whether the lines after this one can be judged without it."""
+    line, following = lines[at], lines[at + 1] if at + 1 < len(lines) else ""
+    opens_more = any(sign in line for sign in ("[", "]", "{", "}", '"""', "'''"))
+    return bool(_KEY_LINE.match(line) and _NEW_START.match(following)) and not opens_more
 
 
 def read_table(path: Path) -> Table:

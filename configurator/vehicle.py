@@ -4,6 +4,7 @@ Only what an owner can know is required. A part is named by its code in the cata
 on it. Clearances are measured with everything in place as it stands, the fitted spacer included.
 """
 
+from math import sqrt
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -32,6 +33,7 @@ from configurator.parts import (
     check_orifice_length,
 )
 from configurator.physics.assumptions import ASSUMED, COMMON_PRACTICE, PUBLISHED
+from configurator.physics.verdict import FACTOR_RANGE
 from configurator.read_files import read_toml
 from configurator.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
 
@@ -125,6 +127,9 @@ class Carburettor(Record):
         "front throttle angle at which the rear throttles start; by default 30 with four barrels", "deg",
         basis=ASSUMED, default=None, ge=0, lt=80,
     )  # fmt: skip
+    jetted_altitude_m: Number | None = figure(
+        "altitude its main jets were chosen for; by default the engine's", "m", default=None, ge=-500, le=6000
+    )
     jets_redrilled: Flag = figure("whether a main or idle jet was ever drilled", default=False)
 
     @field_validator("barrels")
@@ -290,7 +295,11 @@ class Vehicle(Record):
     name: str = figure("what the workshop calls it", min_length=1, max_length=200)
     note: str = figure("its story", default="", max_length=5000)
     demand_factor: Number = figure(
-        "how much this engine asks for against the model", basis=ASSUMED, default=1.0, gt=0.05, lt=20
+        "how much this engine asks for against the model",
+        basis=ASSUMED,
+        default=1.0,
+        ge=FACTOR_RANGE[0],
+        le=FACTOR_RANGE[1],
     )
     engine: Engine = figure("the engine")
     driveline: Driveline = figure("the driveline")
@@ -309,17 +318,24 @@ class Vehicle(Record):
     def _agree(self) -> Self:
         if self.fitted.rear and self.carburettor.barrels != 4:
             raise ValueError("a rear circuit in [fitted.rear] with barrels 2; expected with four barrels only")
-        stall, idle = self.driveline.stall_rpm, self.engine.idle_rpm
-        if stall is not None and stall <= idle:
-            raise ValueError(
-                f"driveline.stall_rpm {stall:g} with engine.idle_rpm {idle:g}; expected a stall speed above the idle"
-            )
+        stall = self.driveline.stall_rpm
+        start = self.tip_in.cruise_rpm if self.tip_in.start == "cruise" else self.engine.idle_rpm
+        if stall is not None and stall <= start:
+            key = "tip_in.cruise_rpm" if self.tip_in.start == "cruise" else "engine.idle_rpm"
+            raise ValueError(f"driveline.stall_rpm {stall:g} with {key} {start:g}; expected a stall speed above that")
         return self
 
     @property
     def file(self) -> str:
         """Path of the file it was read from; empty if it was made otherwise."""
         return self._file
+
+    @property
+    def flow_per_litre(self) -> float:
+        """Rated flow, brought to 1.5 inHg by the square root, over displacement [m3/min/l]."""
+        four_barrel_pa = FOUR_BARREL_DEPRESSION_IN_HG * MERCURY_INCH_PA
+        flow_m3_min = 60 * self.carburettor.rated_flow_m3_s * sqrt(four_barrel_pa / self.carburettor.test_depression_pa)
+        return flow_m3_min / (self.engine.displacement_cc / 1000)
 
     @property
     def manifold_volume_m3(self) -> float:

@@ -56,7 +56,7 @@ def test_an_example_loads_and_its_parts_are_found(path: Path, catalog: Catalog) 
     vehicle = load_vehicle(str(path))
     fitted = resolve_fitted(vehicle, catalog)
     assert vehicle.file == str(path)
-    assert len(vehicle.note.strip().splitlines()) == 2
+    assert len(vehicle.note.strip().splitlines()) in (2, 3)
     assert [circuit.name for circuit in fitted.circuits] == ["front", "rear"][: len(fitted.circuits)]
 
 
@@ -115,6 +115,8 @@ def test_a_measured_nozzle_keeps_its_stamp(load: Load, catalog: Catalog) -> None
     nozzle = resolve_fitted(load(LEAST + 'nozzle_measured = "0.83 mm"'), catalog).front.nozzle
     assert (nozzle.code, nozzle.diameter_mm, nozzle.stamped_diameter_mm) == ("aimed-0.80", 0.83, 0.80)
     assert nozzle.measured
+    with pytest.raises(BadInput, match=r"for aimed-0.80, length_mm 3 is 12.0 times the orifice diameter 0.25 mm"):
+        resolve_fitted(load(LEAST + "nozzle_measured = 0.25"), catalog)
     unmeasured = resolve_fitted(load(LEAST), catalog).front.nozzle
     assert (unmeasured.diameter_mm, unmeasured.measured, unmeasured.redrilled) == (0.80, False, False)
 
@@ -139,6 +141,30 @@ def test_the_phase_is_asked_for_where_a_lobe_has_several(load: Load, catalog: Ca
     vehicle = load(LEAST.replace("phase_deg = 6\n", ""))
     with pytest.raises(BadInput, match=r"\[fitted.front\] phase_deg: is missing; expected .* 0 or 6 or 12"):
         resolve_fitted(vehicle, catalog)
+
+
+def test_a_converter_stalls_above_where_the_tip_in_starts(load: Load) -> None:
+    text = LEAST.replace('transmission = "free"', 'transmission = "converter"\nstall_rpm = 1500')
+    assert load(text).driveline.stall_rpm == 1500
+    with pytest.raises(BadInput, match=r"stall_rpm 1500 with engine.idle_rpm 1500; expected a stall speed above that"):
+        load(text.replace("idle_rpm = 800", "idle_rpm = 1500"))
+    cruise = text + '[tip_in]\nstart = "cruise"\ncruise_rpm = '
+    with pytest.raises(BadInput, match=r"stall_rpm 1500 with tip_in.cruise_rpm 1600; expected a stall speed above"):
+        load(cruise + "1600")
+    # What it does not start from does not matter
+    assert load(cruise + "1400").tip_in.cruise_rpm == 1400
+    assert load(text + "[tip_in]\ncruise_rpm = 1600").tip_in.start == "idle"
+
+
+@pytest.mark.parametrize("factor", [0.25, 1.7, 4.0])
+def test_demand_factors_are_those_a_window_is_looked_for_in(load: Load, factor: float) -> None:
+    assert load(f"demand_factor = {factor}\n{LEAST}").demand_factor == factor
+
+
+def test_jets_are_for_the_place_of_the_engine_unless_said(load: Load) -> None:
+    assert load(LEAST).carburettor.jetted_altitude_m is None
+    said = load(LEAST.replace("barrels = 2", "barrels = 2\njetted_altitude_m = 900"))
+    assert said.carburettor.jetted_altitude_m == 900
 
 
 def test_assumed_figures_are_kept_by_name(load: Load) -> None:
