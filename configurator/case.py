@@ -32,8 +32,8 @@ from configurator.vehicle import Vehicle
 
 AXES = (*CIRCUIT_SLOTS, *SHARED_SLOTS)
 """Axes of a table over one circuit's options."""
-FIT_FIRST = ("lobe-is-made-for-the-lever", "lobe-travel-stays-inside-the-safe-stroke", "phase-exists-on-the-lobe")
-"""Rules between pump and lobe that spare the shot of a pair which breaks them."""
+GOES_TOGETHER = "lobe-is-made-for-the-lever"
+"""The rule whose breach leaves nothing to work out: a lobe that does not meet its lever pumps nothing."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,8 @@ class Case:
     vehicle: Vehicle
     catalog: Catalog
     factor: float
+    linkage_set: bool = False
+    """Whether slack found in the linkage is taken for mended: parts are not bought against a slack linkage."""
 
     @classmethod
     def of(cls, vehicle: Vehicle, catalog: Catalog) -> "Case":
@@ -51,6 +53,10 @@ class Case:
         case = cls(vehicle, catalog, vehicle.demand_factor)
         _ = case.fitted, case.assumed
         return case
+
+    def with_linkage_set(self) -> "Case":
+        """The same case with the pump linkages adjusted."""
+        return replace(self, linkage_set=True)
 
     def at(self, factor: float) -> "Case":
         """The same case judged at another demand factor."""
@@ -91,12 +97,10 @@ class Case:
 
     @cached_property
     def circuits(self) -> dict[str, Circuit]:
-        """The circuits as the demand sees them; slack found in the linkage delays the shot."""
+        """The circuits as the demand sees them."""
         allowed = allowed_by(self.catalog.limits)
         return {
-            circuit.name: Circuit(
-                circuit.name, self.tip_in.circuits[circuit.name], self.assumed, circuit.slack_mm or 0.0, allowed
-            )
+            circuit.name: Circuit(circuit.name, self.tip_in.circuits[circuit.name], self.assumed, allowed)
             for circuit in self.fitted.circuits
         }
 
@@ -106,16 +110,15 @@ class Case:
         done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
         return CarFacts(
             bonnet_clearance_mm=_or_nan(self.vehicle.manifold.bonnet_clearance_mm),
+            flow_per_litre=self.vehicle.flow_per_litre,
             jets_redrilled=self.vehicle.carburettor.jets_redrilled,
             first_checks_open=done.count(False),
         )
 
     def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
-        """Facts of a circuit; a linkage that was disturbed has no measurements any more."""
+        """Facts of a circuit, with its linkage as measured or disturbed by a change."""
         circuit: FittedCircuit = next(c for c in self.fitted.circuits if c.name == name)
         manifold, styles = self.vehicle.manifold, self.vehicle.carburettor.nozzle_styles
-        travels = (circuit.slack_mm, circuit.preload_mm, circuit.overtravel_mm)
-        slack, preload, overtravel = (_or_nan(None if linkage_disturbed else travel) for travel in travels)
         delivers = np.inf
         if name == "rear":
             share = self.catalog.limits.rear_main_delivers_share
@@ -126,11 +129,17 @@ class Case:
             pad_clearance_mm=_or_nan(manifold.pad_clearance_mm if name == "front" else manifold.rear_pad_clearance_mm),
             takes_straight="straight" in styles,
             takes_aimed="aimed" in styles,
-            slack_mm=slack,
-            preload_mm=preload,
-            overtravel_mm=overtravel,
+            linkage_disturbed=linkage_disturbed,
+            slack_mm=_or_nan(circuit.slack_mm),
+            preload_mm=_or_nan(circuit.preload_mm),
+            overtravel_mm=_or_nan(circuit.overtravel_mm),
             rear_main_delivers_ms=delivers,
         )
+
+    def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
+        """Slack in the linkage of each pump and lobe: as found, or none where it is set, as after a change."""
+        found = 0.0 if self.linkage_set else next(c for c in self.fitted.circuits if c.name == name).slack_mm or 0.0
+        return np.where(np.array(pump_changed)[:, None] | np.array(lobe_changed), 0.0, found)
 
     def columns(
         self, name: str, options: Mapping[str, Sequence[Option]], *, with_windows: bool = False
@@ -155,13 +164,10 @@ class Case:
         table["limits"], table["car"] = self.catalog.limits, self.car_facts
         disturbed = all(changed["lobe"]) or all(changed["pump"])
         table["facts"] = self.circuit_facts(name, linkage_disturbed=disturbed)
-        worth_it = np.ones((len(own["pump"]), len(own["lobe"])), dtype=bool)
-        for rule in FIT_FIRST:
-            margin = np.broadcast_to(RULES[rule].margin(table), (1, 1, *worth_it.shape, 1, 1))
-            worth_it &= ~(margin[0, 0, :, :, 0, 0] < 0)
+        worth_it = ~(RULES[GOES_TOGETHER].margin(table)[0, 0, :, :, 0, 0] < 0)
         shots = judge(
-            circuit, figures["nozzle"], figures["feed_screw"], figures["pump"], figures["lobe"], worth_it, self.factor,
-            with_windows=with_windows,
+            circuit, figures["nozzle"], figures["feed_screw"], figures["pump"], figures["lobe"], worth_it,
+            self.slack_mm(name, changed["pump"], changed["lobe"]), self.factor, with_windows=with_windows,
         )  # fmt: skip
         table["shot"] = Shots(**{key: value[..., None, None] for key, value in vars(shots).items()})
         return table

@@ -5,22 +5,26 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class CarFacts:
-    """Facts of the whole car: bonnet clearance without a spacer [mm], and what was found."""
+    """Facts of the whole car: bonnet clearance as it stands [mm], rated flow at 1.5 inHg over displacement [m3/min/l],
+    and what was found."""
 
     bonnet_clearance_mm: float
+    flow_per_litre: float
     jets_redrilled: bool
     first_checks_open: int
 
 
 @dataclass(frozen=True)
 class CircuitFacts:
-    """Facts of one circuit. rear_main_delivers_ms is infinite for a front circuit: the rule does not apply."""
+    """Facts of one circuit. A linkage disturbed by a change has no measurements until it is set again.
+    rear_main_delivers_ms is infinite for a front circuit: the rule does not apply."""
 
     idle_rpm: float
     screw_coefficient: float
     pad_clearance_mm: float
     takes_straight: bool
     takes_aimed: bool
+    linkage_disturbed: bool
     slack_mm: float
     preload_mm: float
     overtravel_mm: float

@@ -18,11 +18,11 @@ Choice = Mapping[str, Option]
 
 def joints_opened(choice: Choice) -> set[tuple[str, str]]:
     """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
-    opened = set()
+    opened: set[tuple[str, str]] = set()
     for slot, option in choice.items():
         circuit, _, bare = slot.rpartition(".")
-        if option.changed and bare in JOINTS:
-            opened.add((circuit, JOINTS[bare]))
+        if option.changed:
+            opened.update((circuit, joint) for joint in JOINTS.get(bare, ()))
     return opened
 
 
@@ -47,7 +47,7 @@ def _of_scope(case: Case, table: Mapping[str, Any], scope: str, circuit: str | N
         if rule.scope == scope:
             value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
             margin = float(np.squeeze(rule.margin(table)))
-            if not np.isinf(limit):
+            if not np.isinf(limit) and not np.isinf(value):
                 yield finding(case, rule, circuit, value, limit, margin)
 
 
@@ -67,7 +67,7 @@ def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: fl
             severity="note",
             holds=None,
             margin=None,
-            says=f"not measured: {rule.statement}",
+            says="not measured yet",
             mend=rule.unknown,
         )
     says = rule.says.format(value=value, limit=limit)
@@ -77,11 +77,39 @@ def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: fl
     )  # fmt: skip
 
 
+def _finite(value: float) -> float | None:
+    return round(value, 4) if np.isfinite(value) else None
+
+
+def problems(found: Iterable[Finding]) -> list[Finding]:
+    """Findings that do not hold: conflicts first, of those what can be measured before what is modelled."""
+    order = {"conflict": 0, "warning": 1, "note": 2}
+    wrong = [f for f in found if f.holds is not True]
+    return sorted(wrong, key=lambda f: (order[f.severity], "shot" in RULES[f.rule].slots))
+
+
+def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list[Finding]:
+    """The findings, a slack linkage's with what taking it up does to the lean spell."""
+    slack = [f for f in found if f.rule == "linkage-has-no-slack" and f.holds is False]
+    if not slack:
+        return found
+    adjusted = {f.circuit: f for f in findings(case.with_linkage_set(), choice) if f.rule == "shot-covers-the-hole"}
+    now = {f.circuit: f for f in found if f.rule == "shot-covers-the-hole"}
+    judged = []
+    for f in found:
+        if f in slack and now[f.circuit].holds is False:
+            then = adjusted[f.circuit]
+            cure = "that alone mends the lean spell" if then.holds else f"with that done, {then.says}"
+            f = f.model_copy(update={"mend": f"{f.mend}; {cure}"})
+        judged.append(f)
+    return judged
+
+
 def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> CheckReport:
     """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for."""
     chosen = pick(case.options, wishes)
     choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
-    found = findings(case, choice)
+    found = _with_slack_judged(case, choice, findings(case, choice))
     return CheckReport(
         vehicle=case.vehicle.name,
         ok=not any(f.severity == "conflict" and f.holds is False for f in found),
@@ -89,13 +117,3 @@ def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> Ch
         with_changes={slot: option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],
     )
-
-
-def _finite(value: float) -> float | None:
-    return round(value, 4) if np.isfinite(value) else None
-
-
-def problems(found: Iterable[Finding]) -> list[Finding]:
-    """Findings that do not hold, conflicts first."""
-    order = {"conflict": 0, "warning": 1, "note": 2}
-    return sorted((f for f in found if f.holds is not True), key=lambda f: order[f.severity])

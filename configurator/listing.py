@@ -1,24 +1,53 @@
 """The catalogue as rows of text, filtered by what the user asks for."""
 
-import operator
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite, nan
 from typing import Any
+
+from pydantic import Field
 
 from configurator.catalog import FAMILIES, Catalog
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.read_files import did_you_mean
-from configurator.reports import Report
-from configurator.units import parse_length_mm, show_diameter
+from configurator.reports import Answer
+from configurator.units import parse_diameter_mm, parse_length_mm, show_diameter
 
-_TESTS: Mapping[str, Callable[[Any, Any], bool]] = {">=": operator.ge, "<=": operator.le, "=": operator.eq}
 SAME = 1e-6
+_SIGNS: Mapping[str, Callable[[float], bool]] = {
+    ">=": lambda excess: excess > -SAME,
+    "<=": lambda excess: excess < SAME,
+    ">": lambda excess: excess > SAME,
+    "<": lambda excess: excess < -SAME,
+    "=": lambda excess: abs(excess) < SAME,
+}
+"""What each sign asks of the value found less the value named."""
+_TEST = re.compile(rf"([^<>=]*)({'|'.join(_SIGNS)})(.*)", re.DOTALL)
 
 
-class PartsReport(Report):
+class PartsReport(Answer):
     """Answer of `tipin parts`: rows of one family, or one row a family."""
 
-    family: str
-    rows: list[dict[str, str]]
+    family: str = Field(description="family listed, or families")
+    rows: list[dict[str, str]] = Field(description="one entry a row, column to text")
+    nearest: str = Field(default="", description="what comes nearest, if no row passes the tests")
+
+
+@dataclass(frozen=True)
+class _Test:
+    """One comparison of a column; number is None where the column holds text."""
+
+    column: str
+    sign: str
+    text: str
+    number: float | None
+
+    def passes(self, record: Any) -> bool:
+        value = getattr(record, self.column)
+        if self.number is None:
+            return _cell(record, self.column).lower() == self.text.lower()
+        return _is_number(value) and _SIGNS[self.sign](value - self.number)
 
 
 def list_parts(catalog: Catalog, family: str | None, tests: Sequence[str]) -> PartsReport:
@@ -29,10 +58,12 @@ def list_parts(catalog: Catalog, family: str | None, tests: Sequence[str]) -> Pa
     if family not in FAMILIES:
         known = list(FAMILIES)
         raise BadInput([Fault(family, "", "is no family", f"one of {', '.join(known)}", did_you_mean(family, known))])
-    filters = [_read_test(family, test) for test in tests]
-    records = [record for record in _rows(catalog, family).values() if all(passes(record) for passes in filters)]
+    every = list(_rows(catalog, family).values())
+    filters = [_read_test(family, every, test) for test in tests]
+    records = [record for record in every if all(test.passes(record) for test in filters)]
     columns = [name for name in FAMILIES[family].model_fields if any(_cell(record, name) for record in records)]
-    return PartsReport(family=family, rows=[{name: _cell(record, name) for name in columns} for record in records])
+    rows = [{name: _cell(record, name) for name in columns} for record in records]
+    return PartsReport(family=family, rows=rows, nearest="" if rows else _nearest(every, filters))
 
 
 def _rows(catalog: Catalog, family: str) -> Mapping[str, Any]:
@@ -56,33 +87,54 @@ def _plain(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _read_test(family: str, test: str) -> Callable[[Any], bool]:
-    sign = next((sign for sign in _TESTS if sign in test), None)
-    if sign is None:
-        raise BadInput([Fault(f"--where {test}", "", "is no test", "COLUMN=VALUE, COLUMN>=VALUE or COLUMN<=VALUE")])
-    column, _, text = (piece.strip() for piece in test.partition(sign))
+def _read_test(family: str, records: Iterable[Any], test: str) -> _Test:
+    parts = _TEST.fullmatch(test)
+    if parts is None:
+        signs = " ".join(_SIGNS)
+        raise BadInput([Fault(f"--where {test}", "", "is no test", f"a column, one of {signs} and a value")])
+    column, sign, text = (part.strip() for part in parts.groups())
     known = list(FAMILIES[family].model_fields)
     if column not in known:
         raise BadInput([Fault(f"--where {test}", "", f"{family} have no column {column}", f"one of {', '.join(known)}",
                               did_you_mean(column, known))])  # fmt: skip
-    wanted = _value(column, text)
-    compare = _TESTS[sign]
-
-    def passes(record: Any) -> bool:
-        value = getattr(record, column)
-        if isinstance(value, int | float) and not isinstance(value, bool) and isinstance(wanted, float):
-            return abs(value - wanted) < SAME if sign == "=" else compare(value, wanted)
-        return compare(_cell(record, column).lower(), text.lower()) if sign == "=" else False
-
-    return passes
+    if any(_is_number(getattr(record, column)) for record in records):
+        return _Test(column, sign, text, _number(test, column, text))
+    if sign != "=":
+        raise BadInput([Fault(f"--where {test}", "", f"{column} holds no numbers", f"{column}=VALUE")])
+    return _Test(column, sign, text, None)
 
 
-def _value(column: str, text: str) -> float | str:
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _number(test: str, column: str, text: str) -> float:
+    """The number asked for, sizes in mm; raises BadInput."""
     try:
         if column.endswith("_mm"):
-            from configurator.units import parse_diameter_mm
-
             return parse_diameter_mm(text) if column == "diameter_mm" else parse_length_mm(text)
-        return float(text)
-    except (BadSize, ValueError):
-        return text
+        value = float(text)
+    except BadSize as error:
+        raise BadInput([Fault(f"--where {test}", "", error.problem, error.accepted, error.remedy)]) from None
+    except ValueError:
+        value = nan
+    if not isfinite(value):
+        raise BadInput([Fault(f"--where {test}", "", f"{column} is compared with '{text}'", "a number")])
+    return value
+
+
+def _nearest(records: Sequence[Any], tests: Sequence[_Test]) -> str:
+    """What there is near the first test that none of the rows passing all the others passes; empty if there is none."""
+    for test in tests:
+        others = [other for other in tests if other is not test]
+        near = [record for record in records if all(other.passes(record) for other in others)]
+        if not near:
+            continue
+        if test.number is None:
+            return did_you_mean(test.text, sorted({_cell(record, test.column).lower() for record in near}))
+        wanted = test.number
+        held = {value for record in near if _is_number(value := getattr(record, test.column))}
+        closest = sorted(held, key=lambda value: (abs(value - wanted), value))[:2]
+        cells = {getattr(record, test.column): _cell(record, test.column) for record in near}
+        return f"the nearest {test.column}: {' and '.join(cells[value] for value in sorted(closest))}" if held else ""
+    return ""

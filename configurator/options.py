@@ -13,14 +13,14 @@ from configurator.units import show_diameter
 
 Work = Literal["none", "fit", "remove", "redrill", "rephase", "relieve"]
 
-JOINTS = {
-    "nozzle": "nozzle_seat",
-    "feed_screw": "nozzle_seat",
-    "pump": "pump_cover",
-    "spacer": "carburettor_flange",
-    "pad_relief": "carburettor_flange",
+JOINTS: dict[str, tuple[str, ...]] = {
+    "nozzle": ("nozzle_seat",),
+    "feed_screw": ("nozzle_seat",),
+    "pump": ("pump_cover",),
+    "spacer": ("carburettor_flange",),
+    "pad_relief": ("carburettor_flange", "intake_manifold"),
 }
-"""The joint that a change in a slot opens."""
+"""The joints that a change in a slot opens; the manifold comes off for work on its pad."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,8 @@ Figures = FittedNozzle | FeedScrewFigures | PumpFigures | Mount | Stack | float
 @dataclass(frozen=True)
 class Option:
     """One thing that may sit in a slot. Price in hundredths of the currency; a fitted part costs nothing and changes
-    nothing. code is None where there is none; comes_with are the codes in the same box."""
+    nothing. code is None where there is none; comes_with are the codes in the same box; permanent work cannot be
+    undone."""
 
     label: str
     figures: Figures
@@ -47,6 +48,7 @@ class Option:
     price: int = 0
     labour_min: int = 0
     comes_with: tuple[str, ...] = ()
+    permanent: bool = False
 
     @property
     def changed(self) -> bool:
@@ -105,13 +107,15 @@ def _nozzles(now: FittedNozzle, catalog: Catalog) -> Iterable[Option]:
     if now.style == "straight" and (own_part is None or own_part.redrillable):
         for operation in catalog.operations.values():
             if operation.kind == "redrill_nozzle":
-                yield from _redrilled(now, operation)
+                yield from _redrilled(now, operation, catalog.limits.redrill_growth_most_mm)
 
 
-def _redrilled(now: FittedNozzle, operation: Operation) -> Iterable[Option]:
-    """The fitted nozzle drilled out, for every published drill that is larger; measured afterwards, as it must be."""
+def _redrilled(now: FittedNozzle, operation: Operation, growth_mm: float) -> Iterable[Option]:
+    """The fitted nozzle drilled out, for every published drill that is larger by no more than growth_mm; measured
+    afterwards, as it must be."""
     assert operation.min_diameter_mm is not None and operation.max_diameter_mm is not None
-    for drill in drills_between(max(now.diameter_mm + 0.005, operation.min_diameter_mm), operation.max_diameter_mm):
+    largest = min(operation.max_diameter_mm, now.diameter_mm + growth_mm)
+    for drill in drills_between(max(now.diameter_mm + 0.005, operation.min_diameter_mm), largest):
         if now.length_mm / drill.diameter_mm < 1.5:
             continue
         nozzle = FittedNozzle(
@@ -119,7 +123,10 @@ def _redrilled(now: FittedNozzle, operation: Operation) -> Iterable[Option]:
             redrilled=True, measured=True,
         )  # fmt: skip
         label = f"the fitted nozzle redrilled to {show_diameter(drill.diameter_mm)}, drill {drill.name}"
-        yield Option(label, nozzle, "redrill", operation.code, pence(operation.price), operation.labour_min)
+        yield Option(
+            label, nozzle, "redrill", operation.code, pence(operation.price), operation.labour_min,
+            permanent=not operation.reversible,
+        )  # fmt: skip
 
 
 def _stocked(now: FeedScrewFigures | PumpFigures, parts: Iterable[Part]) -> Iterable[Option]:
@@ -164,10 +171,6 @@ def _pad_reliefs(catalog: Catalog) -> Iterable[Option]:
                 depth = times * operation.step_mm
                 label = f"manifold pad relieved by {depth:.1f} mm"
                 yield Option(
-                    label,
-                    depth,
-                    "relieve",
-                    operation.code,
-                    times * pence(operation.price),
-                    times * operation.labour_min,
-                )
+                    label, depth, "relieve", operation.code, times * pence(operation.price),
+                    times * operation.labour_min, permanent=not operation.reversible,
+                )  # fmt: skip

@@ -17,68 +17,76 @@ class Report(BaseModel):
     model_config = ConfigDict(frozen=True, populate_by_name=True, allow_inf_nan=False)
 
 
+class Answer(Report):
+    """A whole answer, as --json prints it."""
+
+    schema_version: int = Field(SCHEMA_VERSION, description="raised when a key changes its meaning or goes")
+
+
 class Finding(Report):
     """One rule read on one choice of parts."""
 
     rule: str = Field(description="id of the rule; docs/rules.md explains each")
-    severity: Literal["conflict", "warning", "note"]
+    severity: Literal["conflict", "warning", "note"] = Field(description="how much it matters where it does not hold")
     circuit: str | None = Field(description="front, rear, or null for the car as a whole")
     holds: bool | None = Field(description="whether the rule holds; null where a measurement is missing")
     margin: float | None = Field(
         description="how far inside (at least 0) or outside (below 0), in `unit`; null unknown"
     )
-    unit: str
-    says: str
+    unit: str = Field(description="unit of the margin")
+    says: str = Field(description="what was found, with figures; the rule itself where it holds")
     mend: str = Field(description="what usually mends it; empty where nothing is wrong")
-    basis: str
-    source: str
+    basis: str = Field(description="what the rule's figure rests on")
+    source: str = Field(description="where a published figure stands; empty where there is none")
 
 
 class Totals(Report):
     """What a list of changes comes to."""
 
-    changes: int
+    changes: int = Field(description="slots that change")
     price: float = Field(description="parts, work and gaskets, in the workshop's currency")
-    labour_min: int
+    labour_min: int = Field(description="labour, minutes")
 
 
-class CheckReport(Report):
+class CheckReport(Answer):
     """Answer of `tipin check`."""
 
-    schema_version: int = SCHEMA_VERSION
-    vehicle: str
+    vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="no conflict (warnings and notes may be there)")
-    demand_factor: float
+    demand_factor: float = Field(description="f it was judged at")
     with_changes: dict[str, str] = Field(description="slot and what was put there, for --with")
-    findings: list[Finding]
+    findings: list[Finding] = Field(description="what does not hold, conflicts first; with --all what holds behind it")
 
 
 class NozzleChoice(Report):
     """A nozzle as an answer."""
 
-    code: str | None
-    diameter_mm: float
-    diameter_in: float
-    label: str
+    code: str | None = Field(description="code; null for a nozzle that has none")
+    diameter_mm: float = Field(description="orifice diameter, mm")
+    diameter_in: float = Field(description="the same, inch")
+    style: str = Field(description="straight or aimed")
+    label: str = Field(description="as text for people")
 
 
 class Candidate(Report):
-    """One combination of a table of sizes."""
+    """One combination of a table of sizes; figures are null where lobe and pump do not go together."""
 
-    code: str | None
-    diameter_mm: float
-    diameter_in: float
-    style: str
-    pump: str
-    feed_screw: str
-    lobe: str
-    phase_deg: float
-    hole_ms: float
-    flood_ms: float
-    volume_cc: float
-    duration_ms: float
-    peak_cc_s: float
-    window: list[float] | None = Field(description="demand factors covered, low and high; null where it covers none")
+    code: str | None = Field(description="code of the nozzle; null for one that has none")
+    diameter_mm: float = Field(description="orifice diameter, mm")
+    diameter_in: float = Field(description="the same, inch")
+    style: str = Field(description="straight or aimed")
+    pump: str = Field(description="code of the pump, or as measured")
+    feed_screw: str = Field(description="code of the feed screw, or as measured")
+    lobe: str = Field(description="code of the lobe, or the measured lobe")
+    phase_deg: float = Field(description="its mounting phase, degrees")
+    hole_ms: float | None = Field(description="longest spell leaner than the lean limit, ms")
+    flood_ms: float | None = Field(description="longest spell richer than the rich limit, ms")
+    volume_cc: float | None = Field(description="shot, cc")
+    duration_ms: float | None = Field(description="tip-in until 95 % of the shot is out, ms")
+    peak_cc_s: float | None = Field(description="greatest flow, cc/s")
+    window: list[float] | None = Field(
+        description="demand factors covered, low and high; an end at 0.25 or 4 means at or beyond; null covers none"
+    )
     meets: bool = Field(description="hole and flood are within their allowed spells at the demand factor")
     breaks: list[str] = Field(description="ids of rules that this combination breaks, the demand included")
     lean_margin_percent: float | None = Field(description="how much f may rise before a hole is felt, in per cent of f")
@@ -88,89 +96,97 @@ class Candidate(Report):
 
 
 class CircuitSizes(Report):
-    """Sizes for one circuit. `smallest` is with the fitted pump; `smallest_by_pump` with each pump."""
+    """Sizes for one circuit."""
 
-    circuit: str
-    smallest: NozzleChoice | None
-    smallest_by_pump: dict[str, NozzleChoice | None]
-    fitted: Candidate
-    candidates: list[Candidate]
+    circuit: str = Field(description="front or rear")
+    smallest: NozzleChoice | None = Field(
+        description="smallest nozzle that meets the demand and keeps every other rule, with the fitted pump"
+    )
+    smallest_by_pump: dict[str, NozzleChoice | None] = Field(description="the same with each pump, by its code")
+    fitted: Candidate = Field(description="what is fitted")
+    candidates: list[Candidate] = Field(description="every nozzle with every pump, each with its best screw and lobe")
 
 
-class SizeReport(Report):
+class SizeReport(Answer):
     """Answer of `tipin size`."""
 
-    schema_version: int = SCHEMA_VERSION
-    vehicle: str
-    ok: bool = Field(description="every circuit asked for has a nozzle that meets the demand with the fitted pump")
-    demand_factor: float
-    circuits: list[CircuitSizes]
-    notes: list[str]
+    vehicle: str = Field(description="name in the vehicle file")
+    ok: bool = Field(description="every circuit asked for has a smallest nozzle with the fitted pump")
+    demand_factor: float = Field(description="f it was judged at")
+    circuits: list[CircuitSizes] = Field(description="one entry a circuit")
+    notes: list[str] = Field(description="what to keep in mind")
 
 
 class Change(Report):
     """One change of a proposal."""
 
-    slot: str
-    from_: str = Field(alias="from")
-    to: str
-    code: str | None
-    work: Literal["fit", "remove", "redrill", "rephase", "relieve"]
-    reversible: bool
-    price: float
-    labour_min: int
+    slot: str = Field(description="front.nozzle, ..., spacer, pad_relief")
+    from_: str = Field(alias="from", description="what is fitted")
+    to: str = Field(description="what takes its place")
+    code: str | None = Field(description="code of the part or of the work; null for a removal")
+    work: Literal["fit", "remove", "redrill", "rephase", "relieve"] = Field(description="what is done")
+    reversible: bool = Field(description="whether it can be undone")
+    price: float = Field(description="price of the part or the work; 0 for a part that comes in the pump's box")
+    labour_min: int = Field(description="labour, minutes")
     because: list[str] = Field(description="rules or demand that force the change, each verified by undoing it alone")
 
 
 class ConsumableLine(Report):
     """Gaskets that the changes use up."""
 
-    code: str
-    joint: str
-    quantity: int
-    price: float
+    code: str = Field(description="code of the consumable")
+    joint: str = Field(description="joint that uses it up")
+    quantity: int = Field(description="number needed")
+    price: float = Field(description="price of them all")
 
 
 class Alternative(Report):
-    """Another proposal, and in what it is better."""
+    """Another proposal."""
 
-    title: str
-    changes: list[Change]
-    consumables: list[ConsumableLine]
-    totals: Totals
+    title: str = Field(description="in what it is better, or different")
+    changes: list[Change] = Field(description="what changes")
+    consumables: list[ConsumableLine] = Field(description="gaskets for the joints it opens")
+    totals: Totals = Field(description="what it comes to")
 
 
 class Relaxation(Report):
-    """A way out of a conflict: what to give up, and what it takes."""
+    """A way out of a conflict."""
 
-    give_up: list[str]
-    says: str
+    give_up: list[str] = Field(description="wishes or rules that would have to give way")
+    says: str = Field(description="the same in words, with the amount where it is one")
 
 
 class ConflictReport(Report):
     """Why nothing fits: wishes and rules that cannot all hold, none of which can be left out."""
 
-    wishes: list[str]
-    rules: list[str]
-    says: list[str]
-    relaxations: list[Relaxation]
-    more_relaxations: int = 0
+    wishes: list[str] = Field(description="the user's wishes in the clash")
+    rules: list[str] = Field(description="ids of the rules in the clash, with their circuit")
+    says: list[str] = Field(description="those rules in words, in the same order")
+    relaxations: list[Relaxation] = Field(description="the smallest ways out, three at most")
+    more_relaxations: int = Field(0, description="how many more there are")
 
 
-class ProposeReport(Report):
+class ProposeReport(Answer):
     """Answer of `tipin propose`."""
 
-    schema_version: int = SCHEMA_VERSION
-    vehicle: str
-    status: Literal["optimal", "feasible", "impossible"]
-    symptom: str | None
-    demand_factor: float
-    demand_note: str
+    vehicle: str = Field(description="name in the vehicle file")
+    status: Literal["optimal", "feasible", "impossible"] = Field(
+        description="proven best; found but cut short (see bound); nothing fits (see conflict)"
+    )
+    symptom: str | None = Field(description="word of the symptom, if one was named")
+    hint: str = Field(description="what a driver who feels that should know; may be empty")
+    demand_factor: float = Field(description="f it was solved for")
+    demand_note: str = Field(description="where that f comes from")
     order: list[str] = Field(description="what was made least first, then next, ...")
-    bound: str | None = Field(description="where a time limit cut the proof short: what is proven so far")
-    changes: list[Change]
-    consumables: list[ConsumableLine]
-    totals: Totals | None
-    remaining: list[Finding] = Field(description="what is still to do or to look at with the proposal fitted")
-    alternatives: list[Alternative]
-    conflict: ConflictReport | None
+    bound: str | None = Field(description="where the effort cut the proof short: what is proven so far")
+    changes: list[Change] = Field(description="what changes; empty if nothing need")
+    consumables: list[ConsumableLine] = Field(description="gaskets for the joints opened")
+    totals: Totals | None = Field(description="what it comes to; null if nothing fits")
+    covers: dict[str, list[float] | None] = Field(
+        description="demand factors each circuit covers with it, low and high; null covers none"
+    )
+    first: list[Finding] = Field(description="faults that no part mends, to be put right before anything is fitted")
+    remaining: list[Finding] = Field(description="what is still to look at with the proposal fitted")
+    aftercare: list[str] = Field(description="jobs by hand that the changes bring with them")
+    alternatives: list[Alternative] = Field(description="other ways, each proven in its own way")
+    conflict: ConflictReport | None = Field(description="why nothing fits")

@@ -4,13 +4,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+from pydantic import Field
 
 from configurator.case import Case
 from configurator.findings import Choice
 from configurator.fitted import FittedNozzle
 from configurator.options import Option
 from configurator.physics.assumptions import Assumptions
-from configurator.reports import Report
+from configurator.reports import Answer, Report
 
 LIMIT_RANGES = {
     "lean_phi": (0.75, 0.85),
@@ -34,26 +35,28 @@ TRIED_MM = np.arange(0.40, 1.601, 0.01)
 
 
 class Sensitivity(Report):
-    """One figure across its range: the smallest orifice that meets the demand, null where none up to 1.6 mm does."""
+    """One figure across its range."""
 
-    figure: str
-    says: str
-    unit: str
-    basis: str
-    value: float
-    low: float
-    high: float
-    smallest_mm: float | None
-    smallest_at_low_mm: float | None
-    smallest_at_high_mm: float | None
+    figure: str = Field(
+        description="name; as in a vehicle file's [assumed], limits.csv, or table.key of a vehicle file"
+    )
+    says: str = Field(description="what it is")
+    unit: str = Field(description="its unit")
+    basis: str = Field(description="what it rests on")
+    value: float = Field(description="value in use")
+    low: float = Field(description="low end of its range")
+    high: float = Field(description="high end of its range")
+    smallest_mm: float | None = Field(description="smallest orifice as assumed, mm; null if none up to 1.6 mm does")
+    smallest_at_low_mm: float | None = Field(description="the same with the figure at its low end")
+    smallest_at_high_mm: float | None = Field(description="the same with the figure at its high end")
 
 
-class SensitivityReport(Report):
+class SensitivityReport(Answer):
     """Answer of `tipin assumptions`."""
 
-    vehicle: str
-    circuit: str
-    rows: list[Sensitivity]
+    vehicle: str = Field(description="name in the vehicle file")
+    circuit: str = Field(description="front or rear")
+    rows: list[Sensitivity] = Field(description="one entry a figure, widest effect first")
 
 
 @dataclass(frozen=True)
@@ -126,12 +129,7 @@ def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:
     """The smallest orifice, to 0.01 mm, that meets the demand with the choice's screw, pump, lobe and nozzle style."""
     now = choice[f"{circuit}.nozzle"].figures
     assert isinstance(now, FittedNozzle)
-    nozzles = tuple(
-        Option(
-            "", now.model_copy(update={"diameter_mm": float(size), "length_mm": max(now.length_mm, 1.6 * size)}), "none"
-        )
-        for size in TRIED_MM
-    )
+    nozzles = tuple(Option("", now.resized(float(size)), "none") for size in TRIED_MM)
     listed = {slot: (option,) for slot, option in choice.items()} | {f"{circuit}.nozzle": nozzles}
     shot, limits = case.columns(circuit, listed)["shot"], case.catalog.limits
     meets = (shot.hole_ms <= limits.hole_most_ms) & (shot.flood_ms <= limits.flood_most_ms)

@@ -50,13 +50,13 @@ def size(case: Case, circuits: Sequence[str]) -> SizeReport:
     """Sizes for the circuits asked for, at the case's demand factor."""
     sized = [_size_circuit(case, name) for name in circuits]
     notes = [
-        "A drill may be up to 0.014 mm under its size, more than half a step of the catalogue: measure the "
-        "orifice with a pin gauge before judging a trial."
+        "Orifices differ by a hundredth or two from their stamp (a new drill alone may be 0.014 mm under its size), "
+        "and that is half a step of the catalogue: measure the orifice with a pin gauge before judging a trial."
     ]
     if case.tip_in.film_held_at_edge:
         notes.append(
-            "The engine runs outside the range of the wall film's coefficients (0.3 to 1.0 bar, up to 3,000 rev/min); "
-            "the value at the edge is used there."
+            "Part of the tip-in lies outside what the fuel on the manifold walls was measured for (0.3 to 1.0 bar, "
+            "up to 3,000 rev/min): the answer is less sure there."
         )
     return SizeReport(
         vehicle=case.vehicle.name, ok=all(circuit.smallest is not None for circuit in sized),
@@ -115,7 +115,11 @@ def nozzle_choice(option: Option) -> NozzleChoice:
     """A nozzle option as an answer."""
     diameter_mm: float = option.figures.diameter_mm  # type: ignore[union-attr]
     return NozzleChoice(
-        code=option.code, diameter_mm=diameter_mm, diameter_in=round(diameter_mm / INCH_MM, 4), label=option.label
+        code=option.code,
+        diameter_mm=diameter_mm,
+        diameter_in=round(diameter_mm / INCH_MM, 4),
+        style=option.figures.style,  # type: ignore[union-attr]
+        label=option.label,
     )
 
 
@@ -141,6 +145,6 @@ def candidate(case: Case, table: Table, row: Row) -> Candidate:
     )  # fmt: skip
 
 
-def _shown(value: Any, digits: int = 1) -> float:
+def _shown(value: Any, digits: int = 1) -> float | None:
     number = float(value)
-    return round(number, digits) if np.isfinite(number) else 0.0
+    return round(number, digits) if np.isfinite(number) else None

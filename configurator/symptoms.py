@@ -17,6 +17,10 @@ from configurator.options import Option
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.read_files import did_you_mean
 from configurator.slots import Shots
+from configurator.wishes import SAME_SIZE_MM, Wish
+
+DISAGREEMENT = 1.3
+"""Ratio of demand factors beyond which a symptom and the model are said to disagree (assumed)."""
 
 
 @dataclass(frozen=True)
@@ -31,8 +35,8 @@ class Symptom:
 
 
 NEARLY_ALWAYS_LEAN = (
-    "A stumble just off idle is nearly always too little fuel, though it feels like too much: a rich engine is dull "
-    "and smokes, it does not hesitate."
+    "A stumble just off idle is nearly always too little fuel, though it feels like too much: a rich engine smokes and "
+    "sags, it does not hesitate."
 )
 
 SYMPTOMS = {
@@ -44,7 +48,10 @@ SYMPTOMS = {
             "A pop back through the carburettor is a lean mixture still burning when the intake opens. Keep the air "
             "cleaner on and your face away: it can set fire to fuel in the open. " + NEARLY_ALWAYS_LEAN,
         ),
-        Symptom("dull", "dull off idle, without a clear hesitation", 1, True, NEARLY_ALWAYS_LEAN),
+        Symptom(
+            "dull", "dull off idle, without a clear hesitation", 1, True,
+            "Dull without smoke is a little lean more often than rich: go half a step, and back if it gets worse.",
+        ),
         Symptom(
             "smoke", "a clean start that sags in black smoke", -1, False,
             "Black smoke is too much fuel. Look at float level and choke first: they smoke, too.",
@@ -66,48 +73,71 @@ def read_symptom(word: str | None) -> Symptom | None:
 
 @dataclass(frozen=True)
 class Move:
-    """The demand factor to solve for, and why, in a sentence."""
+    """The demand factor to solve for, why in a sentence, and what the symptom rules out (None: nothing)."""
 
     factor: float
     says: str
+    wish: Wish | None = None
 
 
 def moved(case: Case, symptom: Symptom) -> Move:
     """The demand factor that a symptom points to, front circuit; the case's own where it says nothing new.
 
     Lean: f lies beyond what the fitted nozzle covers; it is put where a nozzle larger by the move just covers it. Rich:
-    f lies below what the fitted one covers; it is put where a nozzle smaller by the move just covers it.
+    what is fitted drowns the engine, whatever the model says of it, so a smaller nozzle is asked for, and f is put
+    where one smaller by the move just covers it. Clean: f lies inside the window of what is fitted.
     """
     limits = case.catalog.limits
     step = limits.fine_move_mm if symptom.faint else limits.first_move_mm
     fitted = case.as_fitted["front.nozzle"].figures
     assert isinstance(fitted, FittedNozzle)
-    if symptom.side == 0:
-        return Move(case.factor, "the engine pulls clean: the demand stays where it is")
     target = max(fitted.diameter_mm + symptom.side * step, 0.3)
     ends = _windows_of(case, [fitted.diameter_mm, target])
-    now_low, now_high = float(ends.window_low.ravel()[0]), float(ends.window_high.ravel()[0])
-    then_high = float(ends.window_high.ravel()[1])
-    aim = f"{step:.2f} mm {'up' if symptom.side > 0 else 'down'} from {fitted.diameter_mm:.2f} mm"
-    if symptom.side > 0:
-        factor = max(case.factor, then_high * 0.995)
-        if then_high <= now_high:
-            factor = max(case.factor, now_high * 1.02)
-            aim += ", where a larger nozzle alone covers no more"
-    else:
-        factor = min(case.factor, then_high * 0.995, now_low * 0.995)
-    factor = float(np.clip(factor, *FACTOR_RANGE))
-    return Move(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f} ({aim})")
+    now_high, then_high = (float(high) for high in np.nan_to_num(ends.window_high.ravel(), nan=0.0))
+    if symptom.side == 0:
+        return _inside(case, symptom, float(ends.window_low.ravel()[0]), now_high)
+    aim = f"a first move of {step:.2f} mm {'up' if symptom.side > 0 else 'down'} from {fitted.diameter_mm:.2f} mm"
+    wanted, wish = then_high * 0.995, None
+    if symptom.side > 0 and then_high <= now_high:
+        wanted, aim = now_high * 1.02, "just beyond what is fitted: a larger nozzle alone covers no more"
+    if symptom.side < 0:
+        wish = _smaller_nozzle(case, fitted.diameter_mm, symptom)
+    factor = max(case.factor, wanted) if symptom.side > 0 else min(case.factor, wanted)
+    factor = min(max(factor, FACTOR_RANGE[0]), FACTOR_RANGE[1])
+    if factor == case.factor:
+        return Move(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
+    says = f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, for {aim}"
+    if max(factor, case.factor) > DISAGREEMENT * min(factor, case.factor):
+        says += (
+            ". Driver and model disagree widely: look for another cause before you buy (float level, choke, air leak)"
+        )
+    return Move(factor, says, wish)
+
+
+def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Move:
+    """The factor nearest to the case's own that a window covers; its own where there is no window."""
+    if not low <= high:
+        return Move(case.factor, f"{symptom.says}: the model finds no demand factor that what is fitted would meet")
+    factor = min(max(case.factor, min(low * 1.005, high)), max(high * 0.995, low))
+    if factor == case.factor:
+        return Move(factor, f"{symptom.says}: as the model says at a demand factor of {factor:.2f}")
+    return Move(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that")
+
+
+def _smaller_nozzle(case: Case, diameter_mm: float, symptom: Symptom) -> Wish:
+    smaller = frozenset(
+        place
+        for place, option in enumerate(case.options["front.nozzle"])
+        if isinstance(option.figures, FittedNozzle) and option.figures.diameter_mm < diameter_mm - SAME_SIZE_MM
+    )
+    return Wish(f"{symptom.says} asks for a smaller front nozzle", "front.nozzle", smaller, felt=True)
 
 
 def _windows_of(case: Case, diameters_mm: list[float]) -> Shots:
     """Windows of the fitted combination with its nozzle in several sizes."""
     now = case.as_fitted["front.nozzle"].figures
     assert isinstance(now, FittedNozzle)
-    nozzles = tuple(
-        Option("", now.model_copy(update={"diameter_mm": size, "length_mm": max(now.length_mm, 1.5 * size)}), "none")
-        for size in diameters_mm
-    )
+    nozzles = tuple(Option("", now.resized(size), "none") for size in diameters_mm)
     listed = {slot: (option,) for slot, option in case.as_fitted.items()} | {"front.nozzle": nozzles}
     shots: Shots = case.columns("front", listed, with_windows=True)["shot"]
     return shots

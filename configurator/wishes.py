@@ -2,7 +2,7 @@
 
 keep   SLOT            front.pump, front (all its slots), spacer
 with   SLOT=WHAT       a code, a size for a nozzle (0.85mm, 31thou, #68), redrill:SIZE, CODE@PHASE or a phase for a
-                       lobe, "none" for a spacer
+                       lobe, "none" for a spacer, a depth for pad_relief
 avoid  WHAT            redrill, relief, a slot (as keep), or a part's code
 """
 
@@ -14,21 +14,24 @@ from configurator.fitted import FittedNozzle
 from configurator.options import Option, Slots
 from configurator.read_files import did_you_mean
 from configurator.slots import Mount
-from configurator.units import parse_diameter_mm, show_diameter
+from configurator.units import THOU_MM, parse_diameter_mm, parse_length_mm, show_diameter
 
-GOALS = ("changes", "nozzle", "price", "labour", "advice")
-"""What can be made least: number of changes, orifice diameters together, price, labour, advice not followed."""
+GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
+"""What can be made least: number of changes, advice not followed, changes that cannot be undone, orifice diameters
+together, price, labour, and how far the orifices are from what is fitted."""
 SAME_SIZE_MM = 0.0051
 WORK_WORDS = {"redrill": "redrill", "relief": "relieve", "rephase": "rephase"}
 
 
 @dataclass(frozen=True)
 class Wish:
-    """One wish of the user's: in this slot, one of these options (places in the slot's list)."""
+    """One wish of the user's: in this slot, one of these options (places in the slot's list). A felt one comes from a
+    symptom."""
 
     text: str
     slot: str
     allowed: frozenset[int]
+    felt: bool = False
 
 
 def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Sequence[str]) -> list[Wish]:
@@ -124,11 +127,19 @@ def _is_meant(slot: str, option: Option, what: str) -> bool:
         size = _size(what.removeprefix("redrill:"))
         if size is None or (option.work == "redrill") != redrill:
             return False
-        return abs(figures.diameter_mm - size) < SAME_SIZE_MM
+        return abs(figures.diameter_mm - size) < _closeness_mm(what)
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")
         return phase.removesuffix("deg").strip() == f"{figures.phase_deg:g}" and code in ("", option.code)
+    if isinstance(figures, float) and _length(what) is not None:
+        return abs(figures - (_length(what) or 0.0)) < 1e-6
     return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+
+
+def _closeness_mm(what: str) -> float:
+    """How near a size counts as the one typed: half a hundredth of a millimetre, half a thou where inches are meant."""
+    in_inches = any(mark in what for mark in ("thou", "in", '"', "#"))
+    return 0.5 * THOU_MM + 1e-4 if in_inches else SAME_SIZE_MM
 
 
 def _size(text: str) -> float | None:
@@ -138,8 +149,17 @@ def _size(text: str) -> float | None:
         return None
 
 
+def _length(text: str) -> float | None:
+    try:
+        return parse_length_mm(text)
+    except BadSize:
+        return None
+
+
 def _expected(slot: str, options: Sequence[Option], what: str) -> str:
     size = _size(what.removeprefix("redrill:"))
+    if slot.endswith(".nozzle") and size is not None and what.startswith("redrill:"):
+        return "the size of a drill a little larger than a straight nozzle that is fitted"
     if slot.endswith(".nozzle") and size is not None:
         diameters = {
             o.figures.diameter_mm for o in options if isinstance(o.figures, FittedNozzle) and o.work != "redrill"
@@ -150,6 +170,8 @@ def _expected(slot: str, options: Sequence[Option], what: str) -> str:
         return "a nozzle's code, a size (0.85mm, 31thou, #68), or redrill:SIZE"
     if slot.endswith(".lobe"):
         return "a lobe's code, CODE@PHASE, or a phase of the fitted lobe"
+    if slot == "pad_relief":
+        return f"none, or one of: {'; '.join(option.label for option in options if option.changed)}"
     return "the code of a part for this slot" + (", or none" if slot == "spacer" else "")
 
 

@@ -7,7 +7,10 @@ from configurator.limits import Limits
 from configurator.rules.rule import Reading, rule
 from configurator.slots import Lobes, Nozzles, Pumps
 
-MEASURE_LINKAGE = "measure it with a feeler gauge, engine stopped"
+
+def _unless_disturbed(facts: CircuitFacts, limit: float) -> float:
+    """The limit, or infinity after a change of lobe, phase or pump: what was measured before says nothing then."""
+    return np.inf if facts.linkage_disturbed else limit
 
 
 @rule(
@@ -17,11 +20,11 @@ MEASURE_LINKAGE = "measure it with a feeler gauge, engine stopped"
     says="{value:.2f} mm of slack in the pump linkage at closed throttle; at most {limit:.2f} mm",
     mend="take the slack up at the lever's adjuster: the shot starts late by as much",
     limit="linkage_tolerance_mm",
-    unknown=MEASURE_LINKAGE,
+    unknown="measure the slack of the pump linkage at closed throttle (feeler gauge, engine stopped)",
 )
 def linkage_has_no_slack(facts: CircuitFacts, limits: Limits) -> Reading:
     """At closed throttle the pump linkage has no slack."""
-    return facts.slack_mm, limits.linkage_tolerance_mm
+    return facts.slack_mm, _unless_disturbed(facts, limits.linkage_tolerance_mm)
 
 
 @rule(
@@ -31,11 +34,11 @@ def linkage_has_no_slack(facts: CircuitFacts, limits: Limits) -> Reading:
     says="{value:.2f} mm of preload on the pump at closed throttle; at most {limit:.2f} mm",
     mend="back the lever's adjuster off until it just touches: preload spends part of the shot",
     limit="linkage_tolerance_mm",
-    unknown=MEASURE_LINKAGE,
+    unknown="measure the preload at closed throttle: turns of the adjuster until the lever comes free, times its pitch",
 )
 def linkage_has_no_preload(facts: CircuitFacts, limits: Limits) -> Reading:
     """At closed throttle the pump linkage is not preloaded."""
-    return facts.preload_mm, limits.linkage_tolerance_mm
+    return facts.preload_mm, _unless_disturbed(facts, limits.linkage_tolerance_mm)
 
 
 @rule(
@@ -45,11 +48,11 @@ def linkage_has_no_preload(facts: CircuitFacts, limits: Limits) -> Reading:
     says="{value:.2f} mm of overtravel clearance at full opening; at least {limit:.2f} mm",
     mend="set the clearance at the lever's adjuster at full opening, then check closed throttle again",
     limit="overtravel_clearance_mm",
-    unknown="measure it with a feeler gauge at full opening, engine stopped",
+    unknown="measure the overtravel clearance at full opening (feeler gauge, engine stopped)",
 )
 def linkage_has_overtravel_clearance(facts: CircuitFacts, limits: Limits) -> Reading:
     """At full opening the diaphragm can still be pressed in by 0.38 mm (0.015 in), or the lever strains it."""
-    return facts.overtravel_mm, limits.overtravel_clearance_mm
+    return facts.overtravel_mm, _unless_disturbed(facts, limits.overtravel_clearance_mm)
 
 
 @rule(
@@ -69,7 +72,7 @@ def linkage_is_set_again_after_a_change(pump: Pumps, lobe: Lobes) -> Reading:
     unit="mm",
     severity="warning",
     says="stamped and measured orifice differ by {value:.3f} mm; at most {limit:.3f} mm",
-    mend="trust the pin gauge: enter the nozzle by its measured orifice",
+    mend="the measured orifice is used; mind that the code on the nozzle is wrong",
     limit="stamped_tolerance_mm",
 )
 def stamped_and_measured_orifice_agree(nozzle: Nozzles, limits: Limits) -> Reading:
@@ -84,7 +87,7 @@ def stamped_and_measured_orifice_agree(nozzle: Nozzles, limits: Limits) -> Readi
     unit="nozzle",
     severity="warning",
     says="the nozzle was redrilled and nobody measured it since",
-    mend="measure the orifice with a pin gauge: a drill cuts up to several hundredths off its size",
+    mend="measure the orifice with a pin gauge: a drill cuts a hundredth or three over its size as often as not",
 )
 def redrilled_orifice_is_measured(nozzle: Nozzles) -> Reading:
     """A redrilled nozzle is known by its measured orifice, not by the drill."""
@@ -119,9 +122,38 @@ def jets_are_never_redrilled(car: CarFacts) -> Reading:
     at_most=True,
     unit="check",
     severity="warning",
-    says="{value:.0f} of three first checks not confirmed (float level, idle mixture, idle speed)",
+    says="{value:.0f} of the 3 first checks not confirmed (float level, idle mixture, idle speed)",
     mend="set float level, idle mixture and idle speed first: a fault there feels like a fault of the pump circuit",
 )
 def first_checks_are_done(car: CarFacts) -> Reading:
     """Float level, idle mixture and idle speed are set before the pump circuit is touched."""
     return float(car.first_checks_open), 0.0
+
+
+SLIPPED_DIGIT = "look for a slipped digit or a wrong unit in displacement_cc, rated flow and test depression"
+
+
+@rule(
+    at_most=False,
+    unit="m3/min/l",
+    severity="warning",
+    says="rated flow is {value:.2f} m3/min for each litre of engine; less than {limit:.2f} is hardly ever seen",
+    mend=SLIPPED_DIGIT,
+    limit="flow_per_litre_least",
+)
+def rated_flow_is_not_implausibly_small(car: CarFacts, limits: Limits) -> Reading:
+    """Displacement and rated flow fit each other: the carburettor is not far too small."""
+    return car.flow_per_litre, limits.flow_per_litre_least
+
+
+@rule(
+    at_most=True,
+    unit="m3/min/l",
+    severity="warning",
+    says="rated flow is {value:.2f} m3/min for each litre of engine; more than {limit:.2f} is hardly ever seen",
+    mend=SLIPPED_DIGIT,
+    limit="flow_per_litre_most",
+)
+def rated_flow_is_not_implausibly_large(car: CarFacts, limits: Limits) -> Reading:
+    """Displacement and rated flow fit each other: the carburettor is not far too large."""
+    return car.flow_per_litre, limits.flow_per_litre_most

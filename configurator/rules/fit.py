@@ -94,7 +94,7 @@ def enough_shot_is_left_at_idle(lobe: Lobes, facts: CircuitFacts, limits: Limits
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="{value:.1f} mm between pump body and manifold pad; at least {limit:.1f} mm is needed",
+    says="{value:.1f} mm between pump body and manifold pad (below 0 they foul); at least {limit:.1f} mm is needed",
     mend="relieve the pad a little, or fit a spacer that still goes under the bonnet",
     limit="pump_pad_clearance_mm",
     unknown="measure the height from the manifold pad to the underside of the bowl before fitting a deeper pump",

@@ -6,6 +6,7 @@ one after the other and solving again, wishes first, so that a clash that needs 
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import ceil
 
 import numpy as np
 from ortools.sat.python import cp_model
@@ -23,7 +24,7 @@ def explain(problem: Problem, workers: int = 1) -> ConflictReport:
     hard = [c for c in problem.constraints if not c.advice]
     clash = minimal_clash(problem, hard, workers)
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
-    relaxations = give_up_wishes(problem, hard, workers) or give_up_rules(problem, hard, clash, workers)
+    relaxations = give_up_wishes(problem, hard, workers) + give_up_rules(problem, hard, clash, workers)
     return ConflictReport(
         wishes=[c.name for c in wishes],
         rules=[c.name for c in rules],
@@ -34,7 +35,9 @@ def explain(problem: Problem, workers: int = 1) -> ConflictReport:
 
 
 def minimal_clash(problem: Problem, constraints: Sequence[Constraint], workers: int = 1) -> list[Constraint]:
-    """Constraints that cannot all hold, none of which can be left out."""
+    """Constraints that cannot all hold, none of which can be left out; empty if they can all hold."""
+    if ChoiceModel(problem, constraints).is_feasible(workers):
+        return []
     clash = list(constraints)
     for constraint in sorted(constraints, key=lambda c: bool(c.rule)):
         fewer = [other for other in clash if other is not constraint]
@@ -61,7 +64,8 @@ def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], workers:
             return sorted(found, key=lambda relaxation: relaxation.give_up)
         names = [wish.name for wish, escape in zip(wishes, given_up, strict=True) if solver.value(escape)]
         fewest = len(names)
-        found.append(Relaxation(give_up=names, says="give up: " + "; ".join(names)))
+        says = "give up: " if len(names) == 1 else "give up together: "
+        found.append(Relaxation(give_up=names, says=says + "; ".join(names)))
         model.model.add_bool_or([x.negated() for x in given_up if solver.value(x)])
 
 
@@ -75,9 +79,19 @@ def give_up_rules(
             others = [c for c in constraints if c is not constraint]
             least = _least_shortfall(problem, others, constraint, workers)
             if least is not None:
-                says = f"{constraint.name} would have to give way by {least:.3g} {RULES[constraint.rule].unit}"
+                unit = RULES[constraint.rule].unit
+                says = f"{constraint.name} would have to give way by {_rounded_up(least)} {unit}"
                 found.append(Relaxation(give_up=[constraint.name], says=says))
     return found
+
+
+def _rounded_up(amount: float) -> str:
+    """An amount to two places below 10, else whole, never less than it is.
+
+    >>> _rounded_up(1061.2), _rounded_up(0.281), _rounded_up(3.0)
+    ('1062', '0.29', '3.00')
+    """
+    return f"{ceil(amount - 1e-9):d}" if amount >= 10 else f"{ceil(100 * amount - 1e-9) / 100:.2f}"
 
 
 def _least_shortfall(

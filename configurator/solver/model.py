@@ -2,7 +2,7 @@
 
 A rule over k slots says, for every combination of all but its largest slot, which options of that one may go with it:
 plain clauses, which did better than index variables or tables in trials. Goals are made least one after the other in
-the user's order; as many as fit are packed into one objective below 2^53 (a larger one would lose digits where it is
+the user's order; as many as fit are packed into one objective far below 2^53 (a larger one loses digits where it is
 read as a float), and the order of codes comes last, so that the answer is one and the same on any number of cores.
 """
 
@@ -12,13 +12,26 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
+from configurator.errors import TipinError
 from configurator.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
 from configurator.wishes import GOALS
 
-EXACT = 2**53
+EXACT = 2**50
 EFFORT = 60.0
 """Deterministic time for one solve (about seconds of work on one core): the same limit on every machine."""
+
+
+class Unsettled(TipinError):
+    """Neither a choice nor the proof that there is none was found within the effort [s of work on one core]."""
+
+    def __init__(self, effort: float) -> None:
+        super().__init__(effort)
+        self.effort = effort
+
+    def __str__(self) -> str:
+        return f"no answer within an effort of {self.effort:g} s; allow more with --effort, or keep or fix some slots"
+
 
 Assignment = dict[str, int]
 """Place of the chosen option in each slot's list."""
@@ -117,9 +130,9 @@ class ChoiceModel:
         by_joint: dict[str, list[cp_model.IntVar]] = {}
         for slot, options in self.problem.options.items():
             circuit, _, bare = slot.rpartition(".")
-            if bare in JOINTS:
-                changed = [x for x, option in zip(self.pick[slot], options, strict=True) if option.changed]
-                by_joint.setdefault(f"{circuit}.{JOINTS[bare]}", []).extend(changed)
+            changed = [x for x, option in zip(self.pick[slot], options, strict=True) if option.changed]
+            for joint in JOINTS.get(bare, ()):
+                by_joint.setdefault(f"{circuit}.{joint}", []).extend(changed)
         joints = []
         for joint, changed in by_joint.items():
             opened = self.model.new_bool_var(joint)
@@ -149,10 +162,10 @@ class ChoiceModel:
         return {slot: next(i for i, x in enumerate(xs) if solver.value(x)) for slot, xs in self.pick.items()}
 
     def is_feasible(self, workers: int = 1) -> bool:
-        """Whether anything satisfies the model; raises RuntimeError if that could not be settled within the effort."""
+        """Whether anything satisfies the model; raises Unsettled if that took more than the effort."""
         _, status = self.solve(workers)
         if status == cp_model.UNKNOWN:
-            raise RuntimeError("a choice of parts was not settled within its effort")
+            raise Unsettled(EFFORT)
         return status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
@@ -178,26 +191,28 @@ def packs(goals: Sequence[Goal]) -> list[list[tuple[Goal, int]]]:
 
 
 def best(model: ChoiceModel, order: Sequence[str], workers: int = 1, effort: float = EFFORT) -> Solution | None:
-    """The best choice by goals in this order, or None if there is none.
+    """The best choice by goals in this order, or None if it is proven that there is none.
 
-    Where the effort runs out the best choice found so far comes back unproven, with the bound of the goals at work.
+    Where the effort runs out the best choice found so far comes back unproven, with the bound of the goals at work;
+    raises Unsettled if there is none yet.
     """
     found: Assignment | None = None
     for pack in packs(model.goals(order)):
-        objective = sum(goal.total * weight for goal, weight in pack)
-        model.model.minimize(objective)
+        model.model.minimize(sum(goal.total * weight for goal, weight in pack))
         solver, status = model.solve(workers, effort)
-        if status == cp_model.INFEASIBLE:
+        if status == cp_model.INFEASIBLE and found is None:
             return None
-        if status == cp_model.UNKNOWN:
-            return Solution(found, False, "nothing beyond that is proven") if found is not None else None
+        if status == cp_model.UNKNOWN and found is not None:
+            return Solution(found, False, f"{pack[0][0].name} and what comes after it are not proven least")
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            raise Unsettled(effort)
         found = model.chosen(solver)
         if status == cp_model.FEASIBLE:
             first, weight = pack[0]
-            least = int(np.ceil(solver.best_objective_bound / weight))
-            return Solution(
-                found, False, f"{first.name}: at least {least} is proven, {solver.value(first.total)} found"
-            )
-        model.model.add(objective == round(solver.objective_value))
+            least = max(0, int(solver.best_objective_bound // weight))
+            says = f"{first.name}: at least {least} is proven, {solver.value(first.total)} found"
+            return Solution(found, False, says)
+        for goal, _ in pack:
+            model.model.add(goal.total == solver.value(goal.total))
     assert found is not None
     return Solution(found, True, None)

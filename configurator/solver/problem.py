@@ -6,14 +6,14 @@ is exact for any order of goals and any subset of the rules, and matters more th
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from configurator.case import AXES, Case, margins
 from configurator.fitted import FittedNozzle
-from configurator.options import JOINTS, Option, pence
+from configurator.options import Option, pence
 from configurator.rules import RULES, SHARED_SLOTS, Rule
 from configurator.wishes import GOALS, Wish
 
@@ -26,11 +26,17 @@ _COSTS: Mapping[str, Callable[[Option], int]] = {
     "nozzle": lambda option: (
         round(option.figures.diameter_mm * 1000) if isinstance(option.figures, FittedNozzle) else 0
     ),
+    "permanent": lambda option: int(option.permanent),
     "price": lambda option: option.price,
     "labour": lambda option: option.labour_min,
     "advice": lambda option: 0,
 }
 """What an option adds to each goal by itself; orifices in thousandths of a millimetre."""
+
+
+def _step(option: Option, now_mm: float) -> int:
+    """How far an orifice is from the one fitted, in thousandths of a millimetre."""
+    return round(abs(option.figures.diameter_mm - now_mm) * 1000) if isinstance(option.figures, FittedNozzle) else 0
 
 
 @dataclass(frozen=True)
@@ -59,9 +65,14 @@ class Problem:
     options: dict[str, tuple[Option, ...]]
     constraints: tuple[Constraint, ...]
     gasket_price: dict[str, int]
+    nozzle_now_mm: dict[str, float] = field(default_factory=dict)
+    """Orifice fitted now, by slot."""
 
     def cost(self, slot: str, goal: str) -> Whole:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
+        if goal == "step":
+            now = self.nozzle_now_mm.get(slot, 0.0)
+            return np.array([_step(option, now) for option in self.options[slot]], dtype=np.int64)
         return np.array([_COSTS[goal](option) for option in self.options[slot]], dtype=np.int64)
 
     def rank(self, slot: str) -> Whole:
@@ -98,7 +109,8 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     gaskets: dict[str, int] = {}
     for consumable in case.catalog.consumables.values():
         gaskets[consumable.joint] = gaskets.get(consumable.joint, 0) + pence(consumable.price) * consumable.quantity
-    return Problem(options, tuple(c for c in constraints if not c.allowed.all() or not c.rule), gaskets)
+    now = {slot: o.figures.diameter_mm for slot, (o, *_) in options.items() if isinstance(o.figures, FittedNozzle)}
+    return Problem(options, tuple(c for c in constraints if not c.allowed.all() or not c.rule), gaskets, now)
 
 
 def _wish_constraint(wish: Wish, count: int) -> Constraint:
@@ -142,19 +154,13 @@ def _survivors(problem: Problem, slot: str, in_a_kit: set[tuple[str, int]]) -> l
     ]  # fmt: skip
     # A saving is an advantage that no row shows: an option with one, or a pump that gives one, is never dropped.
     special = np.array([(slot, i) in in_a_kit or bool(o.comes_with and o.changed) for i, o in enumerate(options)])
-    joint = np.array([o.changed and slot.split(".")[-1] in JOINTS for o in options])
-    bits = np.column_stack([*rows, ~joint[:, None]])
-    costs = np.column_stack([problem.cost(slot, goal) for goal in GOALS[:-1]])
-    rank = problem.rank(slot)
-    packed = np.packbits(bits, axis=1)
+    packed = np.packbits(np.column_stack([np.ones(len(options), dtype=bool), *rows]), axis=1)
+    costs = np.column_stack([problem.cost(slot, goal) for goal in GOALS])
     survivors: list[int] = []
-    for index in np.lexsort([rank, *costs.T[::-1]]):
+    # In this order whoever beats an option comes before it: cheaper in the first goal that differs, or earlier by code.
+    for index in np.lexsort([problem.rank(slot), *costs.T[::-1]]):
         no_dearer = [other for other in survivors if np.all(costs[other] <= costs[index])]
-        beaten = any(
-            (rank[other] < rank[index] or np.any(costs[other] < costs[index]))
-            and not np.any(packed[index] & ~packed[other])
-            for other in no_dearer
-        )
+        beaten = any(not np.any(packed[index] & ~packed[other]) for other in no_dearer)
         if special[index] or not beaten:
             survivors.append(int(index))
     return sorted(survivors)

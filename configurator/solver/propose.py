@@ -1,19 +1,27 @@
 """The fewest changes that make everything fit and meet the demand, each with the rules that force it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from configurator.aftercare import aftercare
 from configurator.case import Case
 from configurator.findings import findings, joints_opened, problems
 from configurator.options import Option
 from configurator.reports import Alternative, Change, ConsumableLine, Finding, ProposeReport, Totals
+from configurator.rules import RULES
 from configurator.solver.explain import explain
 from configurator.solver.model import EFFORT, Assignment, ChoiceModel, Solution, best
 from configurator.solver.problem import Problem, problem_of, undominated
 from configurator.symptoms import Symptom, moved
 from configurator.wishes import GOALS, Wish
 
-ALTERNATIVES = (("smallest nozzle", "nozzle"), ("cheapest", "price"))
+ALTERNATIVES = (
+    ("nozzles nearest to what is fitted", "changes,step"),
+    ("smallest nozzle", "nozzle"),
+    ("cheapest", "price"),
+    ("next best of another kind", ""),
+)
+"""Title, and the goals put first; none puts other work first than what was proposed already."""
 
 
 @dataclass(frozen=True)
@@ -29,29 +37,39 @@ class Request:
 
 def propose(case: Case, request: Request) -> ProposeReport:
     """The best change list for a case, or why there is none."""
-    note = f"demand factor {case.factor:.2f} from the vehicle file"
+    case = case.with_linkage_set()
+    note = f"demand factor {case.factor:.2f}: " + (
+        "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
+    )
     if request.symptom is not None:
         move = moved(case, request.symptom)
         case, note = case.at(move.factor), move.says
+        if move.wish is not None:
+            request = replace(request, wishes=[*request.wishes, move.wish])
     full = problem_of(case, request.wishes)
     problem = undominated(full)
     solution = best(ChoiceModel(problem, problem.constraints), request.order, request.workers, request.effort)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
-        "demand_factor": case.factor, "demand_note": note, "order": list(request.order),
+        "hint": request.symptom.hint if request.symptom else "", "demand_factor": case.factor, "demand_note": note,
+        "order": list(request.order),
     }  # fmt: skip
     if solution is None:
-        conflict = explain(problem, request.workers)
+        conflict = explain(full, request.workers)
         return ProposeReport(
-            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, remaining=[],
-            alternatives=[], conflict=conflict,
+            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, covers={}, first=[],
+            remaining=[], aftercare=[], alternatives=[], conflict=conflict,
         )  # fmt: skip
     choice = _choice(problem, solution.chosen)
     changes = _changes(case, choice, request)
     consumables = _consumables(case, choice)
+    remaining = problems(findings(case, choice))
     return ProposeReport(
         **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
-        consumables=consumables, totals=_totals(changes, consumables), remaining=problems(findings(case, choice)),
+        consumables=consumables, totals=_totals(changes, consumables), covers=_covers(case, choice),
+        first=[f for f in remaining if not RULES[f.rule].is_choosable and f.severity != "note"],
+        remaining=[f for f in remaining if RULES[f.rule].is_choosable or f.severity == "note"],
+        aftercare=aftercare(choice),
         alternatives=_alternatives(case, problem, solution, request), conflict=None,
     )  # fmt: skip
 
@@ -62,11 +80,11 @@ def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
 
 def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Change]:
     """The changed slots, each with what forces it: the conflicts that come back when it alone is undone."""
-    kit = {code for option in choice.values() if option.changed for code in option.comes_with}
     changes = []
     for slot, option in choice.items():
         if option.changed:
-            in_box = option.work == "fit" and option.code in kit
+            pump = choice.get(f"{slot.partition('.')[0]}.pump")
+            in_box = option.work == "fit" and pump is not None and pump.changed and option.code in pump.comes_with
             changes.append(
                 Change(
                     slot=slot,
@@ -74,7 +92,7 @@ def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Ch
                     to=option.label,
                     code=option.code,
                     work=option.work if option.work != "none" else "fit",
-                    reversible=option.work not in ("redrill", "relieve"),
+                    reversible=not option.permanent,
                     price=0.0 if in_box else option.price / 100,
                     labour_min=option.labour_min,
                     because=_because(case, choice, slot, request)
@@ -86,18 +104,29 @@ def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Ch
 
 def _because(case: Case, choice: dict[str, Option], slot: str, request: Request) -> list[str]:
     wished = [
-        f"you asked for it ({wish.text})" for wish in request.wishes if wish.slot == slot and 0 not in wish.allowed
+        wish.text if wish.felt else f"you asked for it ({wish.text})"
+        for wish in request.wishes
+        if wish.slot == slot and 0 not in wish.allowed
     ]
     undone = choice | {slot: case.as_fitted[slot]}
-    broken = [f for f in findings(case, undone) if f.severity == "conflict" and f.holds is False]
-    kept = {(f.rule, f.circuit) for f in findings(case, choice) if f.severity == "conflict" and f.holds is False}
-    forced = [_without(case, slot, finding) for finding in broken if (finding.rule, finding.circuit) not in kept]
+    forced = [_without(case, slot, finding) for finding in _broken(case, undone)]
     return wished + forced or [f"nothing forces it: it is there for the goal put first, {request.order[0]}"]
 
 
+def _broken(case: Case, choice: dict[str, Option]) -> list[Finding]:
+    """Conflicts of a choice that another choice could mend."""
+    return [
+        f
+        for f in findings(case, choice)
+        if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable
+    ]
+
+
 def _without(case: Case, slot: str, finding: Finding) -> str:
-    where = f"{finding.circuit}: " if finding.circuit and not slot.startswith(finding.circuit) else ""
-    return f"with {case.as_fitted[slot].label} {where}{finding.says} [{finding.rule}]"
+    where = f"{finding.circuit}, " if finding.circuit and not slot.startswith(finding.circuit) else ""
+    before = case.as_fitted[slot].label
+    undone = "without it" if before == "none" else f"with {before}"
+    return f"{where}{undone}: {finding.says} [{finding.rule}]"
 
 
 def _consumables(case: Case, choice: dict[str, Option]) -> list[ConsumableLine]:
@@ -123,12 +152,13 @@ def _alternatives(case: Case, problem: Problem, first: Solution, request: Reques
     """Proposals that are best in another way: by another goal first, and the next best that works differently."""
     found: list[Alternative] = []
     seen = [first.chosen]
-    for title, goal in (*ALTERNATIVES, ("next best of another kind", "")):
+    for title, goals in ALTERNATIVES:
         model = ChoiceModel(problem, problem.constraints)
-        if not goal:
+        if not goals:
             for chosen in seen:
                 model.forbid_work(chosen)
-        order = [goal, *(other for other in request.order if other != goal)] if goal else request.order
+        put_first = goals.split(",") if goals else []
+        order = [*put_first, *(goal for goal in request.order if goal not in put_first)]
         solution = best(model, order, request.workers, request.effort)
         if solution is None or solution.chosen in seen:
             continue
@@ -139,3 +169,14 @@ def _alternatives(case: Case, problem: Problem, first: Solution, request: Reques
             Alternative(title=title, changes=changes, consumables=consumables, totals=_totals(changes, consumables))
         )
     return found
+
+
+def _covers(case: Case, choice: dict[str, Option]) -> dict[str, list[float] | None]:
+    """The demand factors that each circuit covers with a choice; None where it covers none."""
+    listed = {slot: (option,) for slot, option in choice.items()}
+    covers: dict[str, list[float] | None] = {}
+    for name in case.circuit_names:
+        shot = case.columns(name, listed, with_windows=True)["shot"]
+        low, high = float(shot.window_low.item()), float(shot.window_high.item())
+        covers[name] = [round(low, 3), round(high, 3)] if low <= high else None
+    return covers
