@@ -31,7 +31,9 @@ Everything = Annotated[bool, typer.Option("--all", help="show what is in order t
 With = Annotated[
     list[str] | None,
     typer.Option(
-        "--with", metavar="SLOT=WHAT", help="as if this were fitted, e.g. front.nozzle=0.85mm; may be repeated"
+        "--with",
+        metavar="SLOT=WHAT",
+        help="as if this were fitted: front.nozzle=0.85mm or =redrill:0.85mm, front.lobe=CODE@PHASE, spacer=CODE",
     ),
 ]
 CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit", help="one circuit only")]
@@ -53,7 +55,10 @@ def check(
     as_json: AsJson = False,
     catalog: CatalogDir = None,
 ) -> None:
-    """Check what is fitted, or what it would be with changes. Exit code 1 if there is a conflict."""
+    """Check what is fitted, or would be.
+
+    Exit code 1 if there is a conflict.
+    """
     from configurator.findings import check as check_case
     from configurator.views.tables import check_text
     from configurator.wishes import read_wishes
@@ -75,13 +80,16 @@ def size(
     as_json: AsJson = False,
     catalog: CatalogDir = None,
 ) -> None:
-    """Find the smallest nozzle that meets the demand, with each pump. Exit code 1 if none does with the fitted pump."""
+    """Find the smallest nozzle that meets the demand.
+
+    With the fitted pump and with each other. Exit code 1 if none does with the fitted pump.
+    """
     from configurator.band import band_of
     from configurator.sizing import size as size_case
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
 
-    case = _case(vehicle, catalog)
+    case = _case(vehicle, catalog).with_linkage_set()
     names = _circuits(case, circuit)
     report = size_case(case, names)
     bands = [band_of(case, name, case.as_fitted) for name in names]
@@ -120,12 +128,18 @@ def propose(
     ] = None,
     order: Annotated[
         str, typer.Option(metavar="GOALS", help="what to make least, first goal first")
-    ] = "changes,nozzle,price,labour,advice",
+    ] = "changes,advice,permanent,nozzle,price,labour,step",
+    effort: Annotated[
+        float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")
+    ] = 60.0,
     workers: Annotated[int, typer.Option(min=1, max=64, help="cores to use; the answer is the same on any number")] = 1,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
 ) -> None:
-    """Propose the fewest changes that meet the demand, with reasons. Exit code 1 if nothing fits."""
+    """Propose the fewest changes that meet the demand.
+
+    Each with what forces it, its price and its labour. Exit code 1 if nothing fits.
+    """
     from configurator.solver.propose import Request
     from configurator.solver.propose import propose as propose_case
     from configurator.symptoms import read_symptom
@@ -134,7 +148,7 @@ def propose(
 
     case = _case(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
-    request = Request(wishes, read_order(order), read_symptom(symptom), workers)
+    request = Request(wishes, read_order(order), read_symptom(symptom), workers, effort)
     report = propose_case(case, request)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else propose_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)
@@ -147,7 +161,7 @@ def parts(
     ] = None,
     where: Annotated[
         list[str] | None,
-        typer.Option(metavar="TEST", help="only rows for which COLUMN=VALUE, COLUMN>=VALUE or COLUMN<=VALUE"),
+        typer.Option(metavar="TEST", help="only rows for which COLUMN=VALUE; also >=, <=, < and >"),
     ] = None,
     check_dir: Annotated[
         Path | None, typer.Option("--check", metavar="DIR", help="check the catalogue in a folder")
@@ -166,7 +180,7 @@ def parts(
     elif check_dir is not None and family is None:
         typer.echo(f"{check_dir} is in order\n" + parts_text("families", report.rows))
     else:
-        typer.echo(parts_text(report.family, report.rows))
+        typer.echo(parts_text(report.family, report.rows, report.nearest))
     raise typer.Exit(0 if report.rows else 1)
 
 
@@ -178,7 +192,10 @@ def assumptions(
     as_json: AsJson = False,
     catalog: CatalogDir = None,
 ) -> None:
-    """Show every assumed figure, and how far the smallest nozzle moves across its range."""
+    """Show what is assumed, and how much it matters.
+
+    How far the smallest nozzle moves across the range of every assumed figure; rules other than the demand left out.
+    """
     from configurator.sensitivity import sensitivity
     from configurator.views.tables import sensitivity_text
     from configurator.wishes import pick, read_wishes

@@ -23,6 +23,11 @@ def _top(band: Band) -> float:
     )
 
 
+def _counted(band: Band) -> str:
+    """The spells that count; the walls store and give back, so they are not what the eye measures off the band."""
+    return f"counted as too lean: {band.hole_ms:.0f} ms, too rich: {band.flood_ms:.0f} ms (the walls even out the rest)"
+
+
 def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
     """The band as dots, the shot as a line of #, in characters; X where the shot runs inside the band is still #."""
     top = _top(band)
@@ -44,7 +49,7 @@ def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
         + f"{SHOWN_MS:.0f} ms"
     )
     return "\n".join(
-        [band.title, "flow in cc/s; . demand between lean and rich limit, # delivered shot", *rows, axis, ticks]
+        [band.title, _counted(band), "flow in cc/s; . demand, lean to rich limit; # delivered shot", *rows, axis, ticks]
     )
 
 
@@ -61,7 +66,7 @@ def save_bands(bands: Sequence[Band], path: Path) -> None:
         import matplotlib
         from matplotlib.figure import Figure
     except ImportError:
-        raise TipinError("drawing to a file needs matplotlib: pip install 'tipin[plot]'") from None
+        raise TipinError("drawing to a file needs matplotlib: pip install matplotlib, in tipin's environment") from None
     matplotlib.rcParams["svg.hashsalt"] = "tipin"
     figure = Figure(figsize=(8, 4.2 * len(bands)), layout="constrained")
     for axes, band in zip(np.atleast_1d(figure.subplots(len(bands), 1)), bands, strict=True):
@@ -79,7 +84,7 @@ def _draw(axes: Any, band: Band) -> None:
     axes.plot(band.time_ms, band.rich_cc_s, color="0.35", linestyle=":", linewidth=1.2, label="rich limit")
     axes.plot(band.time_ms, band.delivered_cc_s, color="0.0", linewidth=2, label="delivered shot")
     axes.set(xlim=(0, SHOWN_MS), ylim=(0, top), xlabel="time after tip-in, ms", ylabel="fuel flow, cc/s")
-    axes.set_title(band.title, fontsize=9, loc="left")
+    axes.set_title(f"{band.title}\n{_counted(band)}", fontsize=9, loc="left")
     axes.legend(fontsize=8, loc="upper right")
 
 

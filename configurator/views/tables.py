@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from tabulate import tabulate
 
+from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import (
     Alternative,
     Candidate,
@@ -14,7 +15,6 @@ from configurator.reports import (
     ConflictReport,
     ConsumableLine,
     Finding,
-    NozzleChoice,
     ProposeReport,
     SizeReport,
     Totals,
@@ -23,6 +23,10 @@ from configurator.sensitivity import SensitivityReport
 from configurator.views.marks import mark
 
 WIDTH = 110
+MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
+"""Units of which a margin says more than the sentence does; of counted things it does not."""
+EDGE = 1.1
+"""Room in the demand factor below which a proposal is said to be on an edge: about half a size of nozzle."""
 CAUTIONS = (
     "Engine cold and off, battery off, fresh air, no flame or spark near; eyes protected; extinguisher at hand. Never "
     "look into or pour fuel into an open carburettor; keep the air cleaner on: a backfire burns. Test on closed ground "
@@ -33,7 +37,8 @@ CAUTIONS = (
 
 
 def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent)
+    start = indent if first is None else first
+    return textwrap.fill(text, WIDTH, initial_indent=start, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def cautions() -> str:
@@ -46,9 +51,20 @@ def finding_lines(finding: Finding) -> Iterable[str]:
     yield f"{word} {wrapped(where + finding.says, ' ' * 10, '')}"
     if finding.mend:
         yield wrapped(finding.mend, " " * 16, " " * 10 + "mend: ")
-    margin = "not measured" if finding.margin is None else f"margin {finding.margin:+.4g} {finding.unit}"
+    margin = ""
+    if finding.margin is not None and finding.unit in MEASURED_UNITS:
+        margin = f"; margin {_margin(finding.margin)} {finding.unit}"
     basis = finding.basis + (f": {finding.source}" if finding.source else "")
-    yield f"{' ' * 10}[{finding.rule}; {margin}; {basis}]"
+    yield f"{' ' * 10}[{finding.rule}{margin}; {basis}]"
+
+
+def _margin(margin: float) -> str:
+    """A margin to two figures, or whole where it is large: the model knows no better.
+
+    >>> _margin(-0.4316), _margin(-276.61), _margin(0.08)
+    ('-0.43', '-277', '+0.08')
+    """
+    return f"{margin:+.0f}" if abs(margin) >= 10 else f"{margin:+.2g}"
 
 
 def counted(number: int, word: str) -> str:
@@ -77,50 +93,69 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
 
 
 def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Iterable[str]:
-    fitted_pump = sizes.fitted.pump
-    found = sizes.smallest.label if sizes.smallest else "none in the catalogue meets the demand"
+    now = sizes.fitted
     answer = mark("YES" if sizes.smallest else "NO")
-    yield f"{answer}  {vehicle}, {sizes.circuit} circuit: smallest nozzle with {fitted_pump}: {found}"
-    for pump, choice in sizes.smallest_by_pump.items():
-        if pump != fitted_pump:
-            yield f"     with {pump}: {_found(choice)}"
+    yield f"{answer}  {vehicle}, {sizes.circuit} circuit, smallest nozzle:"
+    yield f"     with {now.pump} and {now.lobe} at {now.phase_deg:g} deg, as fitted: {_found(sizes, now.pump)}"
+    for pump in sizes.smallest_by_pump:
+        if pump != now.pump:
+            yield f"     with {pump}: {_found(sizes, pump)}"
     yield ""
     rows = list(sizes.candidates) if everything else _around(sizes)
     yield tabulate([_candidate_row(row) for row in rows], headers=list(_HEADINGS), disable_numparse=True)
+    broken = dict.fromkeys(rule for row in rows if row.meets for rule in row.breaks)
+    if broken:
+        yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
     if not everything:
         yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; --all shows every one)"
 
 
-def _found(choice: NozzleChoice | None) -> str:
-    return choice.label if choice else "none meets the demand"
+def _found(sizes: CircuitSizes, pump: str) -> str:
+    choice = sizes.smallest_by_pump[pump]
+    if choice is None:
+        return "none meets the demand and keeps every other rule"
+    row = next(row for row in sizes.candidates if row.pump == pump and row.code == choice.code)
+    others = [f"{row.lobe} at {row.phase_deg:g} deg"] if pump != sizes.fitted.pump else []
+    others += [row.feed_screw] if row.feed_screw != sizes.fitted.feed_screw else []
+    taken = f" with {', '.join(others)}" if others else ""
+    return choice.label + taken + (f"; but it breaks {', '.join(row.breaks)}" if row.breaks else "")
 
 
 _HEADINGS = (
-    "nozzle", "pump", "screw", "lobe", "phase\ndeg", "lean\nms", "rich\nms", "volume\ncc", "lasts\nms", "covers f",
+    "nozzle", "pump", "screw", "lobe", "lean\nms", "rich\nms", "shot\ncc", "lasts\nms", "right for\ntimes model",
     "meets",
 )  # fmt: skip
 
 
 def _candidate_row(row: Candidate) -> list[str]:
-    window = f"{row.window[0]:.2f} to {row.window[1]:.2f}" if row.window else "none"
+    window = _window_text(row.window)
     size = f"{row.diameter_mm:.2f} mm ({row.diameter_in * 1000:.1f} thou) {row.style}"
     return [
-        size, row.pump, row.feed_screw, row.lobe, f"{row.phase_deg:g}", f"{row.hole_ms:.0f}", f"{row.flood_ms:.0f}",
-        f"{row.volume_cc:.2f}", f"{row.duration_ms:.0f}", window,
-        "yes" if row.meets and not row.breaks else "demand only" if row.meets else "no",
+        size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
+        _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,
+        "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
     ]  # fmt: skip
+
+
+def _number(value: float | None, digits: int = 0) -> str:
+    return "-" if value is None else f"{value:.{digits}f}"
+
+
+def _window_text(window: list[float] | None) -> str:
+    if window is None:
+        return "none"
+    low, high = window
+    if low <= FACTOR_RANGE[0]:
+        return "any" if high >= FACTOR_RANGE[1] else f"up to {high:.2f}"
+    return f"from {low:.2f}" if high >= FACTOR_RANGE[1] else f"{low:.2f} to {high:.2f}"
 
 
 def _around(sizes: CircuitSizes) -> list[Candidate]:
     """For each pump the sizes next to its answer (or next to the fitted size), in the fitted style."""
     rows: list[Candidate] = []
     for pump, choice in sizes.smallest_by_pump.items():
-        style = choice.label.split("-")[0] if choice else sizes.fitted.style
-        own = [
-            row
-            for row in sizes.candidates
-            if row.pump == pump and (row.style == style or row.code == (choice and choice.code))
-        ]
+        style = choice.style if choice else sizes.fitted.style
+        own = [row for row in sizes.candidates if row.pump == pump and row.style == style]
         centre = choice.diameter_mm if choice else sizes.fitted.diameter_mm
         near = min(range(len(own)), key=lambda i: abs(own[i].diameter_mm - centre)) if own else 0
         rows += own[max(0, near - 2) : near + 3]
@@ -131,24 +166,62 @@ def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: nothing in the catalogue fits"]
     if report.totals is not None:
         lines = [f"{mark('YES')}  {report.vehicle}: {_totals_text(report.totals)}"]
-    lines.append(f"     {report.demand_note}")
+        if report.first:
+            lines[0] += f"; but first put {counted(len(report.first), 'fault')} right"
+    lines.append(wrapped(report.demand_note, " " * 5))
+    if report.hint:
+        lines.append(wrapped(report.hint, " " * 5))
     if report.bound:
         lines.append(f"     the search was cut short, this may not be the best ({report.bound})")
     lines.append("")
     if report.conflict:
         return "\n".join([*lines, *_conflict_lines(report.conflict)])
+    if report.first:
+        lines += ["First, by hand:", ""]
+        lines += _findings_lines(report.first)
     lines += _changes_lines(report.changes, report.consumables)
-    if report.remaining:
-        lines += ["With that fitted:", ""]
-        for finding in report.remaining:
-            lines += finding_lines(finding)
-        lines.append("")
+    lines += [*_covers_lines(report), ""]
+    lines += _findings_lines(f for f in report.remaining if f.severity != "note")
+    lines += _jobs_lines(report)
     if report.alternatives:
         lines.append("Other ways:")
         for other in report.alternatives:
             lines += _alternative_lines(other)
         lines.append("")
     return "\n".join([*lines, cautions()])
+
+
+def _findings_lines(found: Iterable[Finding]) -> Iterable[str]:
+    for finding in found:
+        yield from finding_lines(finding)
+        yield ""
+
+
+def _covers_lines(report: ProposeReport) -> Iterable[str]:
+    """For how demanding an engine it is right, and whether this one lies near an edge."""
+    for circuit, window in report.covers.items():
+        if window is None:
+            continue
+        low, high = window
+        edge = ""
+        if high < EDGE * report.demand_factor:
+            edge = ": on the lean edge, expect to try the next size up"
+        elif low * EDGE > report.demand_factor and low > FACTOR_RANGE[0]:
+            edge = ": on the rich edge, expect to try the next size down"
+        yield wrapped(
+            f"{circuit}: right for engines that ask {_window_text(window)} times what the model says{edge}", "  "
+        )
+
+
+def _jobs_lines(report: ProposeReport) -> Iterable[str]:
+    notes = dict.fromkeys(
+        f"{f.circuit + ': ' if f.circuit else ''}{f.mend}" for f in report.remaining if f.severity == "note"
+    )
+    jobs = [*notes, *report.aftercare]
+    if jobs:
+        yield "Still to do:"
+        yield from (wrapped(job, "    ", "  - ") for job in jobs)
+        yield ""
 
 
 def _totals_text(totals: Totals) -> str:
@@ -174,7 +247,7 @@ def _changes_lines(changes: Sequence[Change], consumables: Sequence[ConsumableLi
 def _alternative_lines(other: Alternative) -> Iterable[str]:
     yield f"  {other.title}: {_totals_text(other.totals)}"
     for change in other.changes:
-        yield f"     {change.slot}: {change.to}"
+        yield f"     {change.slot}: {change.to}{'' if change.reversible else '; cannot be undone'}"
 
 
 def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
@@ -194,18 +267,49 @@ def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
         yield "Nothing in this catalogue mends that; a larger catalogue might."
 
 
-def parts_text(family: str, rows: Sequence[Mapping[str, str]]) -> str:
+def parts_text(family: str, rows: Sequence[Mapping[str, str]], nearest: str = "") -> str:
+    """Rows under code, price and what tells them apart; what is the same in all of three or more in a line below."""
     if not rows:
-        return f"{family}: none"
-    return f"{family}: {len(rows)}\n" + tabulate(
-        [list(row.values()) for row in rows], headers=list(rows[0]), disable_numparse=True
-    )
+        return f"{family}: none" + (f"; {nearest}" if nearest else "")
+    same = {
+        name: cell for name, cell in rows[0].items()
+        if len(rows) > 2 and name != "price" and all(row[name] == cell for row in rows)
+    }  # fmt: skip
+    first = [name for name in ("code", "price") if name in rows[0]]
+    last = [name for name in ("labour_min", "supplier") if name in rows[0]]
+    columns = [*first, *(name for name in rows[0] if name not in (*first, *last)), *last]
+    told = [name for name in columns if name not in same]
+    lines = [f"{family}: {len(rows)}", _narrow_table(told, [[row[name] for name in told] for row in rows])]
+    if same:
+        lines += ["", wrapped("all: " + ", ".join(f"{name} {cell}" for name, cell in same.items()))]
+    return "\n".join(lines)
+
+
+def _narrow_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """The first layout that fits the page, else the last: upright, few rows on their side, upright and wrapped."""
+    folded = ["\n".join(textwrap.wrap(name.replace("_", "_ "), 9)).replace(" ", "") for name in columns]
+    heading, *on_side = ([name, *cells] for name, *cells in zip(columns, *rows, strict=True))
+    on_its_side = [(heading, on_side, 24)] if len(rows) < 8 else []
+    text = ""
+    for layout in [(columns, rows, 44), *on_its_side, (folded, rows, 30), (folded, rows, 12)]:
+        text = _table(*layout)
+        if max(map(len, text.splitlines())) <= WIDTH:
+            break
+    return text
+
+
+def _table(headings: Sequence[str], rows: Sequence[Sequence[str]], most: int) -> str:
+    """Cells wrapped between words, at the width given or that of the column's longest word."""
+    columns = zip(*rows, strict=True)
+    widths = [max([most, *(len(word) for cell in column for word in cell.split())]) for column in columns]
+    return tabulate(rows, list(headings), disable_numparse=True, maxcolwidths=widths)
 
 
 def sensitivity_text(report: SensitivityReport) -> str:
     now = report.rows[0].smallest_mm
     answer = "none up to 1.6 mm meets the demand" if now is None else f"{now:.2f} mm"
-    head = f"{report.vehicle}, {report.circuit} circuit: smallest orifice as assumed: {answer}"
+    head = f"{report.vehicle}, {report.circuit} circuit: smallest orifice that meets the demand: {answer}"
+    head += " (other rules left out)"
     rows = [
         [row.figure, f"{row.value:g}", f"{row.low:g}", f"{row.high:g}", row.unit, _mm(row.smallest_at_low_mm),
          _mm(row.smallest_at_high_mm), row.basis]
