@@ -159,7 +159,10 @@ def _length(text: str) -> float | None:
 def _expected(slot: str, options: Sequence[Option], what: str) -> str:
     size = _size(what.removeprefix("redrill:"))
     if slot.endswith(".nozzle") and size is not None and what.startswith("redrill:"):
-        return "the size of a drill a little larger than a straight nozzle that is fitted"
+        drills = dict.fromkeys(o.label.rsplit("drill ")[-1] for o in options if o.work == "redrill")
+        return (
+            f"a drill a little larger than the straight nozzle that is fitted: {', '.join(drills) or 'there is none'}"
+        )
     if slot.endswith(".nozzle") and size is not None:
         diameters = {
             o.figures.diameter_mm for o in options if isinstance(o.figures, FittedNozzle) and o.work != "redrill"
