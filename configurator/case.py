@@ -32,6 +32,8 @@ from configurator.vehicle import Vehicle
 
 AXES = (*CIRCUIT_SLOTS, *SHARED_SLOTS)
 """Axes of a table over one circuit's options."""
+BEYOND_ASSUMED_RANGE = 0.25
+"""How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
 """The rule whose breach leaves nothing to work out: a lobe that does not meet its lever pumps nothing."""
 
@@ -68,12 +70,19 @@ class Case:
 
     @cached_property
     def assumed(self) -> Assumptions:
-        known = list(Assumptions.__dataclass_fields__)
-        faults = [
-            Fault(self.vehicle.file, f"[assumed] {name}", "the model has no such figure",
-                  remedy=did_you_mean(name, known) or f"the figures are {', '.join(known)}")
-            for name in self.vehicle.assumed if name not in known
-        ]  # fmt: skip
+        known = Assumptions.__dataclass_fields__
+        faults = []
+        for name, value in self.vehicle.assumed.items():
+            place = f"[assumed] {name}"
+            if name not in known:
+                meant = did_you_mean(name, list(known)) or f"the figures are {', '.join(known)}"
+                faults.append(Fault(self.vehicle.file, place, "the model has no such figure", remedy=meant))
+                continue
+            low, high, unit = (known[name].metadata[key] for key in ("low", "high", "unit"))
+            room = BEYOND_ASSUMED_RANGE * (high - low)
+            if not low - room <= value <= high + room:
+                expected = f"{low - room:.3g} to {high + room:.3g} {unit}".rstrip()
+                faults.append(Fault(self.vehicle.file, place, f"found {value:g}", expected))
         if faults:
             raise BadInput(faults)
         return Assumptions().replaced(self.vehicle.assumed)

@@ -132,7 +132,6 @@ def propose(
     effort: Annotated[
         float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")
     ] = 60.0,
-    workers: Annotated[int, typer.Option(min=1, max=64, help="cores to use; the answer is the same on any number")] = 1,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
 ) -> None:
@@ -148,7 +147,7 @@ def propose(
 
     case = _case(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
-    request = Request(wishes, read_order(order), read_symptom(symptom), workers, effort)
+    request = Request(wishes, read_order(order), read_symptom(symptom), effort)
     report = propose_case(case, request)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else propose_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)

@@ -102,7 +102,8 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
 
 def _fitting(slots: Slots, word: str) -> Wish:
     slot, equals, what = (piece.strip() for piece in word.partition("="))
-    if slot.endswith(".phase"):
+    own_lobe = slot.endswith(".phase")
+    if own_lobe:
         slot = slot.removesuffix("phase") + "lobe"
     if not equals or not what:
         raise _fault("--with", word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
@@ -111,7 +112,12 @@ def _fitting(slots: Slots, word: str) -> Wish:
             "--with", word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots))
         )
     options = slots[slot]
-    allowed = _where(options, [_is_meant(slot, option, what) for option in options])
+    meant = [
+        _is_meant(slot, option, what) and (not own_lobe or option.work in ("none", "rephase")) for option in options
+    ]
+    if _measures_otherwise(options[0]) and any(meant[1:]):
+        meant[0] = False
+    allowed = _where(options, meant)
     if not allowed:
         raise _fault("--with", word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
                      did_you_mean(what, [option.code for option in options if option.code]))  # fmt: skip
@@ -134,6 +140,12 @@ def _is_meant(slot: str, option: Option, what: str) -> bool:
     if isinstance(figures, float) and _length(what) is not None:
         return abs(figures - (_length(what) or 0.0)) < 1e-6
     return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+
+
+def _measures_otherwise(fitted: Option) -> bool:
+    """Whether a fitted nozzle is not what its code says: a wish for that code means a new one."""
+    figures = fitted.figures
+    return isinstance(figures, FittedNozzle) and figures.stamped_diameter_mm not in (None, figures.diameter_mm)
 
 
 def _closeness_mm(what: str) -> float:

@@ -36,7 +36,7 @@ orders = st.permutations(GOALS)
 
 
 def solved(problem: Problem, order: Sequence[str], workers: int = 1) -> Solution | None:
-    return best(ChoiceModel(problem, problem.constraints), order, workers)
+    return best(ChoiceModel(problem, problem.constraints), order, workers=workers)
 
 
 def test_the_goals_worked_out_here_are_all_there_are() -> None:

@@ -211,7 +211,7 @@ def test_bad_input_ends_in_one_message_and_2(name: str, tmp_path: Path, monkeypa
 
 
 @pytest.mark.parametrize("words", [["chek", ROADSTER], ["check"], ["check", ROADSTER, "--jsn"], ["size", ROADSTER,
-                         "--circuit", "middle"], ["propose", ROADSTER, "--workers", "0"]])  # fmt: skip
+                         "--circuit", "middle"], ["propose", ROADSTER, "--effort", "0"]])  # fmt: skip
 def test_a_word_that_the_command_does_not_know_ends_in_2(words: list[str]) -> None:
     ran = run(*words)
     assert ran.code == 2 and ran.out == "" and "Error: " in ran.err and "Traceback" not in ran.err

@@ -13,18 +13,18 @@ from ortools.sat.python import cp_model
 
 from configurator.reports import ConflictReport, Relaxation
 from configurator.rules import RULES
-from configurator.solver.model import ChoiceModel
+from configurator.solver.model import EFFORT, ChoiceModel
 from configurator.solver.problem import Constraint, Problem
 
 MOST_SHOWN = 3
 
 
-def explain(problem: Problem, workers: int = 1) -> ConflictReport:
+def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     """A minimal clash of a problem in which nothing fits, and the smallest ways out."""
     hard = [c for c in problem.constraints if not c.advice]
-    clash = minimal_clash(problem, hard, workers)
+    clash = minimal_clash(problem, hard, effort)
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
-    relaxations = give_up_wishes(problem, hard, workers) + give_up_rules(problem, hard, clash, workers)
+    relaxations = give_up_wishes(problem, hard, effort) + give_up_rules(problem, hard, clash, effort)
     return ConflictReport(
         wishes=[c.name for c in wishes],
         rules=[c.name for c in rules],
@@ -34,19 +34,19 @@ def explain(problem: Problem, workers: int = 1) -> ConflictReport:
     )
 
 
-def minimal_clash(problem: Problem, constraints: Sequence[Constraint], workers: int = 1) -> list[Constraint]:
+def minimal_clash(problem: Problem, constraints: Sequence[Constraint], effort: float = EFFORT) -> list[Constraint]:
     """Constraints that cannot all hold, none of which can be left out; empty if they can all hold."""
-    if ChoiceModel(problem, constraints).is_feasible(workers):
+    if ChoiceModel(problem, constraints).is_feasible(effort):
         return []
     clash = list(constraints)
     for constraint in sorted(constraints, key=lambda c: bool(c.rule)):
         fewer = [other for other in clash if other is not constraint]
-        if not ChoiceModel(problem, fewer).is_feasible(workers):
+        if not ChoiceModel(problem, fewer).is_feasible(effort):
             clash = fewer
     return clash
 
 
-def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], workers: int = 1) -> list[Relaxation]:
+def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], effort: float = EFFORT) -> list[Relaxation]:
     """Every smallest set of wishes whose giving up lets something fit; empty where the rules clash by themselves."""
     wishes = [c for c in constraints if not c.rule]
     model = ChoiceModel(problem, [c for c in constraints if c.rule])
@@ -59,7 +59,7 @@ def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], workers:
     found: list[Relaxation] = []
     fewest: int | None = None
     while True:
-        solver, status = model.solve(workers)
+        solver, status = model.solve(effort)
         if status != cp_model.OPTIMAL or (fewest is not None and solver.objective_value > fewest):
             return sorted(found, key=lambda relaxation: relaxation.give_up)
         names = [wish.name for wish, escape in zip(wishes, given_up, strict=True) if solver.value(escape)]
@@ -70,14 +70,14 @@ def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], workers:
 
 
 def give_up_rules(
-    problem: Problem, constraints: Sequence[Constraint], clash: Sequence[Constraint], workers: int = 1
+    problem: Problem, constraints: Sequence[Constraint], clash: Sequence[Constraint], effort: float = EFFORT
 ) -> list[Relaxation]:
     """For each rule of the clash that could give way by some amount: the least by which it would have to."""
     found = []
     for constraint in clash:
         if constraint.rule and RULES[constraint.rule].unit != "mismatch":
             others = [c for c in constraints if c is not constraint]
-            least = _least_shortfall(problem, others, constraint, workers)
+            least = _least_shortfall(problem, others, constraint, effort)
             if least is not None:
                 unit = RULES[constraint.rule].unit
                 says = f"{constraint.name} would have to give way by {_rounded_up(least)} {unit}"
@@ -95,14 +95,14 @@ def _rounded_up(amount: float) -> str:
 
 
 def _least_shortfall(
-    problem: Problem, others: Sequence[Constraint], constraint: Constraint, workers: int
+    problem: Problem, others: Sequence[Constraint], constraint: Constraint, effort: float
 ) -> float | None:
     """The least by which a rule is missed while the others hold; None if nothing helps. Bisected over its values."""
     values = np.unique(constraint.shortfall[np.isfinite(constraint.shortfall)])
 
     def fits(most: float) -> bool:
         eased = replace(constraint, allowed=constraint.shortfall <= most)
-        return ChoiceModel(problem, [*others, eased]).is_feasible(workers)
+        return ChoiceModel(problem, [*others, eased]).is_feasible(effort)
 
     if not len(values) or not fits(float(values[-1])):
         return None

@@ -151,7 +151,7 @@ class ChoiceModel:
             savings.append((both, price))
         return savings
 
-    def solve(self, workers: int, effort: float = EFFORT) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
+    def solve(self, effort: float = EFFORT, workers: int = 1) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
         solver = cp_model.CpSolver()
         solver.parameters.random_seed = 1
         solver.parameters.num_workers = workers
@@ -161,11 +161,11 @@ class ChoiceModel:
     def chosen(self, solver: cp_model.CpSolver) -> Assignment:
         return {slot: next(i for i, x in enumerate(xs) if solver.value(x)) for slot, xs in self.pick.items()}
 
-    def is_feasible(self, workers: int = 1) -> bool:
+    def is_feasible(self, effort: float = EFFORT) -> bool:
         """Whether anything satisfies the model; raises Unsettled if that took more than the effort."""
-        _, status = self.solve(workers)
+        _, status = self.solve(effort)
         if status == cp_model.UNKNOWN:
-            raise Unsettled(EFFORT)
+            raise Unsettled(effort)
         return status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
@@ -190,7 +190,7 @@ def packs(goals: Sequence[Goal]) -> list[list[tuple[Goal, int]]]:
     return weighted
 
 
-def best(model: ChoiceModel, order: Sequence[str], workers: int = 1, effort: float = EFFORT) -> Solution | None:
+def best(model: ChoiceModel, order: Sequence[str], effort: float = EFFORT, workers: int = 1) -> Solution | None:
     """The best choice by goals in this order, or None if it is proven that there is none.
 
     Where the effort runs out the best choice found so far comes back unproven, with the bound of the goals at work;
@@ -199,7 +199,7 @@ def best(model: ChoiceModel, order: Sequence[str], workers: int = 1, effort: flo
     found: Assignment | None = None
     for pack in packs(model.goals(order)):
         model.model.minimize(sum(goal.total * weight for goal, weight in pack))
-        solver, status = model.solve(workers, effort)
+        solver, status = model.solve(effort, workers)
         if status == cp_model.INFEASIBLE and found is None:
             return None
         if status == cp_model.UNKNOWN and found is not None:

@@ -31,7 +31,6 @@ class Request:
     wishes: Sequence[Wish] = ()
     order: Sequence[str] = GOALS
     symptom: Symptom | None = None
-    workers: int = 1
     effort: float = EFFORT
 
 
@@ -48,14 +47,14 @@ def propose(case: Case, request: Request) -> ProposeReport:
             request = replace(request, wishes=[*request.wishes, move.wish])
     full = problem_of(case, request.wishes)
     problem = undominated(full)
-    solution = best(ChoiceModel(problem, problem.constraints), request.order, request.workers, request.effort)
+    solution = best(ChoiceModel(problem, problem.constraints), request.order, request.effort)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
         "hint": request.symptom.hint if request.symptom else "", "demand_factor": case.factor, "demand_note": note,
         "order": list(request.order),
     }  # fmt: skip
     if solution is None:
-        conflict = explain(full, request.workers)
+        conflict = explain(full, request.effort)
         return ProposeReport(
             **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, covers={}, first=[],
             remaining=[], aftercare=[], alternatives=[], conflict=conflict,
@@ -159,7 +158,7 @@ def _alternatives(case: Case, problem: Problem, first: Solution, request: Reques
                 model.forbid_work(chosen)
         put_first = goals.split(",") if goals else []
         order = [*put_first, *(goal for goal in request.order if goal not in put_first)]
-        solution = best(model, order, request.workers, request.effort)
+        solution = best(model, order, request.effort)
         if solution is None or solution.chosen in seen:
             continue
         seen.append(solution.chosen)

@@ -93,6 +93,9 @@ def _save_whole(figure: Any, path: Path) -> None:
     handle, name = tempfile.mkstemp(dir=path.parent, suffix=path.suffix)
     os.close(handle)
     try:
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(name, 0o666 & ~umask)
         metadata = {"Date": None} if path.suffix.lower() == ".svg" else {}
         figure.savefig(name, metadata=metadata)
         os.replace(name, path)
