@@ -119,6 +119,7 @@ class Case:
         done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
         return CarFacts(
             bonnet_clearance_mm=_or_nan(self.vehicle.manifold.bonnet_clearance_mm),
+            spacer_height_mm=self.fitted.spacer.bonnet_mm if self.fitted.spacer else 0.0,
             flow_per_litre=self.vehicle.flow_per_litre,
             jets_redrilled=self.vehicle.carburettor.jets_redrilled,
             first_checks_open=done.count(False),
@@ -146,8 +147,10 @@ class Case:
         )
 
     def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
-        """Slack in the linkage of each pump and lobe: as found, or none where it is set, as after a change."""
-        found = 0.0 if self.linkage_set else next(c for c in self.fitted.circuits if c.name == name).slack_mm or 0.0
+        """Slack in the linkage of each pump and lobe (preload counts as less than none): as found, or none where it is
+        set, as after a change."""
+        circuit = next(c for c in self.fitted.circuits if c.name == name)
+        found = 0.0 if self.linkage_set else (circuit.slack_mm or 0.0) - (circuit.preload_mm or 0.0)
         return np.where(np.array(pump_changed)[:, None] | np.array(lobe_changed), 0.0, found)
 
     def columns(

@@ -3,6 +3,7 @@
 Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
 """
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -199,7 +200,7 @@ def assumptions(
     from configurator.views.tables import sensitivity_text
     from configurator.wishes import pick, read_wishes
 
-    case = _case(vehicle, catalog)
+    case = _case(vehicle, catalog).with_linkage_set()
     chosen = pick(case.options, read_wishes(case.options, [], fit or [], []))
     choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
     report = sensitivity(case, _circuits(case, circuit)[0], choice)
@@ -212,6 +213,10 @@ def main() -> None:
         app(prog_name="tipin")
     except TipinError as error:
         print(f"tipin: {error}", file=sys.stderr)
+        sys.exit(2)
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more
+        print(f"tipin: output cannot be written ({error.strerror})", file=sys.stderr)
         sys.exit(2)
 
 

@@ -20,6 +20,7 @@ from configurator.physics.tip_in import CircuitEvent, Fuel, Mask, Opening, Throt
 from configurator.slots import Mount, Shots
 from configurator.vehicle import Vehicle
 
+ZERO_CELSIUS_K = 273.15
 MOST_START_PRESSURE = 0.95
 """Manifold pressure before a tip-in, over that of the air: beyond it the throttle is open already."""
 
@@ -51,11 +52,12 @@ def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
 
 
 def surroundings_of(vehicle: Vehicle) -> Surroundings:
-    """Air at the car: measured pressure where there is one, else that of its altitude; measured temperature."""
+    """Air at the car: measured where it was, else the standard atmosphere's at its altitude (ISO 2533)."""
     standard = standard_atmosphere(vehicle.engine.altitude_m)
-    measured = vehicle.engine.air_pressure_kpa
+    pressure, temperature = vehicle.engine.air_pressure_kpa, vehicle.engine.air_temperature_c
     return Surroundings(
-        standard.pressure_pa if measured is None else measured * 1e3, vehicle.engine.air_temperature_c + 273.15
+        standard.pressure_pa if pressure is None else pressure * 1e3,
+        standard.temperature_k if temperature is None else temperature + ZERO_CELSIUS_K,
     )
 
 

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from configurator.case import Case
+from configurator.errors import OutOfRange
 from configurator.facts import JobFacts
 from configurator.options import JOINTS, Option
 from configurator.reports import CheckReport, Finding
@@ -62,6 +63,8 @@ def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: fl
         "source": row.source if row else rule.source,
     }
     if np.isnan(margin):
+        if not rule.unknown:
+            raise OutOfRange(f"{rule.id} ({circuit or 'car'})", margin, -np.inf, np.inf, rule.unit)
         return Finding(
             **shared,
             severity="note",
@@ -97,8 +100,8 @@ def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list
     now = {f.circuit: f for f in found if f.rule == "shot-covers-the-hole"}
     judged = []
     for f in found:
-        if f in slack and now[f.circuit].holds is False:
-            then = adjusted[f.circuit]
+        lean, then = now.get(f.circuit), adjusted.get(f.circuit)
+        if f in slack and lean is not None and then is not None and lean.holds is False:
             cure = "that alone mends the lean spell" if then.holds else f"with that done, {then.says}"
             f = f.model_copy(update={"mend": f"{f.mend}; {cure}"})
         judged.append(f)

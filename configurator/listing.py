@@ -12,7 +12,7 @@ from configurator.catalog import FAMILIES, Catalog
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.read_files import did_you_mean
 from configurator.reports import Answer
-from configurator.units import parse_diameter_mm, parse_length_mm, show_diameter
+from configurator.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_size
 
 SAME = 1e-6
 _SIGNS: Mapping[str, Callable[[float], bool]] = {
@@ -47,7 +47,11 @@ class _Test:
         value = getattr(record, self.column)
         if self.number is None:
             return _cell(record, self.column).lower() == self.text.lower()
-        return _is_number(value) and _SIGNS[self.sign](value - self.number)
+        if not _is_number(value):
+            return False
+        if self.sign == "=" and self.column == "diameter_mm":
+            return bool(abs(value - self.number) < closeness_mm(self.text))
+        return bool(_SIGNS[self.sign](value - self.number))
 
 
 def list_parts(catalog: Catalog, family: str | None, tests: Sequence[str]) -> PartsReport:
@@ -75,7 +79,7 @@ def _cell(record: Any, name: str) -> str:
     if value is None or value == ():
         return ""
     if name == "diameter_mm":
-        return show_diameter(value)
+        return show_size(value)
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):

@@ -7,6 +7,7 @@ import numpy as np
 from pydantic import Field
 
 from configurator.case import Case
+from configurator.demand import ZERO_CELSIUS_K, surroundings_of
 from configurator.findings import Choice
 from configurator.fitted import FittedNozzle
 from configurator.options import Option
@@ -121,8 +122,14 @@ def _figures(case: Case) -> Iterator[_Figure]:
 
         yield _Figure(
             f"{table}.{key}", type(part).model_fields[key].description or "", str(extra["unit"]), str(extra["basis"]),
-            getattr(part, key), low, high, owned(low), owned(high),
+            _value(case, table, key), low, high, owned(low), owned(high),
         )  # fmt: skip
+
+
+def _value(case: Case, table: str, key: str) -> float:
+    """A key of the vehicle file, or what stands for it where it is left out."""
+    value: float | None = getattr(getattr(case.vehicle, table), key)
+    return round(surroundings_of(case.vehicle).temperature_k - ZERO_CELSIUS_K, 1) if value is None else value
 
 
 def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:

@@ -17,7 +17,8 @@ from configurator.options import Option
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.read_files import did_you_mean
 from configurator.slots import Shots
-from configurator.wishes import SAME_SIZE_MM, Wish
+from configurator.units import SAME_SIZE_MM
+from configurator.wishes import Wish
 
 DISAGREEMENT = 1.3
 """Ratio of demand factors beyond which a symptom and the model are said to disagree (assumed)."""
@@ -81,28 +82,33 @@ class Move:
 
 
 def moved(case: Case, symptom: Symptom) -> Move:
-    """The demand factor that a symptom points to, front circuit; the case's own where it says nothing new.
+    """The demand factor that a symptom points to, for the car as found; the case's own where it says nothing new.
 
-    Lean: f lies beyond what the fitted nozzle covers; it is put where a nozzle larger by the move just covers it. Rich:
-    what is fitted drowns the engine, whatever the model says of it, so a smaller nozzle is asked for, and f is put
-    where one smaller by the move just covers it. Clean: f lies inside the window of what is fitted.
+    Of two circuits the one nearer its edge is taken for the cause. Lean: f lies beyond what it covers; it is put where
+    a nozzle larger by the move just covers it. Rich: it drowns the engine, whatever the model says of it, so a smaller
+    nozzle is asked for, and f is put where one smaller by the move just covers it. Clean: f lies inside what every
+    circuit covers.
     """
     limits = case.catalog.limits
     step = limits.fine_move_mm if symptom.faint else limits.first_move_mm
-    fitted = case.as_fitted["front.nozzle"].figures
-    assert isinstance(fitted, FittedNozzle)
-    target = max(fitted.diameter_mm + symptom.side * step, 0.3)
-    ends = _windows_of(case, [fitted.diameter_mm, target])
-    now_high, then_high = (float(high) for high in np.nan_to_num(ends.window_high.ravel(), nan=0.0))
+    windows = {name: _windows_of(case, name, symptom.side * step) for name in case.circuit_names}
     if symptom.side == 0:
-        return _inside(case, symptom, float(ends.window_low.ravel()[0]), now_high)
-    aim = f"a first move of {step:.2f} mm {'up' if symptom.side > 0 else 'down'} from {fitted.diameter_mm:.2f} mm"
-    wanted, wish = then_high * 0.995, None
-    if symptom.side > 0 and then_high <= now_high:
-        wanted, aim = now_high * 1.02, "just beyond what is fitted: a larger nozzle alone covers no more"
+        return _inside(case, symptom, max(w.low for w in windows.values()), min(w.high for w in windows.values()))
+    name = min(windows, key=lambda n: windows[n].high if symptom.side > 0 else -windows[n].low)
+    window = windows[name]
+    where = f"the {name} circuit's {window.diameter_mm:.2f} mm"
+    aim = f"a first move of {step:.2f} mm {'up' if symptom.side > 0 else 'down'} from {where}"
+    wanted, wish = window.moved_high * 0.995, None
+    if symptom.side > 0 and window.moved_high <= window.high:
+        wanted, aim = (
+            window.high * 1.02,
+            f"just beyond what is fitted: a nozzle larger than {where} alone covers no more",
+        )
     if symptom.side < 0:
-        wish = _smaller_nozzle(case, fitted.diameter_mm, symptom)
+        wish = _smaller_nozzle(case, name, window.diameter_mm, symptom)
     factor = max(case.factor, wanted) if symptom.side > 0 else min(case.factor, wanted)
+    if symptom.faint:
+        factor = min(max(factor, case.factor / DISAGREEMENT), case.factor * DISAGREEMENT)
     factor = min(max(factor, FACTOR_RANGE[0]), FACTOR_RANGE[1])
     if factor == case.factor:
         return Move(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
@@ -124,20 +130,35 @@ def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Move:
     return Move(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that")
 
 
-def _smaller_nozzle(case: Case, diameter_mm: float, symptom: Symptom) -> Wish:
+def _smaller_nozzle(case: Case, circuit: str, diameter_mm: float, symptom: Symptom) -> Wish:
+    slot = f"{circuit}.nozzle"
     smaller = frozenset(
         place
-        for place, option in enumerate(case.options["front.nozzle"])
+        for place, option in enumerate(case.options[slot])
         if isinstance(option.figures, FittedNozzle) and option.figures.diameter_mm < diameter_mm - SAME_SIZE_MM
     )
-    return Wish(f"{symptom.says} asks for a smaller front nozzle", "front.nozzle", smaller, felt=True)
+    return Wish(f"{symptom.says} asks for a smaller {circuit} nozzle", slot, smaller, felt=True)
 
 
-def _windows_of(case: Case, diameters_mm: list[float]) -> Shots:
-    """Windows of the fitted combination with its nozzle in several sizes."""
-    now = case.as_fitted["front.nozzle"].figures
+@dataclass(frozen=True)
+class _Window:
+    """Demand factors a fitted circuit covers (low above high where none); the upper end with its nozzle moved."""
+
+    diameter_mm: float
+    low: float
+    high: float
+    moved_high: float
+
+
+def _windows_of(case: Case, circuit: str, step_mm: float) -> _Window:
+    """Windows of a fitted circuit with its nozzle as it is and moved by a step."""
+    slot = f"{circuit}.nozzle"
+    now = case.as_fitted[slot].figures
     assert isinstance(now, FittedNozzle)
-    nozzles = tuple(Option("", now.resized(size), "none") for size in diameters_mm)
-    listed = {slot: (option,) for slot, option in case.as_fitted.items()} | {"front.nozzle": nozzles}
-    shots: Shots = case.columns("front", listed, with_windows=True)["shot"]
-    return shots
+    sizes = (now.diameter_mm, max(now.diameter_mm + step_mm, 0.3))
+    nozzles = tuple(Option("", now.resized(size), "none") for size in sizes)
+    listed = {name: (option,) for name, option in case.as_fitted.items()} | {slot: nozzles}
+    shots: Shots = case.columns(circuit, listed, with_windows=True)["shot"]
+    low = np.nan_to_num(shots.window_low.ravel(), nan=np.inf)
+    high = np.nan_to_num(shots.window_high.ravel(), nan=0.0)
+    return _Window(now.diameter_mm, float(low[0]), float(high[0]), float(high[1]))

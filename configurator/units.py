@@ -8,7 +8,7 @@ import math
 import re
 
 from configurator.drills import INCH_MM as INCH_MM
-from configurator.drills import nearest_drill, number_drill
+from configurator.drills import NUMBER_DRILLS_INCH, nearest_drill, number_drill
 from configurator.errors import BadSize
 
 THOU_MM = INCH_MM / 1000
@@ -23,6 +23,9 @@ DIAMETER_RANGE_MM = (0.1, 10.0)
 LENGTH_RANGE_MM = (0.0, 10_000.0)
 DIAMETERS_ACCEPTED = '"0.80 mm", "0.031 in", "31 thou" or "#68" (number drills #1 to #80)'
 LENGTHS_ACCEPTED = '"10 mm", "0.4 in" or "400 thou"'
+
+SAME_SIZE_MM = 0.0051
+"""Diameters closer than this are one size to a person who types millimetres."""
 
 _UNIT_MM = {"mm": 1.0, "in": INCH_MM, "thou": THOU_MM}
 _SPELLINGS = {
@@ -81,6 +84,28 @@ def show_diameter(diameter_mm: float) -> str:
     '0.80 mm (31.5 thou)'
     """
     return f"{diameter_mm:.2f} mm ({diameter_mm / THOU_MM:.1f} thou)"
+
+
+def closeness_mm(typed: str) -> float:
+    """How near a size counts as the one typed [mm]: half a hundredth of a millimetre, half a thou with inches.
+
+    >>> closeness_mm("0.80 mm"), round(closeness_mm("31 thou"), 4), round(closeness_mm("#68"), 4)
+    (0.0051, 0.0128, 0.0128)
+    """
+    in_inches = any(mark in typed for mark in ("thou", "in", '"', "#"))
+    return 0.5 * THOU_MM + 1e-4 if in_inches else SAME_SIZE_MM
+
+
+def show_size(diameter_mm: float) -> str:
+    """A diameter in every unit a workshop reads: mm, thou, inch, and a number drill within half a thou of it.
+
+    >>> show_size(0.78), show_size(1.24)
+    ('0.78 mm (30.7 thou, 0.0307 in, about #68)', '1.24 mm (48.8 thou, 0.0488 in)')
+    """
+    drills = [number_drill(number) for number in range(1, len(NUMBER_DRILLS_INCH) + 1)]
+    nearest = min(drills, key=lambda drill: abs(drill.diameter_mm - diameter_mm))
+    about = f", about {nearest.name}" if abs(nearest.diameter_mm - diameter_mm) <= 0.5 * THOU_MM else ""
+    return f"{show_diameter(diameter_mm).rstrip(')')}, {diameter_mm / INCH_MM:.4f} in{about})"
 
 
 def show_drill(diameter_mm: float) -> str:

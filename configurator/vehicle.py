@@ -50,7 +50,10 @@ class Engine(Record):
         "air drawn over swept volume, at full opening and low speed", basis=ASSUMED, default=0.82, gt=0.3, lt=1.2
     )
     altitude_m: Number = figure("height above the sea", "m", basis=ASSUMED, default=0.0, ge=-500, le=6000)
-    air_temperature_c: Number = figure("air at the carburettor", "deg C", basis=ASSUMED, default=15.0, ge=-40, le=60)
+    air_temperature_c: Number | None = figure(
+        "air at the carburettor; by default that of the altitude", "deg C",
+        basis=PUBLISHED, source="ISO 2533", default=None, ge=-40, le=60,
+    )  # fmt: skip
     air_pressure_kpa: Number | None = figure(
         "air pressure measured, not reduced to sea level; by default that of the altitude", "kPa",
         basis=PUBLISHED, source="ISO 2533", default=None, ge=45, le=110,

@@ -14,12 +14,11 @@ from configurator.fitted import FittedNozzle
 from configurator.options import Option, Slots
 from configurator.read_files import did_you_mean
 from configurator.slots import Mount
-from configurator.units import THOU_MM, parse_diameter_mm, parse_length_mm, show_diameter
+from configurator.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
 """What can be made least: number of changes, advice not followed, changes that cannot be undone, orifice diameters
 together, price, labour, and how far the orifices are from what is fitted."""
-SAME_SIZE_MM = 0.0051
 WORK_WORDS = {"redrill": "redrill", "relief": "relieve", "rephase": "rephase"}
 
 
@@ -133,7 +132,7 @@ def _is_meant(slot: str, option: Option, what: str) -> bool:
         size = _size(what.removeprefix("redrill:"))
         if size is None or (option.work == "redrill") != redrill:
             return False
-        return abs(figures.diameter_mm - size) < _closeness_mm(what)
+        return abs(figures.diameter_mm - size) < closeness_mm(what)
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")
         return phase.removesuffix("deg").strip() == f"{figures.phase_deg:g}" and code in ("", option.code)
@@ -146,12 +145,6 @@ def _measures_otherwise(fitted: Option) -> bool:
     """Whether a fitted nozzle is not what its code says: a wish for that code means a new one."""
     figures = fitted.figures
     return isinstance(figures, FittedNozzle) and figures.stamped_diameter_mm not in (None, figures.diameter_mm)
-
-
-def _closeness_mm(what: str) -> float:
-    """How near a size counts as the one typed: half a hundredth of a millimetre, half a thou where inches are meant."""
-    in_inches = any(mark in what for mark in ("thou", "in", '"', "#"))
-    return 0.5 * THOU_MM + 1e-4 if in_inches else SAME_SIZE_MM
 
 
 def _size(text: str) -> float | None:

@@ -16,9 +16,7 @@ AIR_DENSITY, PETROL = 1.2, 750.0
 AREA_M2 = 30e-4
 
 
-def main(
-    gain: float = 4.0, lip_m: float = 0.012, power: float = 12.8, jetted_for: float = AIR_DENSITY
-) -> MainCircuit:
+def main(gain: float = 4.0, lip_m: float = 0.012, power: float = 12.8, jetted_for: float = AIR_DENSITY) -> MainCircuit:
     return MainCircuit(AREA_M2, jetted_for, gain, lip_m, 0.12, power)
 
 

@@ -24,9 +24,7 @@ def path(diameter_mm: float, length_ratio: float = 4.0, screw_mm2: float | None 
     given_values: dict[str, Any] = {"orifices": one, "screw_coefficient": 0.70, **PETROL, **other}
     screw = WIDE_SCREW_M2 if screw_mm2 is None else screw_mm2 * 1e-6
     diameter = diameter_mm * 1e-3 * one
-    return FuelPath(
-        diameter_m=diameter, length_m=length_ratio * diameter, screw_area_m2=screw * one, **given_values
-    )
+    return FuelPath(diameter_m=diameter, length_m=length_ratio * diameter, screw_area_m2=screw * one, **given_values)
 
 
 def coefficient(length_ratio: float, reynolds: float) -> float:

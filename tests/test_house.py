@@ -156,9 +156,7 @@ def test_the_checkers_find_nothing(command: list[str]) -> None:
     ids=["import", "help"],
 )
 def test_starting_up_does_not_import_the_solver(arguments: list[str]) -> None:
-    done = subprocess.run(
-        [sys.executable, "-X", "importtime", *arguments], cwd=ROOT, capture_output=True, text=True
-    )
+    done = subprocess.run([sys.executable, "-X", "importtime", *arguments], cwd=ROOT, capture_output=True, text=True)
     lines = done.stderr.splitlines()
     assert done.returncode == 0, "\n".join(line for line in lines if not line.startswith("import time:"))
     loaded = {line.rpartition("|")[2].strip() for line in lines if line.startswith("import time:")}

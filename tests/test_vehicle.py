@@ -78,7 +78,7 @@ def test_least_that_an_owner_must_say_gets_the_defaults(load: Load, catalog: Cat
     vehicle = load(LEAST)
     assert vehicle.manifold_volume_m3 == pytest.approx(0.8 * 2000e-6)
     assert vehicle.manifold.pad_clearance_mm is None
-    assert (vehicle.engine.volumetric_efficiency, vehicle.engine.air_temperature_c) == (0.82, 15)
+    assert (vehicle.engine.volumetric_efficiency, vehicle.engine.air_temperature_c) == (0.82, None)
     assert (vehicle.fuel.density_kg_m3, vehicle.tip_in.start, vehicle.demand_factor) == (740, "idle", 1)
     assert vehicle.assumed == {}
     front = resolve_fitted(vehicle, catalog).front

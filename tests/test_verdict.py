@@ -181,9 +181,7 @@ def phi_by_scipy(event: CircuitEvent, shot_kg_s: Array, film_share: float, facto
         ]  # fmt: skip
 
     start = [*(flow.start_kg_s for flow in event.mains), 0.0, factor * event.film_start_kg, 0.0]
-    done = solve_ivp(
-        rates, (0.0, time_s[-1]), start, method="LSODA", t_eval=at_s, max_step=0.01, rtol=1e-6, atol=1e-10
-    )
+    done = solve_ivp(rates, (0.0, time_s[-1]), start, method="LSODA", t_eval=at_s, max_step=0.01, rtol=1e-6, atol=1e-10)
     *mains, own, common, sprayed = done.y
     share, tau = at(event.film_share, at_s), factor * at(event.film_tau_s, at_s)
     wet = (1.0 - share) * (sum(mains) + at(event.idle_kg_s, at_s)) + (1.0 - film_share) * shot(at_s)
@@ -306,8 +304,8 @@ def test_a_window_is_the_connected_range_nearest_to_one(name: str) -> None:
             continue
         first, last = np.flatnonzero(inside)[[0, -1]]
         # The factor beyond an end may still meet: it is within two levels of the window's own
-        assert first < 1 or not meets[max(first - 2, 0):first].all()
-        assert last > 127 or not meets[last + 1:last + 3].all()
+        assert first < 1 or not meets[max(first - 2, 0) : first].all()
+        assert last > 127 or not meets[last + 1 : last + 3].all()
         assert nearness[inside].max() >= nearness[meets].max() - 1e-9
     assert np.isnan(found.low).sum() <= 20 and (found.low > FACTOR_RANGE[0]).sum() >= 10
 

@@ -63,8 +63,8 @@ class Shot:
 def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, pump: Pump) -> Array:
     """Lever travel at the diaphragm beyond its place at idle [m], shape (times, n); row 0 is the idle.
 
-    x = max(0, ratio lift - slack), no more than the diaphragm's full stroke, less the same at idle: what is lifted at
-    idle is spent, and a fast idle costs part of the pump's capacity, too.
+    x = max(0, ratio lift - slack), no more than the diaphragm's full stroke, less the same at idle; slack below 0 is
+    preload. What is lifted at idle is spent, and a fast idle costs part of the pump's capacity, too.
     """
     travel = np.clip(lever_ratio * lift_m - slack_m, 0.0, pump.capacity_m3 / pump.diaphragm_area_m2)
     return np.asarray(travel - travel[0])

@@ -32,7 +32,7 @@ def linkage_has_no_slack(facts: CircuitFacts, limits: Limits) -> Reading:
     unit="mm",
     severity="conflict",
     says="{value:.2f} mm of preload on the pump at closed throttle; at most {limit:.2f} mm",
-    mend="back the lever's adjuster off until it just touches: preload spends part of the shot",
+    mend="back the lever's adjuster off until it just touches: preload takes stroke from the pump",
     limit="linkage_tolerance_mm",
     unknown="measure the preload at closed throttle: turns of the adjuster until the lever comes free, times its pitch",
 )

@@ -119,7 +119,8 @@ def pump_clears_the_manifold_pad(
 def spacer_fits_under_the_bonnet(spacer: Spacers, car: CarFacts, limits: Limits) -> Reading:
     """A spacer lifts carburettor and air cleaner: the bonnet must still close with room for the engine to rock."""
     left = car.bonnet_clearance_mm - spacer.bonnet_mm
-    return left, np.where(spacer.bonnet_mm > 0.0, limits.bonnet_clearance_mm, np.inf)
+    has_one = car.spacer_height_mm + spacer.bonnet_mm > 0.0
+    return left, np.where(has_one, limits.bonnet_clearance_mm, np.inf)
 
 
 @rule(

@@ -106,21 +106,9 @@ def rule(
         statement = " ".join((inspect.getdoc(function) or "").split())
         identity = function.__name__.replace("_", "-")
         RULES[identity] = Rule(
-            identity,
-            statement,
-            slots,
-            at_most,
-            unit,
-            severity,
-            says,
-            mend,
-            limit,
-            basis,
-            source,
-            unknown,
-            function,
-            needs,
-        )
+            id=identity, statement=statement, slots=slots, at_most=at_most, unit=unit, severity=severity, says=says,
+            mend=mend, limit=limit, basis=basis, source=source, unknown=unknown, reads=function, needs=needs,
+        )  # fmt: skip
         return function
 
     return register

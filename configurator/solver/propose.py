@@ -24,6 +24,10 @@ ALTERNATIVES = (
 """Title, and the goals put first; none puts other work first than what was proposed already."""
 
 
+Kept = set[tuple[str, str | None]]
+"""Advice that a choice breaks anyway: rule and circuit."""
+
+
 @dataclass(frozen=True)
 class Request:
     """What is asked for: wishes, goals in order, a symptom if one was named, and how hard to try."""
@@ -36,15 +40,15 @@ class Request:
 
 def propose(case: Case, request: Request) -> ProposeReport:
     """The best change list for a case, or why there is none."""
-    case = case.with_linkage_set()
     note = f"demand factor {case.factor:.2f}: " + (
         "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
     )
     if request.symptom is not None:
-        move = moved(case, request.symptom)
+        move = moved(case, request.symptom)  # of the car as the driver felt it, its linkage as found
         case, note = case.at(move.factor), move.says
         if move.wish is not None:
             request = replace(request, wishes=[*request.wishes, move.wish])
+    case = case.with_linkage_set()
     full = problem_of(case, request.wishes)
     problem = undominated(full)
     solution = best(ChoiceModel(problem, problem.constraints), request.order, request.effort)
@@ -60,7 +64,7 @@ def propose(case: Case, request: Request) -> ProposeReport:
             remaining=[], aftercare=[], alternatives=[], conflict=conflict,
         )  # fmt: skip
     choice = _choice(problem, solution.chosen)
-    changes = _changes(case, choice, request)
+    changes = _changes(case, choice, request, f"the goal put first: {request.order[0]}")
     consumables = _consumables(case, choice)
     remaining = problems(findings(case, choice))
     return ProposeReport(
@@ -77,8 +81,10 @@ def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
     return {slot: problem.options[slot][index] for slot, index in chosen.items()}
 
 
-def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Change]:
-    """The changed slots, each with what forces it: the conflicts that come back when it alone is undone."""
+def _changes(case: Case, choice: dict[str, Option], request: Request, aim: str) -> list[Change]:
+    """The changed slots, each with what forces it: what comes back when it alone is undone; aim is the reason where
+    nothing does."""
+    kept = {(f.rule, f.circuit) for f in _broken(case, choice)}
     changes = []
     for slot, option in choice.items():
         if option.changed:
@@ -94,31 +100,32 @@ def _changes(case: Case, choice: dict[str, Option], request: Request) -> list[Ch
                     reversible=not option.permanent,
                     price=0.0 if in_box else option.price / 100,
                     labour_min=option.labour_min,
-                    because=_because(case, choice, slot, request)
+                    because=_because(case, choice, slot, request, aim, kept)
                     + (["in the pump's box: costs nothing more"] if in_box else []),
                 )
             )
     return changes
 
 
-def _because(case: Case, choice: dict[str, Option], slot: str, request: Request) -> list[str]:
+def _because(case: Case, choice: dict[str, Option], slot: str, request: Request, aim: str, kept: Kept) -> list[str]:
     wished = [
         wish.text if wish.felt else f"you asked for it ({wish.text})"
         for wish in request.wishes
         if wish.slot == slot and 0 not in wish.allowed
     ]
     undone = choice | {slot: case.as_fitted[slot]}
-    forced = [_without(case, slot, finding) for finding in _broken(case, undone)]
-    return wished + forced or [f"nothing forces it: it is there for the goal put first, {request.order[0]}"]
+    back = [f for f in _broken(case, undone) if (f.rule, f.circuit) not in kept]
+    forcing = [f for f in back if f.severity == "conflict"] or back
+    forced = [_without(case, slot, finding) for finding in forcing]
+    return wished + forced or [f"no rule forces it; it is there for {aim}"]
 
 
 def _broken(case: Case, choice: dict[str, Option]) -> list[Finding]:
-    """Conflicts of a choice that another choice could mend."""
+    """What a choice breaks, advice included, that another choice could mend; conflicts first."""
     return [
-        f
-        for f in findings(case, choice)
-        if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable
-    ]
+        f for f in problems(findings(case, choice))
+        if f.severity != "note" and f.holds is False and RULES[f.rule].is_choosable
+    ]  # fmt: skip
 
 
 def _without(case: Case, slot: str, finding: Finding) -> str:
@@ -163,7 +170,8 @@ def _alternatives(case: Case, problem: Problem, first: Solution, request: Reques
             continue
         seen.append(solution.chosen)
         choice = _choice(problem, solution.chosen)
-        changes, consumables = _changes(case, choice, request), _consumables(case, choice)
+        aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
+        changes, consumables = _changes(case, choice, request, aim), _consumables(case, choice)
         found.append(
             Alternative(title=title, changes=changes, consumables=consumables, totals=_totals(changes, consumables))
         )

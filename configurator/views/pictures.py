@@ -90,9 +90,10 @@ def _draw(axes: Any, band: Band) -> None:
 
 def _save_whole(figure: Any, path: Path) -> None:
     """Write beside the target, then put in place."""
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=path.suffix)
-    os.close(handle)
+    name = ""
     try:
+        handle, name = tempfile.mkstemp(dir=path.parent, suffix=path.suffix)
+        os.close(handle)
         umask = os.umask(0)
         os.umask(umask)
         os.chmod(name, 0o666 & ~umask)
@@ -102,4 +103,5 @@ def _save_whole(figure: Any, path: Path) -> None:
     except OSError as error:
         raise BadInput([Fault(str(path), "", f"cannot be written ({error.strerror})")]) from None
     finally:
-        Path(name).unlink(missing_ok=True)
+        if name:
+            Path(name).unlink(missing_ok=True)

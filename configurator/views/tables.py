@@ -15,6 +15,7 @@ from configurator.reports import (
     ConflictReport,
     ConsumableLine,
     Finding,
+    NozzleChoice,
     ProposeReport,
     SizeReport,
     Totals,
@@ -114,7 +115,7 @@ def _found(sizes: CircuitSizes, pump: str) -> str:
     choice = sizes.smallest_by_pump[pump]
     if choice is None:
         return "none meets the demand and keeps every other rule"
-    row = next(row for row in sizes.candidates if row.pump == pump and row.code == choice.code)
+    row = next(row for row in sizes.candidates if _nozzle(row) == _nozzle(choice) and row.pump == pump)
     others = [f"{row.lobe} at {row.phase_deg:g} deg"] if pump != sizes.fitted.pump else []
     others += [row.feed_screw] if row.feed_screw != sizes.fitted.feed_screw else []
     taken = f" with {', '.join(others)}" if others else ""
@@ -135,6 +136,10 @@ def _candidate_row(row: Candidate) -> list[str]:
         _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,
         "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
     ]  # fmt: skip
+
+
+def _nozzle(row: Candidate | NozzleChoice) -> tuple[str | None, float, str]:
+    return row.code, row.diameter_mm, row.style
 
 
 def _number(value: float | None, digits: int = 0) -> str:
