@@ -102,8 +102,9 @@ def did_you_mean(name: str, known: Sequence[str]) -> str:
     return f"did you mean {close[0]}?" if close else ""
 
 
-def read_text(path: Path) -> str:
-    """The whole text of a UTF-8 file of at most 5 MB, without a byte order mark; raises BadInput."""
+def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
+    """The whole text of a UTF-8 file of at most 5 MB, or as many bytes as said, without a byte order mark; raises
+    BadInput."""
 
     def refuse(problem: str, expected: str = "", remedy: str = "") -> BadInput:
         return BadInput([Fault(str(path), "", problem, expected, remedy)])
@@ -114,8 +115,8 @@ def read_text(path: Path) -> str:
             raise refuse("is a directory", "a file", "name a file inside it")
         if not stat.S_ISREG(state.st_mode):
             raise refuse("is not an ordinary file", "a file")
-        if state.st_size > LARGEST_FILE_BYTES:
-            raise refuse(f"holds {state.st_size / 1e6:.0f} MB", f"at most {LARGEST_FILE_BYTES / 1e6:.0f} MB")
+        if state.st_size > largest_bytes:
+            raise refuse(f"holds {state.st_size / 1e6:.0f} MB", f"at most {largest_bytes / 1e6:.0f} MB")
         content = path.read_bytes()
     except FileNotFoundError:
         raise refuse("there is no such file", remedy=_file_meant(path)) from None
@@ -197,9 +198,9 @@ def _stands_alone(lines: list[str], at: int) -> bool:
     return bool(_KEY_LINE.match(line) and _NEW_START.match(following)) and not opens_more
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> Table:
     """The rows of a delimited text file under the headings of its first row; raises BadInput if it has none."""
-    text = read_text(path)
+    text = read_text(path, largest_bytes)
     first = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max(DELIMITERS, key=first.count)
     try:

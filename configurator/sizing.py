@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from configurator.case import Case, margins
-from configurator.options import Option
+from configurator.options import Option, Slots
 from configurator.physics.tip_in import Mask
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
 from configurator.rules import CIRCUIT_SLOTS, RULES
@@ -35,6 +35,11 @@ def tabulate_circuit(case: Case, name: str) -> Table:
     listed = {slot: (options[:1] if "." not in slot else options) for slot, options in case.options.items()}
     nozzle = f"{name}.nozzle"
     listed[nozzle] = tuple(option for option in listed[nozzle] if option.work != "redrill")
+    return tabulate_listed(case, name, listed)
+
+
+def tabulate_listed(case: Case, name: str, listed: Slots) -> Table:
+    """Every combination of the options listed for a circuit, judged, its window included."""
     columns = case.columns(name, listed, with_windows=True)
     options = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
     shape = tuple(len(options[slot]) for slot in CIRCUIT_SLOTS)

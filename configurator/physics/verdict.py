@@ -151,6 +151,17 @@ def spells(event: CircuitEvent, shots: Shots, factor: float, allowed: Allowed) -
     return hole, flood
 
 
+def spells_at(event: CircuitEvent, shots: Shots, factors: Array, allowed: Allowed) -> tuple[Array, Array]:
+    """Hole and flood [s] of n combinations at each of k demand factors, each of shape (n, k)."""
+    levels, n, k = Levels.of(event, factors), shots.count, len(factors)
+    limits = ((allowed.lean_phi, -1.0), (allowed.rich_phi, 1.0))
+    hole, flood = np.empty(n * k), np.empty(n * k)
+    for first in range(0, n * k, BLOCK):
+        block = np.arange(first, min(first + BLOCK, n * k))
+        hole[block], flood[block] = _longest(event, levels, shots.take(block // k), block % k, limits)
+    return hole.reshape(n, k), flood.reshape(n, k)
+
+
 @dataclass(frozen=True)
 class Windows:
     """Demand factors covered, arrays of shape (n,); both nan where a combination covers none."""

@@ -56,6 +56,14 @@ def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
 def save_bands(bands: Sequence[Band], path: Path) -> None:
     """Draw bands one below the other into an SVG or PNG file; raises BadInput for another ending or a missing folder,
     TipinError where matplotlib is not installed. The file appears whole or not at all."""
+    figure = new_figure(path, 4.2 * len(bands))
+    for axes, band in zip(np.atleast_1d(figure.subplots(len(bands), 1)), bands, strict=True):
+        _draw(axes, band)
+    save_whole(figure, path)
+
+
+def new_figure(path: Path, height_in: float) -> Any:
+    """An empty figure for an SVG or PNG file; raises as save_bands does, so that nothing is drawn in vain."""
     if path.suffix.lower() not in FORMATS:
         raise BadInput(
             [Fault(str(path), "", f"cannot draw a '{path.suffix}' file", "a name that ends in .svg or .png")]
@@ -68,10 +76,7 @@ def save_bands(bands: Sequence[Band], path: Path) -> None:
     except ImportError:
         raise TipinError("drawing to a file needs matplotlib: pip install matplotlib, in tipin's environment") from None
     matplotlib.rcParams["svg.hashsalt"] = "tipin"
-    figure = Figure(figsize=(8, 4.2 * len(bands)), layout="constrained")
-    for axes, band in zip(np.atleast_1d(figure.subplots(len(bands), 1)), bands, strict=True):
-        _draw(axes, band)
-    _save_whole(figure, path)
+    return Figure(figsize=(8, height_in), layout="constrained")
 
 
 def _draw(axes: Any, band: Band) -> None:
@@ -88,8 +93,8 @@ def _draw(axes: Any, band: Band) -> None:
     axes.legend(fontsize=8, loc="upper right")
 
 
-def _save_whole(figure: Any, path: Path) -> None:
-    """Write beside the target, then put in place."""
+def save_whole(figure: Any, path: Path) -> None:
+    """Write a figure beside its target, then put it in place; raises BadInput where that cannot be."""
     name = ""
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, suffix=path.suffix)

@@ -22,6 +22,8 @@ from configurator.reports import (
 )
 from configurator.sensitivity import SensitivityReport
 from configurator.views.marks import mark
+from configurator.workshop.sure_sizes import SureCandidate, SureCircuitSizes
+from configurator.workshop.what_next import percent
 
 WIDTH = 110
 MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
@@ -95,7 +97,8 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
 
 def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Iterable[str]:
     now = sizes.fitted
-    answer = mark("YES" if sizes.smallest else "NO")
+    enough = sizes.enough if isinstance(sizes, SureCircuitSizes) else sizes.smallest is not None
+    answer = mark("YES" if enough else "NO")
     yield f"{answer}  {vehicle}, {sizes.circuit} circuit, smallest nozzle:"
     yield f"     with {now.pump} and {now.lobe} at {now.phase_deg:g} deg, as fitted: {_found(sizes, now.pump)}"
     for pump in sizes.smallest_by_pump:
@@ -103,7 +106,8 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
             yield f"     with {pump}: {_found(sizes, pump)}"
     yield ""
     rows = list(sizes.candidates) if everything else _around(sizes)
-    yield tabulate([_candidate_row(row) for row in rows], headers=list(_HEADINGS), disable_numparse=True)
+    headings = [*_HEADINGS, "sure"] if any(isinstance(row, SureCandidate) for row in rows) else list(_HEADINGS)
+    yield tabulate([_candidate_row(row) for row in rows], headers=headings, disable_numparse=True)
     broken = dict.fromkeys(rule for row in rows if row.meets for rule in row.breaks)
     if broken:
         yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
@@ -135,6 +139,7 @@ def _candidate_row(row: Candidate) -> list[str]:
         size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
         _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,
         "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
+        *([percent(row.sureness)] if isinstance(row, SureCandidate) else []),
     ]  # fmt: skip
 
 

@@ -1,51 +1,24 @@
-"""The command line: parse, call, show, exit code.
+"""The commands around one vehicle: check, size, propose, parts, assumptions."""
 
-Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
-"""
-
-import os
-import sys
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
-from configurator.errors import BadInput, Fault, TipinError
-
-app = typer.Typer(
-    name="tipin",
-    help="Parts for a carburettor's accelerator pump: check what fits, size the nozzle, propose the fewest changes.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
+from configurator.cli.shared import (
+    AsJson,
+    BookPlace,
+    CatalogDir,
+    CircuitName,
+    Everything,
+    Sure,
+    VehicleFile,
+    With,
+    app,
+    belief_in_book,
+    case_of,
+    circuits_named,
 )
-
-VehicleFile = Annotated[Path, typer.Argument(help="vehicle file (TOML)", metavar="VEHICLE", show_default=False)]
-CatalogDir = Annotated[
-    Path | None,
-    typer.Option(
-        "--catalog", envvar="TIPIN_CATALOG", metavar="DIR", help="catalogue to use in place of the shipped one"
-    ),
-]
-AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON (docs/json.md has the schema)")]
-Everything = Annotated[bool, typer.Option("--all", help="show what is in order too, every row of a table")]
-With = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--with",
-        metavar="SLOT=WHAT",
-        help="as if this were fitted: front.nozzle=0.85mm or =redrill:0.85mm, front.lobe=CODE@PHASE, spacer=CODE",
-    ),
-]
-CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit", help="one circuit only")]
-
-
-def _case(vehicle: Path, catalog: Path | None):  # type: ignore[no-untyped-def]
-    from configurator.case import Case
-    from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.vehicle import load_vehicle
-
-    return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
 
 
 @app.command(epilog="Example: tipin check catalog/examples/tow-truck.toml --with front.nozzle=0.85mm")
@@ -64,7 +37,7 @@ def check(
     from configurator.views.tables import check_text
     from configurator.wishes import read_wishes
 
-    case = _case(vehicle, catalog)
+    case = case_of(vehicle, catalog)
     report = check_case(case, read_wishes(case.options, [], fit or [], []), everything=everything)
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
@@ -78,41 +51,45 @@ def size(
         Path | None, typer.Option(metavar="FILE", help="draw demand and shot into an .svg or .png file")
     ] = None,
     everything: Everything = False,
+    sure: Sure = 90.0,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Find the smallest nozzle that meets the demand.
 
-    With the fitted pump and with each other. Exit code 1 if none does with the fitted pump.
+    With the fitted pump and with each other; where runs stand in the book, the smallest that is sure enough to be
+    right. Exit code 1 if there is none with the fitted pump.
     """
     from configurator.band import band_of
     from configurator.sizing import size as size_case
+    from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
+    from configurator.workshop.sure_sizes import sure_sizes
 
-    case = _case(vehicle, catalog).with_linkage_set()
-    names = _circuits(case, circuit)
-    report = size_case(case, names)
+    case = case_of(vehicle, catalog).with_linkage_set()
+    names = circuits_named(case, circuit)
+    belief = belief_in_book(case, book)
+    if belief is None:
+        report = size_case(case, names)
+        text = size_text(report, everything=everything)
+    else:
+        case = case.at(belief.median)
+        report = by_belief = sure_sizes(case, names, belief, sure / 100)
+        text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:
         save_bands(bands, plot)
     if as_json:
         typer.echo(report.model_dump_json(indent=2))
     else:
-        typer.echo(size_text(report, everything=everything))
+        typer.echo(text)
         for band in bands:
             typer.echo("\nAs fitted: " + terminal_picture(band))
         if plot is not None:
             typer.echo(f"\nPicture: {plot}")
     raise typer.Exit(0 if report.ok else 1)
-
-
-def _circuits(case, circuit: str | None) -> tuple[str, ...]:  # type: ignore[no-untyped-def]
-    if circuit is None:
-        return tuple(case.circuit_names)
-    if circuit not in case.circuit_names:
-        raise BadInput([Fault(f"--circuit {circuit}", "", "the vehicle has no such pump circuit", "front")])
-    return (circuit,)
 
 
 @app.command(epilog="Example: tipin propose catalog/examples/tow-truck.toml --symptom stumble --avoid redrill")
@@ -130,27 +107,38 @@ def propose(
     order: Annotated[
         str, typer.Option(metavar="GOALS", help="what to make least, first goal first")
     ] = "changes,advice,permanent,nozzle,price,labour,step",
+    sure: Sure = 90.0,
     effort: Annotated[
         float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")
     ] = 60.0,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Propose the fewest changes that meet the demand.
 
-    Each with what forces it, its price and its labour. Exit code 1 if nothing fits.
+    Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
+    Exit code 1 if nothing fits.
     """
     from configurator.solver.propose import Request
     from configurator.solver.propose import propose as propose_case
+    from configurator.solver.sure_proposal import sure_proposal
     from configurator.symptoms import read_symptom
+    from configurator.views.belief import sure_propose_text
     from configurator.views.tables import propose_text
     from configurator.wishes import read_order, read_wishes
 
-    case = _case(vehicle, catalog)
+    case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
     request = Request(wishes, read_order(order), read_symptom(symptom), effort)
-    report = propose_case(case, request)
-    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else propose_text(report))
+    belief = belief_in_book(case, book, request.symptom)
+    if belief is None:
+        report = propose_case(case, request)
+        text = propose_text(report)
+    else:
+        report = by_belief = sure_proposal(case, request, belief, sure / 100)
+        text = sure_propose_text(by_belief)
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else text)
     raise typer.Exit(1 if report.status == "impossible" else 0)
 
 
@@ -200,25 +188,8 @@ def assumptions(
     from configurator.views.tables import sensitivity_text
     from configurator.wishes import pick, read_wishes
 
-    case = _case(vehicle, catalog).with_linkage_set()
+    case = case_of(vehicle, catalog).with_linkage_set()
     chosen = pick(case.options, read_wishes(case.options, [], fit or [], []))
     choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
-    report = sensitivity(case, _circuits(case, circuit)[0], choice)
+    report = sensitivity(case, circuits_named(case, circuit)[0], choice)
     typer.echo(report.model_dump_json(indent=2) if as_json else sensitivity_text(report))
-
-
-def main() -> None:
-    """Run the command line; bad input ends in one message on stderr and exit code 2."""
-    try:
-        app(prog_name="tipin")
-    except TipinError as error:
-        print(f"tipin: {error}", file=sys.stderr)
-        sys.exit(2)
-    except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more
-        print(f"tipin: output cannot be written ({error.strerror})", file=sys.stderr)
-        sys.exit(2)
-
-
-if __name__ == "__main__":
-    main()

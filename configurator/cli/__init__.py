@@ -1,0 +1,26 @@
+"""The command line: parse, call, show, exit code.
+
+Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
+"""
+
+import os
+import sys
+
+from configurator.cli import book, next, order, tuning
+from configurator.cli.shared import app
+from configurator.errors import TipinError
+
+__all__ = ["app", "book", "main", "next", "order", "tuning"]
+
+
+def main() -> None:
+    """Run the command line; bad input ends in one message on stderr and exit code 2."""
+    try:
+        app(prog_name="tipin")
+    except TipinError as error:
+        print(f"tipin: {error}", file=sys.stderr)
+        sys.exit(2)
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more
+        print(f"tipin: output cannot be written ({error.strerror})", file=sys.stderr)
+        sys.exit(2)

@@ -1,0 +1,94 @@
+"""What all commands share: the app, options and arguments, and how a vehicle is put in front of a catalogue."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from configurator.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from configurator.case import Case
+    from configurator.symptoms import Symptom
+    from configurator.workshop.belief import Belief
+
+app = typer.Typer(
+    name="tipin",
+    help="Parts for a carburettor's accelerator pump: check what fits, size the nozzle, propose the fewest changes.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+VehicleFile = Annotated[Path, typer.Argument(help="vehicle file (TOML)", metavar="VEHICLE", show_default=False)]
+CatalogDir = Annotated[
+    Path | None,
+    typer.Option(
+        "--catalog", envvar="TIPIN_CATALOG", metavar="DIR", help="catalogue to use in place of the shipped one"
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON (docs/json.md has the schema)")]
+BookPlace = Annotated[
+    str | None,
+    typer.Option(
+        "--book", envvar="TIPIN_BOOK", metavar="FILE", help="workshop book to use: a file, or a database's URL"
+    ),
+]
+Sure = Annotated[
+    float,
+    typer.Option(
+        min=1, max=99.9, metavar="PERCENT", help="how sure to be, where runs of the vehicle stand in the book"
+    ),
+]
+Everything = Annotated[bool, typer.Option("--all", help="show what is in order too, every row of a table")]
+With = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--with",
+        metavar="SLOT=WHAT",
+        help="as if this were fitted: front.nozzle=0.85mm or =redrill:0.85mm, front.lobe=CODE@PHASE, spacer=CODE",
+    ),
+]
+CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit", help="one circuit only")]
+
+
+def case_of(vehicle: Path, catalog: Path | None) -> "Case":
+    """The case of a vehicle file in front of the catalogue named, or the shipped one."""
+    from configurator.case import Case
+    from configurator.catalog import load_catalog, shipped_catalog_dir
+    from configurator.vehicle import load_vehicle
+
+    return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
+
+
+def belief_in_book(case: "Case", place: str | None, felt: "Symptom | None" = None) -> "Belief | None":
+    """What the runs of a vehicle say of it; None where the book has none that counts, or there is no book.
+
+    felt : a symptom that counts as one more run, of what is fitted.
+    """
+    from configurator.workshop.book import find_book
+
+    book = find_book(place)
+    if book is None:
+        return None
+    with book:
+        runs = book.trials(case.vehicle.name)
+    from datetime import UTC, datetime
+
+    from configurator.workshop.belief import belief_of, counts
+    from configurator.workshop.records import Conditions, Felt, trial_of
+
+    if not any(map(counts, runs)):
+        return None
+    if felt is not None:
+        runs.append(trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions()))
+    return belief_of(case, runs)
+
+
+def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:
+    """The circuit asked for, or all there are; raises BadInput for one the vehicle does not have."""
+    if circuit is None:
+        return tuple(case.circuit_names)
+    if circuit not in case.circuit_names:
+        raise BadInput([Fault(f"--circuit {circuit}", "", "the vehicle has no such pump circuit", "front")])
+    return (circuit,)
