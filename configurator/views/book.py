@@ -1,0 +1,143 @@
+"""The workshop book as plain text: runs, and what is on the shelf."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from tabulate import tabulate
+
+from configurator.errors import one_line
+from configurator.views.marks import mark
+from configurator.views.tables import counted, wrapped
+from configurator.workshop.records import Trial
+from configurator.workshop.shelf import StockReport
+from configurator.workshop.stock import StockMove
+from configurator.workshop.trial_entry import TrialReport
+
+LONGEST_NAME, LONGEST_NOTE = 24, 40
+_NOTHING_THERE = "none"
+
+
+def trial_text(report: TrialReport, *, of_all: bool) -> str:
+    """What was done with runs; of_all: whether a list is of all vehicles, and so names them."""
+    if report.did == "recorded":
+        return "\n".join(_recorded_lines(report))
+    if report.did == "undone":
+        (trial,) = report.trials
+        return f"{mark('OK')}  run {trial.number} undone: {_shown(trial.vehicle)}, {felt_text(trial)}; it stays, marked"
+    if report.did == "imported":
+        known = f"; {report.known} left out, as the book holds them already" if report.known else ""
+        return f"{mark('OK')}  {counted(len(report.trials), 'run')} recorded in {report.book}{known}"
+    if report.did == "exported":
+        return f"{mark('OK')}  {counted(len(report.trials), 'run')} written"
+    if not report.trials:
+        return f"No runs of that in {report.book} yet: `tipin trial VEHICLE --felt WORD` records one"
+    return _table_of(report.trials, of_all)
+
+
+def _recorded_lines(report: TrialReport) -> Iterable[str]:
+    (trial,) = report.trials
+    yield f"{mark('OK')}  run {trial.number} recorded in {report.book}: {_shown(trial.vehicle)}, {felt_text(trial)}"
+    fitted = {slot: label for slot, label in trial.codes.items() if label != _NOTHING_THERE}
+    wide = max(map(len, fitted))
+    yield from (f"    {slot.ljust(wide)}  {label}" for slot, label in fitted.items())
+    if said := day_text(trial):
+        yield f"    {'on the day'.ljust(wide)}  {said}"
+    if measured := measured_text(trial):
+        yield f"    {'measured'.ljust(wide)}  {measured}"
+    for note in report.notes:
+        yield wrapped(note, "  ", "! ")
+
+
+def _shown(text: str, longest: int = 200) -> str:
+    """Text of a user's on one line of a terminal."""
+    text = one_line(text)
+    return text if len(text) <= longest else text[: longest - 3] + "..."
+
+
+def felt_text(trial: Trial) -> str:
+    return f"{trial.felt.word} ({trial.felt.strength})" if trial.felt else "a trace"
+
+
+def day_text(trial: Trial) -> str:
+    """The conditions of a run, as far as they were said."""
+    day = trial.conditions
+    said = [
+        f"{value:g} {unit}"
+        for value, unit in ((day.air_temperature_c, "deg C"), (day.altitude_m, "m"), (day.air_pressure_kpa, "kPa"))
+        if value is not None
+    ]
+    said += [_shown(day.fuel, LONGEST_NOTE)] if day.fuel else []
+    return ", ".join(said + ([] if day.warm else ["engine cold"]))
+
+
+def measured_text(trial: Trial) -> str:
+    said = []
+    if trial.clean_after_ms is not None:
+        said.append(f"clean after {trial.clean_after_ms:.0f} ms")
+    if trial.trace is not None:
+        trace = trial.trace
+        said.append(f"lean {trace.hole_ms:.0f} ms, rich {trace.flood_ms:.0f} ms, give or take {trace.doubt_ms:.0f} ms")
+    return "; ".join(said)
+
+
+def _table_of(trials: Sequence[Trial], of_all: bool) -> str:
+    rows = []
+    for trial in trials:
+        said = (day_text(trial), measured_text(trial), _shown(trial.note, LONGEST_NOTE))
+        row = {"run": str(trial.number), "at (UTC)": when(trial.at)}
+        row |= {"vehicle": _shown(trial.vehicle, LONGEST_NAME)} if of_all else {}
+        row |= {"felt": felt_text(trial), "fitted": "\n".join(_fitted(trial))}
+        row |= {"besides": "\n".join(filter(None, said))}
+        rows.append(row | {"counts": "undone" if trial.undone else "yes" if trial.conditions.warm else "no, cold"})
+    return tabulate(rows, headers="keys", disable_numparse=True)
+
+
+def _fitted(trial: Trial) -> Iterable[str]:
+    """What was fitted: the nozzle of each circuit, below it what goes with it, and what is fitted besides."""
+    several = "rear.nozzle" in trial.codes
+    for circuit in ("front", "rear"):
+        labels = [label for slot, label in trial.codes.items() if slot.startswith(f"{circuit}.")]
+        if labels:
+            yield (f"{circuit} " if several else "") + labels[0]
+            yield "  " + ", ".join(labels[1:])
+    yield from (f"{slot} {label}" for slot, label in trial.codes.items() if "." not in slot and label != _NOTHING_THERE)
+
+
+def when(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M}"
+
+
+def stock_text(report: StockReport) -> str:
+    """The shelf, below what was just moved."""
+    lines = [f"{mark('OK')}  {move_text(move)}" for move in report.moved]
+    if not report.rows:
+        return "\n".join([*lines, f"Nothing on the shelf of {report.book}: `tipin stock add CODE NUMBER` books parts"])
+    rows = [
+        (row.code, row.family or "not in this catalogue", str(row.quantity), _money(row.price), _money(row.value))
+        for row in report.rows
+    ]
+    rows.append(("", "", str(sum(row.quantity for row in report.rows)), "", _money(report.value)))
+    table = tabulate(
+        rows, headers=["code", "family", "number", "price", "value"], disable_numparse=True,
+        colalign=("left", "left", "right", "right", "right"),
+    )  # fmt: skip
+    return "\n".join([*lines, *([""] if lines else []), table])
+
+
+def history_text(report: StockReport) -> str:
+    """Every movement, oldest first."""
+    if not report.moved:
+        return f"No movement in {report.book} yet: `tipin stock add CODE NUMBER` books one"
+    rows = [(when(move.at), move.code, f"{move.change:+d}", _shown(move.why, 60)) for move in report.moved]
+    return tabulate(
+        rows, headers=["at (UTC)", "code", "change", "why"], disable_numparse=True,
+        colalign=("left", "left", "right", "left"),
+    )  # fmt: skip
+
+
+def move_text(move: StockMove) -> str:
+    return f"{move.change:+d} {move.code}: {_shown(move.why, 60)}"
+
+
+def _money(amount: float | None) -> str:
+    return "-" if amount is None else f"{amount:.2f}"

@@ -1,0 +1,26 @@
+"""Text written to a file whole, or not at all."""
+
+import os
+from pathlib import Path
+
+from configurator.errors import BadInput, Fault
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write beside the target, then put in place. Raises BadInput where that cannot be done; the target stays."""
+    if path.exists() and not path.is_file():
+        what = "is a directory" if path.is_dir() else "is not an ordinary file"
+        raise BadInput([Fault(str(path), "", what, "a file to write")])
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        try:
+            with beside.open("w", encoding="utf-8", newline="") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(beside, path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except (OSError, ValueError) as error:
+        problem = f"cannot be written ({getattr(error, 'strerror', None) or error})"
+        raise BadInput([Fault(str(path), "", problem, "a file in a folder there is")]) from None

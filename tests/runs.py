@@ -1,0 +1,17 @@
+"""Trial runs for tests: of the small car of `building`, or of a shipped example."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+import building
+
+from configurator.case import Case
+from configurator.workshop.records import Conditions, Felt, Trial, trial_of
+
+AT = datetime(2026, 5, 2, 10, 15, tzinfo=UTC)
+
+
+def run(word: str = "stumble", case: Case | None = None, *, at: datetime = AT, **said: Any) -> Trial:
+    """A run of the case with what is fitted; said are keywords of trial_of, with day for the conditions."""
+    day = Conditions(**said.pop("day", {}))
+    return trial_of(case or building.case(), at, Felt(word=word), day, **said)
