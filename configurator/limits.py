@@ -54,6 +54,7 @@ class Limits(Record):
     flow_per_litre_most: Number = _limit("rated flow over displacement above which one is doubted", "m3/min/l", 0.1, 50)
     first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
     fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
+    belief_spread: Number = _limit("standard deviation of ln f among engines, before anything was tried", "", 0.02, 1.5)
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

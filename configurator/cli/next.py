@@ -1,0 +1,43 @@
+"""The command that says what to try next."""
+
+import sys
+from typing import Annotated
+
+import typer
+
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
+from configurator.errors import BadInput, Fault
+
+
+@app.command("next", epilog="Example: tipin next catalog/examples/roadster.toml --book season.sqlite")
+def next_(
+    vehicle: VehicleFile,
+    stock_only: Annotated[bool, typer.Option("--stock-only", help="only with parts that are on the shelf")] = False,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Say what to try next, after the runs in the book.
+
+    The run that is expected to shorten the search most, or that none is worth its time. Exit code 1 if nothing may be
+    tried.
+    """
+    from configurator.views.belief import next_text
+    from configurator.workshop.book import find_book, place_of_book
+    from configurator.workshop.what_next import what_next
+
+    case = case_of(vehicle, catalog)
+    opened = find_book(book)
+    if opened is None:
+        if stock_only:
+            remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"
+            raise BadInput([Fault(place_of_book(book), "--stock-only", "there is no book, so no shelf", "", remedy)])
+        trials, stock = [], None
+    else:
+        with opened:
+            trials, stock = opened.trials(case.vehicle.name), opened.stock() if stock_only else None
+    if sys.stderr.isatty():
+        print("weighing what may be tried ...", file=sys.stderr)
+    report = what_next(case, trials, stock)
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else next_text(report))
+    raise typer.Exit(1 if report.do == "nothing" else 0)

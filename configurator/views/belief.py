@@ -1,0 +1,96 @@
+"""Belief, sureness and the next run as plain text."""
+
+from collections.abc import Iterable
+
+from configurator.physics.verdict import FACTOR_RANGE
+from configurator.views.marks import mark
+from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
+from configurator.workshop.sure_sizes import SureProposeReport, SureSizeReport
+from configurator.workshop.what_next import BeliefSummary, NextReport, percent
+
+
+def next_text(report: NextReport) -> str:
+    """The next run, or that there is none, with what stands behind it."""
+    lines = [*_head(report)]
+    for change in report.changes:
+        lines.append(f"     {change.slot}: {change.to}")
+        lines.append(f"       in place of {change.from_}; {change.labour_min:.0f} min")
+    lines += [wrapped(report.why, "     "), ""]
+    if report.outcomes:
+        lines.append("If it is felt")
+        for outcome in report.outcomes:
+            first = f"  {outcome.felt:5} ({100 * outcome.chance:3.0f} %): "
+            lines.append(wrapped(outcome.then, " " * len(first), first))
+        lines.append("")
+    lines += [*belief_lines(report.belief)]
+    lines += [wrapped(note, "  ", "* ") for note in report.notes]
+    return "\n".join([*lines, "", cautions()])
+
+
+def _head(report: NextReport) -> Iterable[str]:
+    sure = f"sure to be right to {percent(report.sureness)}"
+    if report.do == "nothing":
+        yield f"{mark('NO')}  {report.vehicle}: nothing to try"
+    elif report.do == "stop":
+        yield f"{mark('OK')}  {report.vehicle}: leave it as it is, {sure}"
+    elif not report.changes:
+        yield f"{mark('YES')}  {report.vehicle}: run it once more as it is, {sure}"
+    else:
+        yield f"{mark('YES')}  {report.vehicle}: try this next, about {report.labour_min:.0f} min, {sure}"
+
+
+def belief_lines(belief: BeliefSummary) -> Iterable[str]:
+    """How many runs stand behind an answer, what they say of the engine, and which do not go together."""
+    low, high = belief.factor_90_percent
+    runs = (
+        f"{counted(belief.runs, 'run')} stand{'s' if belief.runs == 1 else ''} behind this"
+        if belief.runs
+        else ("no run stands behind this yet")
+    )
+    runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
+    yield wrapped(
+        f"{runs}: the engine asks about {belief.factor:.2f} times what the model says, with 90 % between {_end(low)} "
+        f"and {_end(high)}", "     ", "  "
+    )  # fmt: skip
+    for numbers in belief.impossible:
+        if len(numbers) == 1:
+            yield wrapped(f"run {numbers[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
+        else:
+            pair = " and ".join(map(str, numbers))
+            yield wrapped(
+                f"runs {pair} cannot both be right: one was misjudged, or something else has changed (linkage, float, "
+                "parts not as written down). Make one of them again, or take it back", "    ", "  ! "
+            )  # fmt: skip
+
+
+def _end(factor: float) -> str:
+    return f"{factor:.2f} (the end of the range)" if factor in FACTOR_RANGE else f"{factor:.2f}"
+
+
+def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:
+    """Sizes with the sureness of each, the runs behind them first."""
+    lines = []
+    for sizes in report.circuits:
+        if sizes.smallest is None or sizes.sureness is None:
+            lines.append(f"  {sizes.circuit}: no nozzle is right for any of the belief with the fitted pump")
+        else:
+            short = f"; none reaches {100 * report.sureness_wanted:g} %, this is the surest"
+            lines.append(
+                f"  {sizes.circuit}: {sizes.smallest.label}, sure to be right to {percent(sizes.sureness)}"
+                f"{'' if sizes.enough else short}"
+            )
+    return "\n".join([*lines, *belief_lines(report.belief), "", size_text(report, everything=everything)])
+
+
+def sure_propose_text(report: SureProposeReport) -> str:
+    """A proposal with its sureness and the runs behind it."""
+    lines = []
+    if report.sureness is not None:
+        short = (
+            ""
+            if report.sureness >= report.sureness_wanted
+            else (f"; no proposal reaches {100 * report.sureness_wanted:g} %, this is the surest found")
+        )
+        lines.append(f"  sure to be right to {percent(report.sureness)}{short}")
+    first, _, rest = propose_text(report).partition("\n")
+    return "\n".join([first, *lines, *belief_lines(report.belief), rest])
