@@ -5,7 +5,7 @@ once and not once for every fault.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from types import MappingProxyType
@@ -25,9 +25,9 @@ from configurator.parts import (
     Pump,
     Spacer,
     Stocked,
-    Supplier,
 )
 from configurator.read_files import Row, did_you_mean, read_table
+from configurator.supply import DrillBit, Kit, Offer, Supplier
 
 FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
     {
@@ -39,10 +39,19 @@ FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
         "consumables": Consumable,
         "operations": Operation,
         "suppliers": Supplier,
+        "offers": Offer,
+        "kits": Kit,
+        "drill_bits": DrillBit,
         "limits": Limit,
     }
 )
 """File name without its ending, and the model of its rows."""
+MAY_BE_ABSENT = ("offers", "kits", "drill_bits")
+"""Families that a catalogue can do without: their file may be missing or hold no row."""
+
+
+SOLD = (Stocked, Offer, Kit, DrillBit)
+"""Rows that name a supplier."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +69,9 @@ class Catalog:
     suppliers: Mapping[str, Supplier]
     limits: Limits
     limit_rows: Mapping[str, Limit]
+    offers: Mapping[str, Offer] = field(default_factory=dict)
+    kits: Mapping[str, Kit] = field(default_factory=dict)
+    drill_bits: Mapping[str, DrillBit] = field(default_factory=dict)
 
     def family_of(self, code: str) -> str:
         """Name of the family that has this code; empty if none has."""
@@ -134,6 +146,9 @@ def _check_directory(directory: Path) -> None:
 
 
 def _read_family(path: Path, model: type[Record], faults: list[Fault]) -> _Family:
+    optional = path.stem in MAY_BE_ABSENT
+    if optional and not path.exists():
+        return _Family(str(path), (), (), ())
     try:
         table = read_table(path)
     except BadInput as error:
@@ -145,7 +160,7 @@ def _read_family(path: Path, model: type[Record], faults: list[Fault]) -> _Famil
         if column not in known:
             remedy = did_you_mean(column, known) or f"the columns are {', '.join(known)}"
             faults.append(Fault(str(path), f"column {column}", "is not a column of this table", remedy=remedy))
-    if not table.rows:
+    if not table.rows and not optional:
         faults.append(Fault(str(path), "", "has no rows below its heading", "at least one"))
     lacking = [
         name for name, declared in model.model_fields.items()
@@ -240,10 +255,11 @@ def _references(families: Mapping[str, _Family]) -> list[Fault]:
     suppliers = families["suppliers"].codes()
     fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
     parts = set().union(*fitted.values())
+    consumables = families["consumables"].codes()
     levers = {row.cells["lever"] for row in families["pumps"].rows if "lever" in row.cells}
     for family in families.values():
         for row, record in family.records:
-            if isinstance(record, Stocked) and suppliers and record.supplier not in suppliers:
+            if isinstance(record, SOLD) and suppliers and record.supplier not in suppliers:
                 meant = did_you_mean(record.supplier, sorted(suppliers)) or "add it to suppliers.csv"
                 faults.append(
                     family.fault(row, "supplier", f"no supplier has the code {record.supplier}", remedy=meant)
@@ -251,12 +267,21 @@ def _references(families: Mapping[str, _Family]) -> list[Fault]:
             if isinstance(record, Lobe) and levers and record.lever not in levers:
                 problem = f"no pump has a lever '{record.lever}'"
                 faults.append(family.fault(row, "lever", problem, f"one of {', '.join(sorted(levers))}"))
-            if isinstance(record, Pump) and all(fitted.values()):
-                for code in record.comes_with:
-                    if code not in parts:
+            for column, codes in _named_parts(record):
+                for code in codes:
+                    if all(fitted.values()) and code not in parts | consumables:
                         meant = did_you_mean(code, sorted(parts)) or "add it to its family, or take it out"
-                        faults.append(family.fault(row, "comes_with", f"no part has the code {code}", remedy=meant))
+                        faults.append(family.fault(row, column, f"no part has the code {code}", remedy=meant))
     return faults + _circular(families["pumps"])
+
+
+def _named_parts(record: Record) -> list[tuple[str, tuple[str, ...]]]:
+    """Columns of a row that name other parts, with the codes in them."""
+    if isinstance(record, Pump):
+        return [("comes_with", record.comes_with)]
+    if isinstance(record, Kit):
+        return [("contents", record.contents)]
+    return [("part", (record.part,))] if isinstance(record, Offer) else []
 
 
 def _circular(pumps: _Family) -> list[Fault]:

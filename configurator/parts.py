@@ -11,7 +11,6 @@ from typing import Any, Literal, Self
 from pydantic import model_validator
 
 from configurator.fields import (
-    OWNERS_FIGURE,
     Code,
     Codes,
     DiameterMm,
@@ -294,11 +293,3 @@ class Operation(Record):
             if low is not None and high is not None and low > high:
                 raise ValueError(f"{low_key} {low:g} is greater than {high_key} {high:g}; expected the lesser first")
         return self
-
-
-class Supplier(Record):
-    """Who sells parts."""
-
-    code: Code = figure("code, once in the whole catalogue")
-    name: str = figure("name", basis=OWNERS_FIGURE, min_length=1, max_length=200)
-    note: str = figure("anything a buyer should know", default="", max_length=2000)

@@ -1,0 +1,112 @@
+"""The command that plans the parts order of a workshop."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
+from configurator.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from configurator.solver.order import Wish
+    from configurator.solver.order_answer import Job
+    from configurator.workshop.records import Trial
+
+SCENARIOS = 20
+"""Equal shares that each belief is cut into: sureness is told in steps of 5 %."""
+
+
+@app.command(epilog="Example: tipin order catalog/examples/workshop/one-evening.toml --no-redrill")
+def order(
+    workshop: Annotated[Path, typer.Argument(help="workshop file (TOML)", metavar="WORKSHOP", show_default=False)],
+    budget: Annotated[
+        float | None, typer.Option(min=0, metavar="MONEY", help="most to spend: then the surest order")
+    ] = None,
+    one_supplier: Annotated[bool, typer.Option("--one-supplier", help="buy from one supplier only")] = False,
+    no_redrill: Annotated[
+        bool, typer.Option("--no-redrill", help="count on no drilling and no work on the pad")
+    ] = False,
+    fewest_deliveries: Annotated[
+        bool, typer.Option("--fewest-deliveries", help="fewest deliveries first, then money")
+    ] = False,
+    effort: Annotated[float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search")] = 20.0,
+    csv_dir: Annotated[Path | None, typer.Option("--csv", metavar="DIR", help="write a list for each supplier")] = None,
+    plot: Annotated[Path | None, typer.Option(metavar="FILE", help="draw sureness against money, .svg or .png")] = None,
+    book: BookPlace = None,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+) -> None:
+    """Plan the cheapest parts order for a workshop.
+
+    Every vehicle is to be as sure as wanted by its day. Exit code 1 if one cannot.
+    """
+    from configurator.solver.order import Wish
+    from configurator.solver.order_answer import answer
+    from configurator.views.order import order_text, save_curve, supplier_csv
+    from configurator.workshop.whole_file import write_whole
+
+    if csv_dir is not None and not csv_dir.is_dir():
+        raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])
+    wish = Wish(None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort)
+    job = _job(workshop, catalog, book, wish, redrill=not no_redrill)
+    report = answer(job, progress=_progress)
+    _progress("")
+    if plot is not None:
+        save_curve(report, plot)
+    for supplier in report.suppliers if csv_dir is not None else []:
+        assert csv_dir is not None
+        write_whole(csv_dir / f"{supplier.supplier}.csv", supplier_csv(report, supplier.supplier))
+    typer.echo(report.model_dump_json(indent=2) if as_json else order_text(report))
+    raise typer.Exit(0 if report.ok else 1)
+
+
+def _job(workshop: Path, catalog: Path | None, book: str | None, wish: "Wish", *, redrill: bool) -> "Job":
+    import numpy as np
+
+    from configurator.case import Case
+    from configurator.catalog import load_catalog, shipped_catalog_dir
+    from configurator.solver.order_answer import Job
+    from configurator.solver.order_model import Market, Wanted
+    from configurator.workshop.belief import belief_of
+    from configurator.workshop.book import find_book
+    from configurator.workshop.meeting import load_meeting
+    from configurator.workshop.needs import needs_of
+    from configurator.workshop.shelves import articles
+
+    meeting, vehicles = load_meeting(workshop)
+    stock = load_catalog(catalog or shipped_catalog_dir())
+    cases = [Case.of(vehicle, stock) for vehicle in vehicles]
+    opened = find_book(book)
+    shelf: dict[str, int] = {}
+    trials: dict[str, list[Trial]] = {case.vehicle.name: [] for case in cases}
+    if opened is not None:
+        with opened:
+            shelf = opened.stock()
+            trials = {name: opened.trials(name) for name in trials}
+    wanted, runs = [], {}
+    for appointment, case in zip(meeting.vehicle, cases, strict=True):
+        name = case.vehicle.name
+        _progress(f"{name}: what its box might hold")
+        belief = belief_of(case, trials[name])
+        runs[name] = belief.runs
+        scenarios = np.array([belief.quantile((k + 0.5) / SCENARIOS) for k in range(SCENARIOS)])
+        needs = needs_of(case, scenarios, redrill=redrill)
+        wanted.append(Wanted(needs, appointment.day, appointment.sureness or meeting.sureness))
+    market = Market(
+        articles(stock),
+        stock.suppliers,
+        shelf,
+        list(stock.consumables.values()),
+        list(stock.drill_bits.values()),
+        meeting.today,
+    )
+    return Job(meeting.name, wanted, market, wish, runs)
+
+
+def _progress(text: str) -> None:
+    """Tell on a terminal what is being worked out; an empty text clears the line."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\r\x1b[K{text}")
+        sys.stderr.flush()
