@@ -12,7 +12,8 @@ from typing import Any
 from configurator.case import Case
 from configurator.catalog import Catalog, load_catalog, shipped_catalog_dir
 from configurator.limits import Limit, Limits
-from configurator.parts import Consumable, FeedScrew, Lobe, NozzlePart, Operation, Pump, Spacer, Supplier
+from configurator.parts import Consumable, FeedScrew, Lobe, NozzlePart, Operation, Pump, Spacer
+from configurator.supply import Supplier
 from configurator.vehicle import Vehicle
 
 LIMITS = {

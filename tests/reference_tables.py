@@ -20,11 +20,15 @@ from configurator.reports import CheckReport, ProposeReport, SizeReport
 from configurator.rules import RULES, Rule, as_found, fit, fuel_side
 from configurator.sensitivity import LIMIT_RANGES, VEHICLE_RANGES, SensitivityReport
 from configurator.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
+from configurator.workshop.shelf import StockReport
+from configurator.workshop.trial_entry import TrialReport
+from configurator.workshop.what_next import NextReport
 
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
-    "assumptions": SensitivityReport,
+    "assumptions": SensitivityReport, "trial": TrialReport, "stock": StockReport,
+    "next": NextReport,
 }  # fmt: skip
 
 

@@ -18,10 +18,15 @@ from configurator.catalog import shipped_catalog_dir
 from configurator.listing import PartsReport
 from configurator.reports import CheckReport, ProposeReport, Report, SizeReport
 from configurator.sensitivity import SensitivityReport
+from configurator.workshop.order_report import OrderReport
+from configurator.workshop.shelf import StockReport
+from configurator.workshop.trial_entry import TrialReport
+from configurator.workshop.what_next import NextReport
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = sorted((shipped_catalog_dir() / "examples").glob("*.toml"))
 ROADSTER = str(shipped_catalog_dir() / "examples" / "roadster.toml")
+EVENING = str(shipped_catalog_dir() / "examples" / "workshop" / "one-evening.toml")
 ESCAPE = "\x1b"
 REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "check": (CheckReport, [ROADSTER]),
@@ -29,6 +34,10 @@ REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "propose": (ProposeReport, [ROADSTER]),
     "parts": (PartsReport, ["nozzles"]),
     "assumptions": (SensitivityReport, [ROADSTER]),
+    "trial": (TrialReport, [ROADSTER, "--felt", "stumble"]),
+    "stock": (StockReport, ["add", "straight-0.65", "2"]),
+    "next": (NextReport, [ROADSTER]),
+    "order": (OrderReport, [EVENING]),
 }
 EASY: dict[str, float] = {
     "hole_most_ms": 2000, "flood_most_ms": 2000, "screw_cut_most_percent": 60, "larger_pump_from_mm": 3,
@@ -72,6 +81,8 @@ def slim_catalog(directory: Path, limits: dict[str, float]) -> Path:
     """A copy of the shipped catalogue with a quarter of the nozzles, all that the examples name among them, and some
     limits overruled, as a workshop would in its own file."""
     shutil.copytree(shipped_catalog_dir(), directory, dirs_exist_ok=True)
+    for name in ("offers.csv", "kits.csv"):  # they name nozzles that are left out
+        (directory / name).unlink(missing_ok=True)
     named = "".join(path.read_text(encoding="utf-8") for path in EXAMPLES)
     path = directory / "nozzles.csv"
     heading, *rows = path.read_text(encoding="utf-8").splitlines()
@@ -93,9 +104,11 @@ def slim(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(autouse=True)
-def slim_by_default(slim: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The tests' own catalogue stands in the environment, so that a run takes a quarter of the time."""
+def slim_by_default(slim: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The tests' own catalogue stands in the environment, so that a run takes a quarter of the time; and a book of the
+    test's own, so that none reads or writes the one of whoever runs it."""
     monkeypatch.setenv("TIPIN_CATALOG", str(slim))
+    monkeypatch.setenv("TIPIN_BOOK", str(tmp_path_factory.mktemp("book") / "book.sqlite"))
 
 
 @pytest.fixture(scope="module")
