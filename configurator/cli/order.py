@@ -22,7 +22,7 @@ SCENARIOS = 20
 def order(
     workshop: Annotated[Path, typer.Argument(help="workshop file (TOML)", metavar="WORKSHOP", show_default=False)],
     budget: Annotated[
-        float | None, typer.Option(min=0, metavar="MONEY", help="most to spend: then the surest order")
+        float | None, typer.Option(min=0, max=10_000_000, metavar="MONEY", help="most to spend: then the surest order")
     ] = None,
     one_supplier: Annotated[bool, typer.Option("--one-supplier", help="buy from one supplier only")] = False,
     no_redrill: Annotated[
@@ -45,10 +45,13 @@ def order(
     from configurator.solver.order import Wish
     from configurator.solver.order_answer import answer
     from configurator.views.order import order_text, save_curve, supplier_csv
+    from configurator.views.pictures import new_figure
     from configurator.workshop.whole_file import write_whole
 
     if csv_dir is not None and not csv_dir.is_dir():
         raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])
+    if plot is not None:
+        new_figure(plot, 4.2)  # a name that cannot be drawn is refused before the work, not after
     wish = Wish(None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort)
     job = _job(workshop, catalog, book, wish, redrill=not no_redrill)
     report = answer(job, progress=_progress)
