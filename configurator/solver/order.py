@@ -182,4 +182,4 @@ def _read(
         for box in built.boxes
     ]
     delivery = {code: value(charge) for code, charge in built.delivery.items() if value(built.used[code])}
-    return Plan(bought, boxes, value(built.cost), delivery, proven and not stopped, least, goal, stopped)
+    return Plan(bought, boxes, value(built.cost), delivery, proven, least, goal, stopped)
