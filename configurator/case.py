@@ -58,11 +58,11 @@ class Case:
 
     def with_linkage_set(self) -> "Case":
         """The same case with the pump linkages adjusted."""
-        return replace(self, linkage_set=True)
+        return self if self.linkage_set else replace(self, linkage_set=True)
 
     def at(self, factor: float) -> "Case":
         """The same case judged at another demand factor."""
-        return replace(self, factor=factor)
+        return self if factor == self.factor else replace(self, factor=factor)
 
     @cached_property
     def fitted(self) -> Fitted:
@@ -156,8 +156,46 @@ class Case:
     def columns(
         self, name: str, options: Mapping[str, Sequence[Option]], *, with_windows: bool = False
     ) -> dict[str, Any]:
-        """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots."""
+        """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
+
+        One combination is looked up in the table of all, once `tabulated` has made that.
+        """
         own = {slot: options[slot if slot in SHARED_SLOTS else f"{name}.{slot}"] for slot in AXES}
+        if not with_windows and name in self._tables and all(len(listed) == 1 for listed in own.values()):
+            places = [self._places.get(id(listed[0])) for listed in own.values()]
+            if None not in places:
+                return self._looked_up(name, own, places)  # type: ignore[arg-type]
+        return self._worked_out(name, own, with_windows=with_windows)
+
+    def tabulated(self, name: str) -> dict[str, Any]:
+        """The columns over every option of a circuit's slots, worked out once."""
+        if name not in self._tables:
+            own = {slot: self.options[slot if slot in SHARED_SLOTS else f"{name}.{slot}"] for slot in AXES}
+            self._tables[name] = self._worked_out(name, own)
+        return self._tables[name]
+
+    @cached_property
+    def _tables(self) -> dict[str, dict[str, Any]]:
+        return {}
+
+    @cached_property
+    def _places(self) -> dict[int, int]:
+        """Place of each option in its slot, by the identity of the object: comparing options would take longer."""
+        return {id(option): place for listed in self.options.values() for place, option in enumerate(listed)}
+
+    def _looked_up(self, name: str, own: Mapping[str, Sequence[Option]], places: Sequence[int]) -> dict[str, Any]:
+        whole = self._tables[name]
+        found = {slot: whole[slot].only(axis, places[axis]) for axis, slot in enumerate(AXES)}
+        cell = tuple(slice(place, place + 1) for place in places[: len(CIRCUIT_SLOTS)])
+        disturbed = own["lobe"][0].changed or own["pump"][0].changed
+        return found | {
+            "limits": whole["limits"], "car": whole["car"], "shot": whole["shot"].at(cell),
+            "facts": self.circuit_facts(name, linkage_disturbed=disturbed),
+        }  # fmt: skip
+
+    def _worked_out(
+        self, name: str, own: Mapping[str, Sequence[Option]], *, with_windows: bool = False
+    ) -> dict[str, Any]:
         figures: dict[str, list[Any]] = {slot: [option.figures for option in own[slot]] for slot in AXES}
         changed = {slot: [option.changed for option in own[slot]] for slot in AXES}
         circuit = self.circuits[name]

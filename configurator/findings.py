@@ -11,7 +11,7 @@ from configurator.facts import JobFacts
 from configurator.options import JOINTS, Option
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, Rule
-from configurator.wishes import Wish, pick
+from configurator.wishes import Wish, choose
 
 Choice = Mapping[str, Option]
 """One option for every slot."""
@@ -110,8 +110,7 @@ def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list
 
 def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> CheckReport:
     """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for."""
-    chosen = pick(case.options, wishes)
-    choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
+    choice = choose(case.options, wishes)
     found = _with_slack_judged(case, choice, findings(case, choice))
     return CheckReport(
         vehicle=case.vehicle.name,

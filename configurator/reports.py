@@ -140,6 +140,31 @@ class ConsumableLine(Report):
     price: float = Field(description="price of them all")
 
 
+class Shot(Report):
+    """What one circuit delivers with a combination; figures are null where lobe and pump do not go together."""
+
+    circuit: str = Field(description="front or rear")
+    hole_ms: float | None = Field(description="longest spell leaner than the lean limit, ms")
+    flood_ms: float | None = Field(description="longest spell richer than the rich limit, ms")
+    volume_cc: float | None = Field(description="shot, cc")
+    duration_ms: float | None = Field(description="tip-in until 95 % of the shot is out, ms")
+    window: list[float] | None = Field(description="demand factors covered, low and high; null covers none")
+
+
+class Combination(Report):
+    """One choice of parts for every slot, judged, with the work to fit it."""
+
+    title: str = Field(description="what it is called")
+    ok: bool = Field(description="no conflict")
+    parts: dict[str, str] = Field(description="slot and what sits in it, every slot")
+    shots: list[Shot] = Field(description="one entry a circuit")
+    findings: list[Finding] = Field(description="every rule read on it, those that hold too; what does not hold first")
+    changes: list[Change] = Field(description="what changes against what is fitted")
+    consumables: list[ConsumableLine] = Field(description="gaskets for the joints opened")
+    totals: Totals = Field(description="what it comes to")
+    aftercare: list[str] = Field(description="jobs by hand that the changes bring with them")
+
+
 class Alternative(Report):
     """Another proposal."""
 

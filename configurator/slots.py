@@ -26,6 +26,11 @@ class Column:
         shape[axis] = -1
         return type(self)(**{item.name: getattr(self, item.name).reshape(shape) for item in fields(self)})
 
+    def only(self, axis: int, place: int) -> Self:
+        """One option of a column that lies along an axis of a table."""
+        cut = (slice(None),) * axis + (slice(place, place + 1),)
+        return type(self)(**{item.name: getattr(self, item.name)[cut] for item in fields(self)})
+
 
 @dataclass(frozen=True)
 class Nozzles(Column):
@@ -103,8 +108,8 @@ class Shots:
     window_low: Array
     window_high: Array
 
-    def at(self, index: tuple[int, ...]) -> "Shots":
-        """One combination, still as arrays (of no dimension)."""
+    def at(self, index: tuple[int | slice, ...]) -> "Shots":
+        """Some of the combinations, or one of them as arrays of no dimension."""
         return Shots(**{item.name: np.asarray(getattr(self, item.name)[index]) for item in fields(self)})
 
 

@@ -2,7 +2,7 @@
 
 keep   SLOT            front.pump, front (all its slots), spacer
 with   SLOT=WHAT       a code, a size for a nozzle (0.85mm, 31thou, #68), redrill:SIZE, CODE@PHASE or a phase for a
-                       lobe, "none" for a spacer, a depth for pad_relief
+                       lobe, "none" for a spacer, a depth for pad_relief, "fitted" for what is in now
 avoid  WHAT            redrill, relief, a slot (as keep), or a part's code
 """
 
@@ -37,7 +37,10 @@ def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Se
     """Wishes from the command line's words; raises BadInput naming the word and what it may be."""
     wishes: list[Wish] = []
     for word in keep:
-        wishes += [_keeping(slots, slot, f"keep {slot}") for slot in _slots_named(slots, word, "--keep")]
+        named = _slots_named(slots, word)
+        if not named:
+            raise _fault("--keep", word, "is no slot", f"one of {', '.join(slots)}", did_you_mean(word, list(slots)))
+        wishes += [_keeping(slot, f"keep {slot}") for slot in named]
     for word in fit:
         wishes.append(_fitting(slots, word))
     for word in avoid:
@@ -60,18 +63,15 @@ def _fault(option: str, word: str, problem: str, expected: str, remedy: str = ""
     return BadInput([Fault(f"{option} {word}", "", problem, expected, remedy)])
 
 
-def _slots_named(slots: Slots, word: str, option: str) -> list[str]:
-    named = [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
-    if not named:
-        raise _fault(option, word, "is no slot", f"one of {', '.join(slots)}", did_you_mean(word, list(slots)))
-    return named
+def _slots_named(slots: Slots, word: str) -> list[str]:
+    return [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
 
 
 def _where(options: Sequence[Option], holds: Sequence[bool]) -> frozenset[int]:
     return frozenset(index for index, (_, keeps) in enumerate(zip(options, holds, strict=True)) if keeps)
 
 
-def _keeping(slots: Slots, slot: str, text: str) -> Wish:
+def _keeping(slot: str, text: str) -> Wish:
     return Wish(text, slot, frozenset({0}))
 
 
@@ -83,8 +83,8 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
         banned = {
             slot: [option.code != word or not option.changed for option in options] for slot, options in slots.items()
         }
-    elif any(word in (slot, slot.split(".")[0], slot.split(".")[-1]) for slot in slots):
-        return [_keeping(slots, slot, f"avoid a change of {slot}") for slot in _slots_named(slots, word, "--avoid")]
+    elif named := _slots_named(slots, word):
+        return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
     else:
         codes = [option.code for options in slots.values() for option in options if option.code]
         known = [*WORK_WORDS, *slots, *codes]
@@ -116,11 +116,46 @@ def _fitting(slots: Slots, word: str) -> Wish:
     ]
     if _measures_otherwise(options[0]) and any(meant[1:]):
         meant[0] = False
+    exactly = [word_of(option) == what for option in options]
+    meant = exactly if any(exactly) else meant
     allowed = _where(options, meant)
     if not allowed:
         raise _fault("--with", word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
                      did_you_mean(what, [option.code for option in options if option.code]))  # fmt: skip
     return Wish(f"{slot} = {what}", slot, allowed)
+
+
+def slot_asked(slots: Slots, word: str) -> tuple[str, frozenset[int]]:
+    """The slot that a question names, and which of its options it means: all of them where it names none."""
+    if word in slots:
+        return word, frozenset(range(len(slots[word])))
+    if "=" not in word:
+        expected = "a slot, or SLOT=WHAT such as front.nozzle=0.85mm"
+        raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(slots)))])
+    wish = _fitting(slots, word)
+    return wish.slot, wish.allowed
+
+
+FITTED = "fitted"
+
+
+def word_of(option: Option) -> str:
+    """The word that means this option and no other, as --with takes it behind SLOT=.
+
+    >>> word_of(Option("none", 0.0, "none")), word_of(Option("manifold pad relieved by 1.0 mm", 1.0, "relieve", "pad"))
+    ('fitted', '1mm')
+    """
+    figures = option.figures
+    if not option.changed:
+        return FITTED
+    if option.work == "redrill":
+        assert isinstance(figures, FittedNozzle)
+        return f"redrill:{figures.diameter_mm:.3f}mm"
+    if isinstance(figures, Mount):
+        return f"{FITTED if option.work == 'rephase' else option.code}@{figures.phase_deg:g}"
+    if isinstance(figures, float):
+        return f"{figures:g}mm"
+    return option.code or option.label
 
 
 def _is_meant(slot: str, option: Option, what: str) -> bool:
@@ -187,7 +222,7 @@ def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
     """One option for every slot: the fitted one, or of those wished for the first that is nearest to it (same style of
     nozzle, same phase)."""
     chosen = {slot: 0 for slot in slots}
-    for slot in {wish.slot for wish in wishes}:
+    for slot in dict.fromkeys(wish.slot for wish in wishes):
         allowed = frozenset.intersection(*(wish.allowed for wish in wishes if wish.slot == slot))
         if not allowed:
             raise BadInput(
@@ -196,6 +231,11 @@ def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
         now = slots[slot][0].figures
         chosen[slot] = min(allowed, key=lambda index: (_unlike(now, slots[slot][index].figures), index))
     return chosen
+
+
+def choose(slots: Slots, wishes: Sequence[Wish]) -> dict[str, Option]:
+    """What pick picks, as options."""
+    return {slot: slots[slot][index] for slot, index in pick(slots, wishes).items()}
 
 
 def _unlike(now: object, other: object) -> int:

@@ -18,7 +18,8 @@ from configurator.parts import Consumable
 from configurator.solver.order import Plan, Wish, plan_order, surest
 from configurator.solver.order_model import Market, Wanted
 from configurator.supply import Supplier
-from configurator.workshop.needs import CircuitNeeds, Setup, VehicleNeeds, needs_of, scenarios_of
+from configurator.workshop.belief import prior
+from configurator.workshop.needs import CircuitNeeds, Setup, VehicleNeeds, needs_of
 from configurator.workshop.shelves import Article, Tier, arrival
 
 MONDAY = date(2026, 5, 4)
@@ -166,9 +167,7 @@ def thirsty(flow_m3_min: float = 24.0) -> Case:
 def real_case(flow_m3_min: float = 24.0) -> tuple[list[Wanted], Market]:
     """A vehicle of the tests' own catalogue, worked out by the model, with gaskets; as sure as can be is wanted."""
     case = thirsty(flow_m3_min)
-    factors = np.geomspace(0.5, 2.0, 101)
-    weights = np.exp(-0.5 * (np.log(factors) / 0.35) ** 2)
-    needs = needs_of(case, scenarios_of(factors, weights / weights.sum(), 20), redrill=False)
+    needs = needs_of(case, prior(1.0, 0.35).scenarios(20), redrill=False)
     articles = [
         Article(part.code, "shelf", {part.code: 1}, (Tier(1, round(100 * part.price)),))
         for family in ("nozzles", "feed_screws", "pumps", "lobes", "spacers", "consumables")

@@ -68,3 +68,18 @@ def test_a_picture_may_be_read_by_whom_the_user_lets_read(tmp_path: Path) -> Non
     finally:
         os.umask(before)
     assert stat.S_IMODE((tmp_path / "shot.svg").stat().st_mode) == 0o644
+
+
+def test_of_two_slots_with_wishes_at_odds_the_first_named_is_told() -> None:
+    case = building.case(building.vehicle())
+    nozzles = ["front.nozzle=0.80mm", "front.nozzle=1.00mm"]
+    lobes = [f"front.phase={phase:g}" for phase in _phases(case)[:2]]
+    for words, slot in ((nozzles + lobes, "front.nozzle"), (lobes + nozzles, "front.lobe")):
+        with pytest.raises(BadInput, match=rf"the wishes for {slot} exclude each other"):
+            picked(case, *words)
+
+
+def _phases(case: Case) -> tuple[float, ...]:
+    fitted = case.as_fitted["front.lobe"].figures
+    assert isinstance(fitted, Mount)
+    return fitted.lobe.phases_deg

@@ -2,20 +2,12 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
 from configurator.errors import BadInput, Fault
-
-if TYPE_CHECKING:
-    from configurator.solver.order import Wish
-    from configurator.solver.order_answer import Job
-    from configurator.workshop.records import Trial
-
-SCENARIOS = 20
-"""Equal shares that each belief is cut into: sureness is told in steps of 5 %."""
 
 
 @app.command(epilog="Example: tipin order catalog/examples/workshop/one-evening.toml --no-redrill")
@@ -42,70 +34,33 @@ def order(
 
     Every vehicle is to be as sure as wanted by its day. Exit code 1 if one cannot.
     """
+    from configurator.catalog import load_catalog, shipped_catalog_dir
     from configurator.solver.order import Wish
     from configurator.solver.order_answer import answer
-    from configurator.views.order import order_text, save_curve, supplier_csv
-    from configurator.views.pictures import new_figure
+    from configurator.solver.order_job import job_of
+    from configurator.views.order import order_text, supplier_csv
+    from configurator.views.pictures import check_can_draw, money_picture, save_picture, says_of_money
+    from configurator.workshop.book import find_book
+    from configurator.workshop.meeting import load_meeting
     from configurator.workshop.whole_file import write_whole
 
     if csv_dir is not None and not csv_dir.is_dir():
         raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])
     if plot is not None:
-        new_figure(plot, 4.2)  # a name that cannot be drawn is refused before the work, not after
+        check_can_draw(plot)  # a name that cannot be drawn is refused before the work, not after
     wish = Wish(None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort)
-    job = _job(workshop, catalog, book, wish, redrill=not no_redrill)
+    meeting, vehicles = load_meeting(workshop)
+    stock = load_catalog(catalog or shipped_catalog_dir())
+    job = job_of(meeting, vehicles, stock, find_book(book), wish, redrill=not no_redrill, progress=_progress)
     report = answer(job, progress=_progress)
     _progress("")
     if plot is not None:
-        save_curve(report, plot)
+        save_picture(money_picture(report), plot, says_of_money(report))
     for supplier in report.suppliers if csv_dir is not None else []:
         assert csv_dir is not None
         write_whole(csv_dir / f"{supplier.supplier}.csv", supplier_csv(report, supplier.supplier))
     typer.echo(report.model_dump_json(indent=2) if as_json else order_text(report))
     raise typer.Exit(0 if report.ok else 1)
-
-
-def _job(workshop: Path, catalog: Path | None, book: str | None, wish: "Wish", *, redrill: bool) -> "Job":
-    import numpy as np
-
-    from configurator.case import Case
-    from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.solver.order_answer import Job
-    from configurator.solver.order_model import Market, Wanted
-    from configurator.workshop.belief import belief_of
-    from configurator.workshop.book import find_book
-    from configurator.workshop.meeting import load_meeting
-    from configurator.workshop.needs import needs_of
-    from configurator.workshop.shelves import articles
-
-    meeting, vehicles = load_meeting(workshop)
-    stock = load_catalog(catalog or shipped_catalog_dir())
-    cases = [Case.of(vehicle, stock) for vehicle in vehicles]
-    opened = find_book(book)
-    shelf: dict[str, int] = {}
-    trials: dict[str, list[Trial]] = {case.vehicle.name: [] for case in cases}
-    if opened is not None:
-        with opened:
-            shelf = opened.stock()
-            trials = {name: opened.trials(name) for name in trials}
-    wanted, runs = [], {}
-    for appointment, case in zip(meeting.vehicle, cases, strict=True):
-        name = case.vehicle.name
-        _progress(f"{name}: what its box might hold")
-        belief = belief_of(case, trials[name])
-        runs[name] = belief.runs
-        scenarios = np.array([belief.quantile((k + 0.5) / SCENARIOS) for k in range(SCENARIOS)])
-        needs = needs_of(case, scenarios, redrill=redrill)
-        wanted.append(Wanted(needs, appointment.day, appointment.sureness or meeting.sureness))
-    market = Market(
-        articles(stock),
-        stock.suppliers,
-        shelf,
-        list(stock.consumables.values()),
-        list(stock.drill_bits.values()),
-        meeting.today,
-    )
-    return Job(meeting.name, wanted, market, wish, runs)
 
 
 def _progress(text: str) -> None:

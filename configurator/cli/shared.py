@@ -9,8 +9,6 @@ from configurator.errors import BadInput, Fault
 
 if TYPE_CHECKING:
     from configurator.case import Case
-    from configurator.symptoms import Symptom
-    from configurator.workshop.belief import Belief
 
 app = typer.Typer(
     name="tipin",
@@ -59,30 +57,6 @@ def case_of(vehicle: Path, catalog: Path | None) -> "Case":
     from configurator.vehicle import load_vehicle
 
     return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
-
-
-def belief_in_book(case: "Case", place: str | None, felt: "Symptom | None" = None) -> "Belief | None":
-    """What the runs of a vehicle say of it; None where the book has none that counts, or there is no book.
-
-    felt : a symptom that counts as one more run, of what is fitted.
-    """
-    from configurator.workshop.book import find_book
-
-    book = find_book(place)
-    if book is None:
-        return None
-    with book:
-        runs = book.trials(case.vehicle.name)
-    from datetime import UTC, datetime
-
-    from configurator.workshop.belief import belief_of, counts
-    from configurator.workshop.records import Conditions, Felt, trial_of
-
-    if not any(map(counts, runs)):
-        return None
-    if felt is not None:
-        runs.append(trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions()))
-    return belief_of(case, runs)
 
 
 def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:

@@ -15,7 +15,6 @@ from configurator.cli.shared import (
     VehicleFile,
     With,
     app,
-    belief_in_book,
     case_of,
     circuits_named,
 )
@@ -66,6 +65,7 @@ def size(
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
+    from configurator.workshop.belief_in_book import belief_in_book
     from configurator.workshop.sure_sizes import sure_sizes
 
     case = case_of(vehicle, catalog).with_linkage_set()
@@ -127,6 +127,7 @@ def propose(
     from configurator.views.belief import sure_propose_text
     from configurator.views.tables import propose_text
     from configurator.wishes import read_order, read_wishes
+    from configurator.workshop.belief_in_book import belief_in_book
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
@@ -186,10 +187,9 @@ def assumptions(
     """
     from configurator.sensitivity import sensitivity
     from configurator.views.tables import sensitivity_text
-    from configurator.wishes import pick, read_wishes
+    from configurator.wishes import choose, read_wishes
 
     case = case_of(vehicle, catalog).with_linkage_set()
-    chosen = pick(case.options, read_wishes(case.options, [], fit or [], []))
-    choice = {slot: case.options[slot][index] for slot, index in chosen.items()}
+    choice = choose(case.options, read_wishes(case.options, [], fit or [], []))
     report = sensitivity(case, circuits_named(case, circuit)[0], choice)
     typer.echo(report.model_dump_json(indent=2) if as_json else sensitivity_text(report))

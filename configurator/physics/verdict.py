@@ -7,6 +7,7 @@ deepens with f and the flood with 1/f, so what a combination covers is an interv
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,8 @@ JUMP_S = 0.02
 """A spell that changes by more within one level (1.1 % of f) is two spells that merged."""
 FACTOR_RANGE = (0.25, 4.0)
 """Demand factors looked at; a window's end at one of them means at or beyond it."""
+Limit = tuple[float, float]
+"""Equivalence ratio, and the side that counts: +1 above it, -1 below."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,11 @@ class Allowed:
     rich_phi: float
     hole_s: float
     flood_s: float
+
+    @property
+    def limits(self) -> tuple[Limit, Limit]:
+        """The limits that a hole and a flood lie beyond."""
+        return (self.lean_phi, -1.0), (self.rich_phi, 1.0)
 
 
 @dataclass(frozen=True)
@@ -125,10 +133,6 @@ class SpellMeter:
         self._above, self._size = above, size
 
 
-Limit = tuple[float, float]
-"""Equivalence ratio, and the side that counts: +1 above it, -1 below."""
-
-
 def _longest(
     event: CircuitEvent, levels: Levels, shots: Shots, level: Columns | int, limits: Sequence[Limit]
 ) -> list[Array]:
@@ -147,18 +151,17 @@ def _longest(
 def spells(event: CircuitEvent, shots: Shots, factor: float, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at one demand factor, each of shape (n,)."""
     levels = Levels.of(event, np.array([factor]))
-    hole, flood = _longest(event, levels, shots, 0, ((allowed.lean_phi, -1.0), (allowed.rich_phi, 1.0)))
+    hole, flood = _longest(event, levels, shots, 0, allowed.limits)
     return hole, flood
 
 
 def spells_at(event: CircuitEvent, shots: Shots, factors: Array, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at each of k demand factors, each of shape (n, k)."""
     levels, n, k = Levels.of(event, factors), shots.count, len(factors)
-    limits = ((allowed.lean_phi, -1.0), (allowed.rich_phi, 1.0))
     hole, flood = np.empty(n * k), np.empty(n * k)
     for first in range(0, n * k, BLOCK):
         block = np.arange(first, min(first + BLOCK, n * k))
-        hole[block], flood[block] = _longest(event, levels, shots.take(block // k), block % k, limits)
+        hole[block], flood[block] = _longest(event, levels, shots.take(block // k), block % k, allowed.limits)
     return hole.reshape(n, k), flood.reshape(n, k)
 
 
@@ -246,8 +249,19 @@ class _Judge:
 
     def beyond(self, level: Columns | int) -> Array:
         """Hole and flood less what is allowed [s], shape (2, n); level is each one's, or one for all."""
-        limits = ((self.allowed.lean_phi, -1.0), (self.allowed.rich_phi, 1.0))
-        hole, flood = _longest(self.event, self.levels, self.shots, level, limits)
+        if self.shots.count * LEVELS <= BLOCK:
+            return np.asarray(self._everywhere[:, np.arange(self.shots.count), level])
+        return self._beyond(self.shots, level)
+
+    @cached_property
+    def _everywhere(self) -> Array:
+        """The same at every level, (2, n, levels): a few combinations take no longer there than at one level."""
+        count = self.shots.count
+        every = self._beyond(self.shots.take(np.repeat(np.arange(count), LEVELS)), np.tile(np.arange(LEVELS), count))
+        return every.reshape(2, count, LEVELS)
+
+    def _beyond(self, shots: Shots, level: Columns | int) -> Array:
+        hole, flood = _longest(self.event, self.levels, shots, level, self.allowed.limits)
         return np.array([hole - self.allowed.hole_s, flood - self.allowed.flood_s])
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
+from configurator.options import Option
 from configurator.parts import Consumable
 from configurator.supply import DrillBit, Supplier
 from configurator.workshop.needs import CircuitNeeds, VehicleNeeds, diameter_mm
@@ -56,6 +57,11 @@ class Market:
 
     def arrives(self, article: Article) -> date:
         return arrival(self.suppliers[article.supplier], self.ordered)
+
+    def drills_for(self, redrilled: Option) -> list[str]:
+        """Codes of the drills that make a redrilled nozzle."""
+        wanted_mm = diameter_mm(redrilled)
+        return [bit.code for bit in self.drill_bits if abs(bit.diameter_mm - wanted_mm) < SAME_DRILL_MM]
 
 
 @dataclass(frozen=True)
@@ -150,7 +156,7 @@ class OrderModel:
                 if option.work == "fit" and option.code:
                     by_code.setdefault(option.code, []).append(has)
                 elif option.work == "redrill":
-                    self._ask_drill(diameter_mm(option), has, day)
+                    self._ask_drill(option, has, day)
             for code, users in by_code.items():
                 self._need(code, day, self._any(users))
             for code in dict.fromkeys(code for setup in circuit.setups for code in setup.frees):
@@ -205,9 +211,9 @@ class OrderModel:
         self.model.add_bool_or([*replacing, free.negated()])
         self._freed.setdefault(code, []).append((day, free))
 
-    def _ask_drill(self, diameter: float, has: Bool, day: date) -> None:
+    def _ask_drill(self, redrilled: Option, has: Bool, day: date) -> None:
         """A drill is a tool: one that is owned or has arrived serves every vehicle."""
-        bits = {bit.code for bit in self.market.drill_bits if abs(bit.diameter_mm - diameter) < SAME_DRILL_MM}
+        bits = self.market.drills_for(redrilled)
         if not any(self.market.shelf.get(code, 0) for code in bits):
             bought = [count for code in bits for count in self._bought(code, day)]
             self.model.add(sum(bought) >= 1 if bought else 0 >= 1).only_enforce_if(has)

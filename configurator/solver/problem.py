@@ -98,7 +98,7 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     options = dict(case.options)
     constraints = [_wish_constraint(wish, len(options[wish.slot])) for wish in wishes]
     for name in case.circuit_names:
-        table = case.columns(name, options)
+        table = case.tabulated(name)
         for rule in RULES.values():
             if (
                 rule.is_choosable

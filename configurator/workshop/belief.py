@@ -229,6 +229,10 @@ class Belief:
         """The factor below which lies a share of the belief, 0 to 1."""
         return float(np.exp(np.interp(share, self._below, np.log(FACTORS))))
 
+    def scenarios(self, count: int) -> Array:
+        """Factors that stand for equal shares of the belief, shape (count,): the quantile in the middle of each."""
+        return np.array([self.quantile((place + 0.5) / count) for place in range(count)])
+
     @property
     def median(self) -> float:
         return self.quantile(0.5)

@@ -13,12 +13,12 @@ import numpy as np
 
 from configurator.case import AXES, Case, margins
 from configurator.fitted import FittedNozzle
-from configurator.options import Option
+from configurator.options import JOINTS, Option
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
 from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
+from configurator.sizing import DEMAND
 
-DEMAND = ("shot-covers-the-hole", "shot-does-not-flood")
 MOST_SETUPS = 8
 """Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one, then those that cover
 most. An order is proven the cheapest over these."""
@@ -56,18 +56,6 @@ class VehicleNeeds:
     circuits: tuple[CircuitNeeds, ...]
     shared: tuple[tuple[Option, Option], ...]
     scenarios: Array
-
-
-def scenarios_of(factors: Array, weights: Array, count: int) -> Array:
-    """Demand factors that stand for equal shares of a belief, shape (count,): quantiles at the middle of each share.
-
-    factors, weights : the belief on a grid, weights summing to 1.
-
-    >>> scenarios_of(np.array([1.0, 2.0, 3.0]), np.array([0.2, 0.6, 0.2]), 1).round(2)
-    array([2.])
-    """
-    edges = np.cumsum(weights) - 0.5 * weights
-    return np.exp(np.interp((np.arange(count) + 0.5) / count, edges, np.log(factors)))
 
 
 def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
@@ -111,11 +99,10 @@ def _circuit_needs(
     low, high = (window[..., 0, 0, None] for window in (shot.window_low, shot.window_high))
     with np.errstate(invalid="ignore"):
         covers = of_parts[..., None] & (low <= scenarios) & (scenarios <= high)
-    stacks = {id(pair): place for place, pair in enumerate(shared)}
     goes_with = np.zeros((shape[2], len(shared)), dtype=bool)
     spacers, reliefs = (list(listed[slot]) for slot in SHARED_SLOTS)
-    for pair in shared:
-        goes_with[:, stacks[id(pair)]] = of_stack[:, spacers.index(pair[0]), reliefs.index(pair[1])]
+    for place, (spacer, relief) in enumerate(shared):
+        goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
     return _pruned(name, listed, covers, goes_with)
 
 
@@ -172,7 +159,6 @@ def _chosen(parts: dict[str, tuple[Option, ...]], place: tuple[int, int, int]) -
 
 def _setup(parts: dict[str, tuple[Option, ...]], place: tuple[int, int, int], goes_with: Mask) -> Setup:
     chosen = _chosen(parts, place)
-    joints = ["nozzle_seat"] * chosen[0].changed + ["pump_cover"] * chosen[1].changed
     return Setup(
         label=", ".join(option.label for option in chosen),
         codes=tuple(o.code for o in chosen if o.work == "fit" and o.code is not None),
@@ -180,7 +166,9 @@ def _setup(parts: dict[str, tuple[Option, ...]], place: tuple[int, int, int], go
             now.code for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True)
             if o.work == "fit" and (now := parts[slot][0]).code is not None
         ),
-        joints=tuple(joints), goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
+        joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
+                     for joint in JOINTS.get(slot, ())),
+        goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
         is_fitted=not any(o.changed for o in chosen),
     )  # fmt: skip
 

@@ -15,7 +15,7 @@ from configurator.fields import Record
 from configurator.findings import Choice, findings
 from configurator.reports import Answer
 from configurator.rules import RULES
-from configurator.wishes import pick, read_wishes
+from configurator.wishes import choose, read_wishes
 from configurator.workshop.records import Conditions, Felt, TraceMeasured, Trial, trial_of
 from configurator.workshop.trace import Measured, measure_for_case
 
@@ -41,8 +41,7 @@ class TrialReport(Answer):
 
 def chosen_parts(case: Case, fit: Sequence[str]) -> Choice:
     """What was fitted in a run: the vehicle file's parts, with --with's in place of some. Raises BadInput."""
-    chosen = pick(case.options, read_wishes(case.options, [], fit, []))
-    return {slot: case.options[slot][index] for slot, index in chosen.items()}
+    return choose(case.options, read_wishes(case.options, [], fit, []))
 
 
 def enter_trial(
