@@ -1,7 +1,7 @@
 """Why nothing fits: a smallest-possible clash of wishes and rules, and the least that would have to give way.
 
-A clash is minimal: each wish and rule in it was left out once, and then something fitted. It is found by leaving out
-one after the other and solving again, wishes first, so that a clash that needs no wish names none.
+A clash is minimal: each wish and rule in it could be left out, and then something would fit. It comes from the tables
+of the choice (`clashes`), as do the wishes to give up; by how much a rule would have to give way is solved for.
 """
 
 from collections.abc import Sequence
@@ -9,10 +9,11 @@ from dataclasses import replace
 from math import ceil
 
 import numpy as np
-from ortools.sat.python import cp_model
 
 from configurator.reports import ConflictReport, Relaxation
 from configurator.rules import RULES
+from configurator.solver.blocks import Blocks
+from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members
 from configurator.solver.model import EFFORT, ChoiceModel
 from configurator.solver.problem import Constraint, Problem
 
@@ -21,10 +22,12 @@ MOST_SHOWN = 3
 
 def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     """A minimal clash of a problem in which nothing fits, and the smallest ways out."""
-    hard = [c for c in problem.constraints if not c.advice]
-    clash = minimal_clash(problem, hard, effort)
+    blocks = Blocks.of(problem)
+    hard, ways = blocks.hard, Ways(blocks, {}).out()
+    first, *_ = clashes(ways, hard)
+    clash = [c for place, c in enumerate(hard) if first >> place & 1]
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
-    relaxations = give_up_wishes(problem, hard, effort) + give_up_rules(problem, hard, clash, effort)
+    relaxations = _give_up_wishes(ways, hard) + give_up_rules(problem, hard, clash, effort)
     return ConflictReport(
         wishes=[c.name for c in wishes],
         rules=[c.name for c in rules],
@@ -34,39 +37,14 @@ def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     )
 
 
-def minimal_clash(problem: Problem, constraints: Sequence[Constraint], effort: float = EFFORT) -> list[Constraint]:
-    """Constraints that cannot all hold, none of which can be left out; empty if they can all hold."""
-    if ChoiceModel(problem, constraints).is_feasible(effort):
-        return []
-    clash = list(constraints)
-    for constraint in sorted(constraints, key=lambda c: bool(c.rule)):
-        fewer = [other for other in clash if other is not constraint]
-        if not ChoiceModel(problem, fewer).is_feasible(effort):
-            clash = fewer
-    return clash
-
-
-def give_up_wishes(problem: Problem, constraints: Sequence[Constraint], effort: float = EFFORT) -> list[Relaxation]:
-    """Every smallest set of wishes whose giving up lets something fit; empty where the rules clash by themselves."""
-    wishes = [c for c in constraints if not c.rule]
-    model = ChoiceModel(problem, [c for c in constraints if c.rule])
-    given_up = [model.model.new_bool_var(c.name) for c in wishes]
-    for wish, escape in zip(wishes, given_up, strict=True):
-        model.require(wish, unless=escape)
-    if not wishes:
-        return []
-    model.model.minimize(cp_model.LinearExpr.sum(given_up))
-    found: list[Relaxation] = []
-    fewest: int | None = None
-    while True:
-        solver, status = model.solve(effort)
-        if status != cp_model.OPTIMAL or (fewest is not None and solver.objective_value > fewest):
-            return sorted(found, key=lambda relaxation: relaxation.give_up)
-        names = [wish.name for wish, escape in zip(wishes, given_up, strict=True) if solver.value(escape)]
-        fewest = len(names)
-        says = "give up: " if len(names) == 1 else "give up together: "
-        found.append(Relaxation(give_up=names, says=says + "; ".join(names)))
-        model.model.add_bool_or([x.negated() for x in given_up if solver.value(x)])
+def _give_up_wishes(ways: Sets, hard: Sequence[Constraint]) -> list[Relaxation]:
+    names = [c.name for c in hard]
+    found = []
+    for way in least_to_give_up(ways, hard):
+        given_up = members(way, names)
+        says = "give up: " if len(given_up) == 1 else "give up together: "
+        found.append(Relaxation(give_up=given_up, says=says + "; ".join(given_up)))
+    return sorted(found, key=lambda relaxation: relaxation.give_up)
 
 
 def give_up_rules(

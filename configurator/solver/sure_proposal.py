@@ -20,6 +20,11 @@ SHARES = (0.75, 0.5)
 """Shares of belief below the factors tried after the one that the sureness wanted asks for."""
 
 
+def proposal_of(case: Case, request: Request, belief: Belief | None, wanted: float = WANTED) -> ProposeReport:
+    """What to change: sure enough under a belief, or by the case's own factor where there is none."""
+    return propose(case, request) if belief is None else sure_proposal(case, request, belief, wanted)
+
+
 def sure_proposal(case: Case, request: Request, belief: Belief, wanted: float = WANTED) -> SureProposeReport:
     """The best change list under a belief, with how sure it is; a symptom in the request is a run of the belief already
     and moves nothing here."""

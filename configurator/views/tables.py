@@ -133,7 +133,7 @@ _HEADINGS = (
 
 
 def _candidate_row(row: Candidate) -> list[str]:
-    window = _window_text(row.window)
+    window = window_text(row.window)
     size = f"{row.diameter_mm:.2f} mm ({row.diameter_in * 1000:.1f} thou) {row.style}"
     return [
         size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
@@ -151,7 +151,7 @@ def _number(value: float | None, digits: int = 0) -> str:
     return "-" if value is None else f"{value:.{digits}f}"
 
 
-def _window_text(window: list[float] | None) -> str:
+def window_text(window: list[float] | None) -> str:
     if window is None:
         return "none"
     low, high = window
@@ -219,7 +219,7 @@ def _covers_lines(report: ProposeReport) -> Iterable[str]:
         elif low * EDGE > report.demand_factor and low > FACTOR_RANGE[0]:
             edge = ": on the rich edge, expect to try the next size down"
         yield wrapped(
-            f"{circuit}: right for engines that ask {_window_text(window)} times what the model says{edge}", "  "
+            f"{circuit}: right for engines that ask {window_text(window)} times what the model says{edge}", "  "
         )
 
 

@@ -1,0 +1,117 @@
+"""The commands that look at choices: why a part fits or not, and two combinations side by side."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from configurator.cli.shared import (
+    AsJson,
+    BookPlace,
+    CatalogDir,
+    CircuitName,
+    VehicleFile,
+    app,
+    case_of,
+    circuits_named,
+)
+
+SymptomWord = Annotated[
+    str | None,
+    typer.Option("--symptom", metavar="WORD", help="what the driver feels: stumble, popback, dull, smoke or clean"),
+]
+
+
+@app.command(epilog="Example: tipin why catalog/examples/roadster.toml front.pump=pump-5cc --with front.lobe=fitted")
+def why(
+    vehicle: VehicleFile,
+    part: Annotated[
+        str, typer.Argument(metavar="SLOT=WHAT", help="a part for a slot, or a slot for every part", show_default=False)
+    ],
+    fit: Annotated[
+        list[str] | None, typer.Option("--with", metavar="SLOT=WHAT", help="pinned: this has to stay, as in `propose`")
+    ] = None,
+    keep: Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")] = None,
+    avoid: Annotated[
+        list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
+    ] = None,
+    symptom: SymptomWord = None,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Say why a part fits, what changes with it, or what forbids it.
+
+    With a slot alone every part that may sit there. Exit code 1 if what was asked for is impossible.
+    """
+    from configurator.solver.availability import Availability
+    from configurator.symptoms import read_symptom
+    from configurator.views.standing import why_text
+    from configurator.wishes import read_wishes, slot_asked
+    from configurator.workshop.as_known import as_known
+
+    known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
+    options = known.case.options
+    slot, places = slot_asked(options, part)
+    wishes = [*known.wishes, *read_wishes(options, keep or [], [], avoid or [])]
+    pins = read_wishes(options, [], fit or [], [])
+    report = Availability.of(known.case, wishes).why(known.case, slot, places, pins)
+    typer.echo(report.model_dump_json(indent=2) if as_json else why_text(report))
+    possible = any(option.state != "impossible" for option in report.slots[0].options)
+    raise typer.Exit(0 if possible else 1)
+
+
+@app.command(epilog="Example: tipin compare catalog/examples/tow-truck.toml fitted proposal")
+def compare(
+    vehicle: VehicleFile,
+    first: Annotated[
+        str,
+        typer.Argument(
+            metavar="A", help="fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT as --with takes them",
+            show_default=False,
+        ),
+    ],
+    second: Annotated[str, typer.Argument(metavar="B", help="the other, likewise", show_default=False)],
+    symptom: SymptomWord = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="draw both shots against the demand, .svg or .png")
+    ] = None,
+    circuit: CircuitName = None,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Put two combinations side by side.
+
+    Parts, what each delivers, margins, price and labour. Exit code 1 if both are in conflict.
+    """
+    from configurator.band import band_of
+    from configurator.comparison import compare as compare_combinations
+    from configurator.solver.named_choice import named_choice, number_of
+    from configurator.solver.propose import Request
+    from configurator.solver.sure_proposal import proposal_of
+    from configurator.symptoms import read_symptom
+    from configurator.views.pictures import check_can_draw, save_picture, says_of_shot, shot_picture
+    from configurator.views.standing import compare_text
+    from configurator.worklist import combination_of
+    from configurator.workshop.as_known import as_known
+
+    if plot is not None:
+        check_can_draw(plot)
+    felt = read_symptom(symptom)
+    found = case_of(vehicle, catalog)
+    known = as_known(found, book, felt)
+    words = (first, second)
+    asked = any(number_of(word) is not None for word in words)
+    proposals = proposal_of(found, Request(symptom=felt), known.belief) if asked else None
+    choices = [named_choice(known.case, word, proposals) for word in words]
+    one, other = (combination_of(known.case, choice, word) for choice, word in zip(choices, words, strict=True))
+    report = compare_combinations(known.case.vehicle.name, known.case.factor, one, other)
+    if plot is not None:
+        name = circuits_named(known.case, circuit)[0]
+        bands = [band_of(known.case, name, choice) for choice in choices]
+        save_picture(shot_picture(bands), plot, says_of_shot(bands))
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else compare_text(report))
+    if plot is not None and not as_json:
+        typer.echo(f"\nPicture: {plot}")
+    raise typer.Exit(0 if one.ok or other.ok else 1)

@@ -1,0 +1,82 @@
+"""Two combinations side by side."""
+
+from pydantic import Field
+
+from configurator.reports import Answer, Combination, Report
+
+
+class Row(Report):
+    """One thing that can be told of both."""
+
+    what: str = Field(description="slot, circuit and figure, or rule")
+    unit: str = Field(description="unit of the figures; empty where there is none")
+    first: str | float | list[float] | None = Field(description="of the first; null where it has none, or need not")
+    second: str | float | list[float] | None = Field(description="of the second")
+
+
+class CompareReport(Answer):
+    """Answer of `tipin compare`."""
+
+    vehicle: str = Field(description="name in the vehicle file")
+    demand_factor: float = Field(description="f both were judged at")
+    first: Combination = Field(description="the first")
+    second: Combination = Field(description="the second")
+    parts: list[Row] = Field(description="slots in which they differ")
+    figures: list[Row] = Field(description="what each circuit delivers")
+    margins: list[Row] = Field(
+        description="rules whose margin differs, or that one of them breaks: how far inside (at least 0) or outside"
+    )
+    work: list[Row] = Field(description="changes, price and labour against what is fitted")
+
+
+def compare(vehicle: str, demand_factor: float, first: Combination, second: Combination) -> CompareReport:
+    """Both combinations of one vehicle, and where they differ."""
+    return CompareReport(
+        vehicle=vehicle, demand_factor=demand_factor, first=first, second=second, parts=_parts(first, second),
+        figures=_figures(first, second), margins=_margins(first, second), work=_work(first, second),
+    )  # fmt: skip
+
+
+def _parts(first: Combination, second: Combination) -> list[Row]:
+    return [
+        Row(what=slot, unit="", first=label, second=second.parts[slot])
+        for slot, label in first.parts.items() if label != second.parts[slot]
+    ]  # fmt: skip
+
+
+def _figures(first: Combination, second: Combination) -> list[Row]:
+    rows = []
+    for one, other in zip(first.shots, second.shots, strict=True):
+        for key, says, unit in (
+            ("hole_ms", "too lean for", "ms"), ("flood_ms", "too rich for", "ms"), ("volume_cc", "shot", "cc"),
+            ("duration_ms", "shot lasts", "ms"),
+        ):  # fmt: skip
+            what = f"{one.circuit}: {says}"
+            rows.append(Row(what=what, unit=unit, first=getattr(one, key), second=getattr(other, key)))
+        if one.window or other.window:
+            what = f"{one.circuit}: right for engines that ask"
+            rows.append(Row(what=what, unit="times the model", first=one.window, second=other.window))
+    return rows
+
+
+def _margins(first: Combination, second: Combination) -> list[Row]:
+    found = [{(f.circuit, f.rule): f for f in one.findings} for one in (first, second)]
+    rows = []
+    for key in dict.fromkeys([*found[0], *found[1]]):
+        pair = [one.get(key) for one in found]
+        margins = [f.margin if f else None for f in pair]
+        if all(f is None or f.severity == "note" for f in pair):
+            continue
+        if margins[0] != margins[1] or any(f is not None and f.holds is False for f in pair):
+            some = next(f for f in pair if f is not None)
+            what = f"{some.circuit}: {some.rule}" if some.circuit else some.rule
+            rows.append(Row(what=what, unit=some.unit, first=margins[0], second=margins[1]))
+    return rows
+
+
+def _work(first: Combination, second: Combination) -> list[Row]:
+    return [
+        Row(what="changes", unit="", first=first.totals.changes, second=second.totals.changes),
+        Row(what="price", unit="", first=first.totals.price, second=second.totals.price),
+        Row(what="labour", unit="min", first=first.totals.labour_min, second=second.totals.labour_min),
+    ]

@@ -1,0 +1,216 @@
+"""Every minimal reason why nothing fits, and every smallest way out, from the sets of rules that assignments break.
+
+Each assignment breaks a set of constraints. The smallest of those sets (none holds another) are the ways out: give up
+all of one of them, and something fits. Constraints that cannot all hold must meet every one of them; so the minimal
+clashes are the minimal sets that do (Reiter, "A theory of diagnosis from first principles", Artificial Intelligence 32,
+1987; Liffiton & Sakallah, J. Automated Reasoning 40, 2008; both from memory). Sets are whole numbers, one bit a
+constraint. The sets of all assignments are gathered block by block, as in a sweep.
+"""
+
+from collections.abc import Iterable, Sequence
+from functools import cached_property, reduce
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configurator.rules import RULES
+from configurator.solver.blocks import Block, Blocks, Places
+from configurator.solver.problem import Constraint
+from configurator.solver.sweep import Pins
+
+_FAMILIARITY = {rule.id: (len(rule.circuit_slots()), place) for place, rule in enumerate(RULES.values())}
+"""How soon a rule is understood: one that reads few parts, such as what fits what, before one that reads the shot."""
+
+Sets = tuple[int, ...]
+"""Sets of constraints, none of which holds another, in a fixed order."""
+
+
+def smallest(sets: Iterable[int]) -> Sets:
+    """Those of the sets that hold no other of them.
+
+    >>> smallest([0b110, 0b011, 0b010, 0b101])
+    (2, 5)
+    """
+    kept: list[int] = []
+    for one in sorted(set(sets), key=lambda bits: (bits.bit_count(), bits)):
+        if not any(other & one == other for other in kept):
+            kept.append(one)
+    return tuple(kept)
+
+
+def together(these: Sets, those: Sets) -> Sets:
+    """What is broken where one of these and one of those is broken together."""
+    if these == (0,):
+        return those
+    return smallest(one | other for one in these for other in those)
+
+
+def transversals(sets: Iterable[int]) -> Sets:
+    """The minimal sets that meet each of these (Berge's way: one after the other).
+
+    >>> transversals([0b011, 0b110])
+    (2, 5)
+    """
+    found: Sets = (0,)
+    for one in sets:
+        bits = [1 << place for place in range(one.bit_length()) if one >> place & 1]
+        met = [other for other in found if other & one]
+        missed = [other | bit for other in found if not other & one for bit in bits]
+        found = smallest([*met, *missed])
+    return found
+
+
+class Ways:
+    """The smallest ways out under some pins: for one option of a slot, its own pin lifted, or for the whole choice.
+
+    Options that meet the same kinds of cell behind the same doors have the same ways out, worked out once. A pin's bit
+    stands behind those of the hard constraints, in the order of `pinned`.
+    """
+
+    def __init__(self, blocks: Blocks, pins: Pins) -> None:
+        self.blocks, self.pinned = blocks, tuple(pins)
+        self._pins = pins
+        self._ways_of: dict[tuple[str, bytes], Sets] = {}
+        self._reached_by: dict[tuple[int, bytes], Sets] = {}
+
+    def bit(self, slot: str) -> int:
+        """The bit of a slot's pin, 0 where it has none."""
+        return 1 << len(self.blocks.hard) + self.pinned.index(slot) if slot in self.pinned else 0
+
+    def out(self) -> Sets:
+        """Smallest sets to give up so that anything fits; the empty set alone where something fits."""
+        return self._over_core(range(self.blocks.core.count))
+
+    def out_for(self, slot: str, place: int) -> Sets:
+        """Smallest sets to give up so that this option of the slot fits."""
+        number = self.blocks.home(slot)
+        if number is None:
+            return self._lifted(slot, self._over_core(np.flatnonzero(self.blocks.core.place(slot) == place)))
+        there = self._met(number, slot)[place]
+        key = (slot, there.tobytes())
+        if key not in self._ways_of:
+            _, signatures = self._kinds[number]
+            ways: list[int] = []
+            for door, met in enumerate(there):
+                if met.any():
+                    own = smallest(signatures[kind] for kind in np.flatnonzero(met))
+                    ways += together(own, self._behind(number)[door])
+            self._ways_of[key] = self._lifted(slot, smallest(ways))
+        return self._ways_of[key]
+
+    def _lifted(self, slot: str, sets: Sets) -> Sets:
+        mask = ~self.bit(slot)
+        return smallest(one & mask for one in sets)
+
+    def _over_core(self, cells: Iterable[int]) -> Sets:
+        every = range(len(self.blocks.blocks))
+        return smallest(one for cell in cells for one in self._at_core(int(cell), every))
+
+    def _at_core(self, cell: int, blocks: Iterable[int]) -> Sets:
+        """What is broken at a cell of the core and, with it, in some of the blocks."""
+        kinds, signatures = self._core_kinds
+        own: Sets = (signatures[kinds[cell]],)
+        return reduce(together, (self._reached(number, cell) for number in blocks), own)
+
+    def _reached(self, number: int, cell: int) -> Sets:
+        """What is broken in a block and on the way from a cell of the core to it."""
+        bridge = self.blocks.bridges[number]
+        key = (number, bridge.ids[:, cell].tobytes())
+        if key not in self._reached_by:
+            across = bridge.broken.signatures
+            doors = zip(self._at_doors[number], bridge.ids[:, cell], strict=True)
+            self._reached_by[key] = smallest(one | across[kind] for sets, kind in doors for one in sets)
+        return self._reached_by[key]
+
+    @cached_property
+    def _kinds(self) -> list[tuple[Places, list[int]]]:
+        """For each block, the kind of each cell by what it breaks, pins included, and what each kind breaks."""
+        return [self._with_pins(block) for block in self.blocks.blocks]
+
+    @cached_property
+    def _core_kinds(self) -> tuple[Places, list[int]]:
+        return self._with_pins(self.blocks.core)
+
+    def _with_pins(self, table: Block) -> tuple[Places, list[int]]:
+        kinds, signatures = table.broken.ids, list(table.broken.signatures)
+        for slot in table.slots:
+            if slot in self._pins:
+                broken = ~np.isin(table.place(slot), list(self._pins[slot]))
+                kinds = kinds + len(signatures) * broken
+                signatures += [signature | self.bit(slot) for signature in signatures]
+        return kinds, signatures
+
+    @cached_property
+    def _at_doors(self) -> list[list[Sets]]:
+        """For each block and door, the smallest sets that its cells break."""
+        found = []
+        for number, block in enumerate(self.blocks.blocks):
+            kinds, signatures = self._kinds[number]
+            met = np.zeros((len(block.along(block.doors)), len(signatures)), dtype=bool)
+            met[block.door, kinds] = True
+            found.append([smallest(signatures[kind] for kind in np.flatnonzero(row)) for row in met])
+        return found
+
+    def _met(self, number: int, slot: str) -> NDArray[np.bool_]:
+        """Which kinds of cell there are for each option of a slot and each door, (options, doors, kinds)."""
+        if slot not in self._met_by_slot:
+            block, (kinds, signatures) = self.blocks.blocks[number], self._kinds[number]
+            shape = (len(block.changed[slot]), len(block.along(block.doors)), len(signatures))
+            met = np.zeros(shape, dtype=bool)
+            met[block.place(slot), block.door, kinds] = True
+            self._met_by_slot[slot] = met
+        return self._met_by_slot[slot]
+
+    @cached_property
+    def _met_by_slot(self) -> dict[str, NDArray[np.bool_]]:
+        return {}
+
+    def _behind(self, number: int) -> list[Sets]:
+        """For each door of a block, what is broken beyond it: on the bridge, in the core, in every other block."""
+        if number not in self._beyond:
+            bridge, across = self.blocks.bridges[number], self.blocks.bridges[number].broken.signatures
+            others = [other for other in range(len(self.blocks.blocks)) if other != number]
+            rest = [self._at_core(cell, others) for cell in range(self.blocks.core.count)]
+            self._beyond[number] = [
+                smallest(one | across[kind] for kind, sets in zip(row, rest, strict=True) for one in sets)
+                for row in bridge.ids
+            ]
+        return self._beyond[number]
+
+    @cached_property
+    def _beyond(self) -> dict[int, list[Sets]]:
+        return {}
+
+
+def clashes(ways: Sets, hard: Sequence[Constraint]) -> list[int]:
+    """Every minimal clash, the one to tell first.
+
+    One of rules alone comes first, since nothing the user gives up helps then; of the others the one with the fewest
+    members, then the fewest rules, then the most familiar ones. Bits beyond the hard constraints are pins.
+    """
+    asked = wishes_among(hard)
+
+    def told_before(clash: int) -> tuple[bool, int, int, list[tuple[int, int]], int]:
+        rules = [c.rule for place, c in enumerate(hard) if clash >> place & 1 and c.rule]
+        familiar = sorted((_FAMILIARITY[rule] for rule in rules), reverse=True)
+        return bool(clash & asked), clash.bit_count(), len(rules), familiar, clash
+
+    return sorted(transversals(ways), key=told_before)
+
+
+def least_to_give_up(ways: Sets, hard: Sequence[Constraint]) -> list[int]:
+    """Every smallest set of wishes and pins whose giving up helps; none where the rules clash by themselves."""
+    asked = wishes_among(hard)
+    of_wishes = [way for way in ways if way and not way & ~asked]
+    fewest = min((way.bit_count() for way in of_wishes), default=0)
+    return [way for way in of_wishes if way.bit_count() == fewest]
+
+
+def wishes_among(hard: Sequence[Constraint]) -> int:
+    """Bits of what the user asked for: wishes among the hard constraints, and every bit beyond them, a pin's."""
+    return ~sum(1 << place for place, c in enumerate(hard) if c.rule)
+
+
+def members(bits: int, names: Sequence[str]) -> list[str]:
+    """Names of the constraints in a set."""
+    return [name for place, name in enumerate(names) if bits >> place & 1]
