@@ -11,11 +11,12 @@ from trace_making import EXAMPLES, LAG_S, Logged, example, file_of, logged, trut
 
 from configurator.case import Case
 from configurator.errors import BadInput
+from configurator.mixture import mixture_of
 from configurator.physics.fuel_path import Array
 from configurator.views.trace_pictures import save_trace
 from configurator.workshop.sensor_lag import sensor_response, take_out_lag
 from configurator.workshop.trace import LONGEST_BRIDGED_S, Measured, measure_for_case, measure_trace
-from configurator.workshop.trace_model import circuit_phi, model_trace
+from configurator.workshop.trace_model import model_trace
 from configurator.workshop.trace_tip_in import find_tip_in
 
 LAG_MS = LAG_S * 1e3
@@ -71,7 +72,7 @@ def test_with_one_circuit_the_engines_mixture_is_the_circuits(name: str) -> None
 
 def test_with_two_circuits_a_sensor_sees_both_by_their_air() -> None:
     case = example("hill-climber")
-    front, rear = circuit_phi(case, "front"), circuit_phi(case, "rear")
+    front, rear = (mixture_of(case, name, case.as_fitted).phi for name in ("front", "rear"))
     model = model_trace(case)
     assert len(case.circuits) == 2 and model.phi[0] == pytest.approx(front[0])
     low, high = np.minimum(front, rear), np.maximum(front, rear)

@@ -122,7 +122,7 @@ def _check_job(jobs: list[str], said: list[str], vehicle: Path | None, out: Path
 
 def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[str, Any]) -> "TrialReport":
     """Everything that can be refused is looked at before a book is made and anything written."""
-    from configurator.views.pictures import new_figure
+    from configurator.views.pictures import check_can_draw
     from configurator.workshop.book import find_book, open_book
     from configurator.workshop.trial_entry import (
         TrialReport,
@@ -134,7 +134,7 @@ def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[s
     )
 
     if said["--plot"]:
-        new_figure(said["--plot"], 1.0)
+        check_can_draw(said["--plot"])
     book = find_book(place)
     case = case_of(vehicle, catalog)
     choice = chosen_parts(case, said["--with"] or [])

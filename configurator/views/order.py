@@ -1,15 +1,13 @@
-"""The parts order as text, as a supplier's list and as a picture of sureness against money."""
+"""The parts order as text and as a supplier's list."""
 
 import csv
 import io
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Any
 
 from tabulate import tabulate
 
 from configurator.views.marks import mark
-from configurator.views.pictures import new_figure, save_whole
 from configurator.views.tables import wrapped
 from configurator.workshop.order_report import CurvePoint, OrderReport
 
@@ -98,20 +96,3 @@ def supplier_csv(report: OrderReport, supplier: str) -> str:
         if line.supplier == supplier:
             writer.writerow([line.code, line.quantity, f"{line.price:.2f}", f"{line.total:.2f}", line.delivery_day])
     return out.getvalue()
-
-
-def save_curve(report: OrderReport, path: Path) -> None:
-    """Sureness against money as a picture, SVG or PNG; raises as new_figure does."""
-    figure = new_figure(path, 4.2)
-    axes = figure.subplots()
-    spent = [point.spent for point in report.curve]
-    for label, colour, style, shares in (
-        ("mean of the vehicles", "0.0", "-", [point.sureness for point in report.curve]),
-        ("least sure vehicle", "0.5", "--", [point.least for point in report.curve]),
-    ):
-        axes.step(spent, [100 * share for share in shares], where="post", color=colour, linestyle=style, label=label)
-    axes.axvline(report.total, color="0.3", linestyle=":", label="this order")
-    axes.set(xlabel="money spent, in the workshop's currency", ylabel="sureness, %", ylim=(0, 100))
-    axes.set_title(report.name, fontsize=9, loc="left")
-    axes.legend(fontsize=8, loc="lower right")
-    save_whole(figure, path)

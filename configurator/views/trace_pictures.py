@@ -1,55 +1,57 @@
-"""A measured mixture trace against the model, as a picture in a file."""
+"""A measured mixture trace against the model: drawn into a figure, and as a file."""
 
 from pathlib import Path
-from typing import Any
 
-import numpy as np
-
-from configurator.physics.fuel_path import Array
-from configurator.views.pictures import new_figure, save_whole
+from configurator.views.mixture_pictures import draw_limits, phi_span, shade_beyond
+from configurator.views.picture_style import (
+    DARK,
+    INK,
+    MIDDLE,
+    Figure,
+    check_can_draw,
+    headed,
+    house_style,
+    key_below,
+    laid_out,
+    new_figure,
+    save_picture,
+    titled,
+)
 from configurator.workshop.trace import Measured
 from configurator.workshop.trace_model import ModelTrace
 
 SHOWN_MS = (-200.0, 2000.0)
-PHI_SHOWN = (0.4, 2.0)
 
 
 def save_trace(measured: Measured, model: ModelTrace, path: Path) -> None:
-    """Draw a trace with its hole and flood shaded, and the model's mixture, into an SVG or PNG file.
-
-    Raises BadInput for another ending or a missing folder, TipinError where matplotlib is not installed. The file
-    appears whole or not at all.
-    """
-    figure = new_figure(path, 4.6)
-    _draw(figure.subplots(), measured, model)
-    save_whole(figure, path)
+    """Draw a trace into an SVG or PNG file; raises as save_picture does, before anything is drawn."""
+    check_can_draw(path)
+    save_picture(trace_picture(measured, model), path, says_of_trace(measured, model))
 
 
-def _draw(axes: Any, measured: Measured, model: ModelTrace) -> None:
-    time, phi = measured.time_ms, measured.phi
-    lean, rich = measured.lean_phi, measured.rich_phi
-    event = time >= 0.0
-    axes.fill_between(time, phi, lean, where=event & (phi < lean), interpolate=True, color="0.55",
-                      label="hole: below the lean limit")  # fmt: skip
-    axes.fill_between(time, phi, rich, where=event & (phi > rich), interpolate=True, facecolor="0.9", edgecolor="0.4",
-                      hatch="////", linewidth=0, label="flood: above the rich limit")  # fmt: skip
+@house_style()
+def trace_picture(measured: Measured, model: ModelTrace) -> Figure:
+    """A trace with its hole and flood shaded, and the model's mixture. Raises TipinError without matplotlib."""
+    figure = new_figure(4.6)
+    axes, time, phi = figure.subplots(), measured.time_ms, measured.phi
+    draw_limits(axes, measured.lean_phi, measured.rich_phi)
+    shade_beyond(axes, time, phi, measured.lean_phi, measured.rich_phi, time >= 0.0)
     for begin, end in measured.bridged_ms:
-        axes.axvspan(begin, end, ymax=0.025, color="0.4", linewidth=0)
-    axes.axhline(lean, color="0.35", linestyle="--", linewidth=1)
-    axes.axhline(rich, color="0.35", linestyle=":", linewidth=1.2)
-    axes.axvline(0.0, color="0.6", linewidth=0.8)
-    axes.plot(measured.read_time_ms, measured.read_phi, ".", color="0.5", markersize=3, label="readings")
-    axes.plot(time, phi, color="0.0", linewidth=2, label="measured, lag taken out")
-    axes.plot(model.time_ms, model.phi, color="0.2", linewidth=1.2, linestyle="-.", label="model")
-    axes.set(xlim=SHOWN_MS, ylim=_span(phi, model.phi), xlabel="time after tip-in, ms", ylabel="equivalence ratio phi")
-    axes.set_title(f"{model.title}: mixture after tip-in\n{_counted(measured, model)}", fontsize=9, loc="left")
-    axes.legend(fontsize=8, loc="upper right", ncols=2)
+        axes.axvspan(begin, end, ymax=0.025, color=DARK, linewidth=0, label="gap bridged")
+    axes.axvline(0.0, color=MIDDLE, linewidth=0.8)
+    axes.plot(measured.read_time_ms, measured.read_phi, ".", color=MIDDLE, markersize=3, label="readings")
+    axes.plot(time, phi, color=INK, linewidth=2.2, label="measured, lag taken out")
+    axes.plot(model.time_ms, model.phi, color=DARK, linewidth=1.4, linestyle="-.", label="model")
+    axes.set(xlim=SHOWN_MS, ylim=phi_span(phi, model.phi))
+    titled(axes, model.title, _counted(measured, model))
+    headed(figure, "Measured mixture after tip-in")
+    key_below(figure, axes)
+    return laid_out(figure)
 
 
-def _span(*curves: Array) -> tuple[float, float]:
-    """Heights to show: what the curves reach, within what matters, and room for the legend."""
-    low, high = (edge(np.concatenate(curves)) for edge in (np.min, np.max))
-    return max(PHI_SHOWN[0], float(low) - 0.1), min(PHI_SHOWN[1], float(high) + 0.1) + 0.25
+def says_of_trace(measured: Measured, model: ModelTrace) -> str:
+    """The trace in words."""
+    return f"Measured mixture after tip-in of {model.title}: {_counted(measured, model)}."
 
 
 def _counted(measured: Measured, model: ModelTrace) -> str:

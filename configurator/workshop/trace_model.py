@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.case import Case
+from configurator.mixture import mixture_of
 from configurator.physics import verdict
 from configurator.physics.fuel_path import Array
 
@@ -29,7 +30,7 @@ def model_trace(case: Case) -> ModelTrace:
     time_s = case.tip_in.air.time_s
     phi = np.zeros(len(time_s))
     for name, circuit in case.circuits.items():
-        phi += circuit.event.air_share * circuit_phi(case, name)
+        phi += circuit.event.air_share * mixture_of(case, name, case.as_fitted).phi
     allowed = next(iter(case.circuits.values())).allowed
     meters = (verdict.SpellMeter(1), verdict.SpellMeter(1))
     for index, value in enumerate(phi):
@@ -38,15 +39,3 @@ def model_trace(case: Case) -> ModelTrace:
         meters[1].feed(np.array([value - allowed.rich_phi]), interval)
     hole, flood = (float(meter.longest_s[0]) * 1e3 for meter in meters)
     return ModelTrace(case.vehicle.name, time_s * 1e3, phi, hole, flood)
-
-
-def circuit_phi(case: Case, name: str) -> Array:
-    """Equivalence ratio of one circuit's barrels with what is fitted, shape (times,)."""
-    circuit = case.circuits[name]
-    parts = [case.as_fitted[f"{name}.{slot}"] for slot in ("nozzle", "feed_screw", "pump", "lobe")]
-    nozzle, screw, pump, mount = ([option.figures] for option in parts)
-    slack_mm = case.slack_mm(name, [False], [False])[0]
-    shot = circuit.deliver(nozzle, screw, pump, mount, slack_mm)  # type: ignore[arg-type]
-    shots = verdict.Shots(circuit.flow_kg_s(shot), circuit.film_share(nozzle))  # type: ignore[arg-type]
-    levels = verdict.Levels.of(circuit.event, np.array([case.factor]))
-    return np.array([row[0] for row in verdict.mixture(levels, shots, 0)])

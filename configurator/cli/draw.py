@@ -1,0 +1,44 @@
+"""The command that draws a picture of one vehicle's circuit."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, case_of, circuits_named
+
+
+@app.command(epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
+def draw(
+    vehicle: VehicleFile,
+    what: Annotated[
+        Literal["shot", "mixture", "windows", "lift"],
+        typer.Argument(
+            help="shot against demand, mixture after tip-in, windows of all nozzle sizes, or lift of the lobe",
+            metavar="WHAT",
+            show_default=False,
+        ),
+    ],
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="the file to draw, .svg or .png")],
+    circuit: CircuitName = None,
+    fit: With = None,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Draw a picture of a pump circuit into a file.
+
+    As fitted, or as it would be; the front circuit unless another is named. With runs in the book at the demand they
+    speak for.
+    """
+    from configurator.views.pictures import check_can_draw, save_picture
+    from configurator.views.tables import wrapped
+    from configurator.views.vehicle_pictures import PICTURES
+    from configurator.wishes import choose, read_wishes
+    from configurator.workshop.belief_in_book import belief_in_book
+
+    check_can_draw(out)
+    case = case_of(vehicle, catalog)
+    choice = choose(case.options, read_wishes(case.options, [], fit or [], []))
+    figure, says = PICTURES[what](case, circuits_named(case, circuit)[0], choice, belief_in_book(case, book))
+    save_picture(figure, out, says)
+    typer.echo(f"{wrapped(says)}\n\nPicture: {out}")

@@ -1,0 +1,59 @@
+"""The pictures of one circuit of a vehicle, by the word that page, card and command line call them by."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from configurator.band import band_of
+from configurator.case import Case
+from configurator.findings import Choice
+from configurator.lift import lift_of
+from configurator.mixture import mixture_of
+from configurator.views.picture_style import Figure
+from configurator.views.pictures import (
+    lift_picture,
+    mixture_picture,
+    says_of_lift,
+    says_of_mixture,
+    says_of_shot,
+    says_of_windows,
+    shot_picture,
+    windows_picture,
+)
+from configurator.workshop.belief import Belief
+from configurator.workshop.nozzle_windows import nozzle_windows
+
+Drawn = tuple[Figure, str]
+"""A figure and what it shows in words."""
+Draw = Callable[[Case, str, Choice, Belief | None], Drawn]
+
+
+def as_drawn(case: Case, belief: Belief | None) -> Case:
+    """The case as pictures show it: linkage set, and at the median of a belief that has runs behind it."""
+    judged = case.at(belief.median) if belief is not None and belief.runs else case
+    return judged.with_linkage_set()
+
+
+def _shot(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    bands = [band_of(as_drawn(case, belief), name, choice)]
+    return shot_picture(bands), says_of_shot(bands)
+
+
+def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    mixtures = [mixture_of(as_drawn(case, belief), name, choice)]
+    return mixture_picture(mixtures), says_of_mixture(mixtures)
+
+
+def _windows(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    windows = nozzle_windows(as_drawn(case, belief), name, choice, belief)
+    return windows_picture(windows), says_of_windows(windows)
+
+
+def _lift(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    lift = lift_of(as_drawn(case, belief), name, choice)
+    return lift_picture(lift), says_of_lift(lift)
+
+
+PICTURES: Mapping[str, Draw] = MappingProxyType(
+    {"shot": _shot, "mixture": _mixture, "windows": _windows, "lift": _lift}
+)
+"""For a case, a circuit, a choice of its parts and what is believed of f: the figure, and what it shows in words."""
