@@ -1,0 +1,82 @@
+"""From a judged combination to its card."""
+
+import datetime
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+
+from configurator.card.jobs import FIRST_CHECKS, Job, before, is_fault, sections, sentence
+from configurator.card.next_moves import after_feelings
+from configurator.card.sheet import Card, PartRow, Section
+from configurator.card.words import part_words, size_words, slot_words
+from configurator.case import Case
+from configurator.findings import Choice
+from configurator.options import Option
+from configurator.physics.verdict import FACTOR_RANGE
+from configurator.reports import Change, Combination, Shot
+from configurator.rules import RULES
+from configurator.symptoms import Symptom
+from configurator.wishes import word_of
+
+FASTENINGS = {
+    "nozzle": "feed screw", "feed_screw": "feed screw", "pump": "pump cover", "lobe": "lobe screw",
+    "spacer": "carburettor nuts", "pad_relief": "carburettor nuts, manifold bolts",
+}  # fmt: skip
+"""What is tightened after a change in a slot."""
+
+
+def card_of(
+    case: Case, choice: Choice, combination: Combination, on: datetime.date, symptom: Symptom | None = None
+) -> Card:
+    """The card of a choice of parts of a case, dated. combination : the choice as judged by the rules. symptom : what
+    was felt with what is fitted."""
+    job = Job(case, choice, combination)
+    against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
+    work = sections(job)
+    said = _said(work)
+    mind = [
+        job.text(finding) for finding in job.wrong
+        if finding not in against and not is_fault(finding) and finding.rule != FIRST_CHECKS
+        and finding.mend.casefold() not in said
+    ]  # fmt: skip
+    rows = [_part_row(case, choice[change.slot], change) for change in combination.changes]
+    fastenings = [FASTENINGS[change.slot.rpartition(".")[2]] for change in combination.changes]
+    return Card(
+        vehicle=case.vehicle.name, title=combination.title, on=on, felt=symptom.says if symptom else "",
+        ok=not against, demand_factor=case.factor, against=[job.text(finding) for finding in against], parts=rows,
+        gaskets=combination.consumables, totals=combination.totals,
+        torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
+        sections=work, after_feelings=after_feelings(case.with_linkage_set(), choice),
+        covers=[_covers(case, shot) for shot in combination.shots], mind=list(dict.fromkeys(mind)),
+        record=_record(case, choice),
+    )  # fmt: skip
+
+
+def _said(work: Sequence[Section]) -> str:
+    """Everything the sections say."""
+    return "\n".join(f"{step.text}\n{step.how}" for section in work for step in section.steps).casefold()
+
+
+def _part_row(case: Case, option: Option, change: Change) -> PartRow:
+    return PartRow(
+        slot=slot_words(case, change.slot), part=part_words(option), size=size_words(case, option),
+        in_place_of=change.from_, price=change.price, labour_min=change.labour_min,
+        in_box=option.price > 0 and change.price == 0, reversible=change.reversible,
+    )  # fmt: skip
+
+
+def _covers(case: Case, shot: Shot) -> str:
+    where = f"{shot.circuit}: " if len(case.circuit_names) > 1 else ""
+    if shot.window is None:
+        return sentence(f"{where}right for no engine")
+    low, high = shot.window
+    ends = [f"from {low:.2f}"] if low > FACTOR_RANGE[0] else []
+    ends += [f"up to {high:.2f}"] if high < FACTOR_RANGE[1] else []
+    return sentence(f"{where}right for engines that ask {' '.join(ends) or 'any number of'} times what the model says")
+
+
+def _record(case: Case, choice: Choice) -> str:
+    """The command that enters the test run, with what is fitted then; the word of the feeling is still to be put in."""
+    file = Path(case.vehicle.file).name or "VEHICLE"
+    parts = [f"--with {shlex.quote(f'{slot}={word_of(option)}')}" for slot, option in choice.items() if option.changed]
+    return " ".join(["tipin trial", shlex.quote(file), "--felt WORD", *parts])

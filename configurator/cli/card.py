@@ -1,0 +1,91 @@
+"""The command that writes the job card."""
+
+import datetime
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from configurator.cli.choosing import SymptomWord
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, Sure, VehicleFile, With, app, case_of
+from configurator.errors import BadInput, Fault
+
+
+@app.command(epilog="Example: tipin card catalog/examples/tow-truck.toml -o tow-truck.html")
+def card(
+    vehicle: VehicleFile,
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="the file to write, .html or .pdf")],
+    proposal: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="1, if not said: the proposal; 2, 3, ...: its other ways in their order"),
+    ] = None,
+    fit: With = None,
+    symptom: SymptomWord = None,
+    keep: Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")] = None,
+    avoid: Annotated[
+        list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
+    ] = None,
+    paper: Annotated[Literal["a4", "letter"], typer.Option(help="paper of a .pdf file")] = "a4",
+    date: Annotated[str | None, typer.Option(metavar="DAY", help="date on the card, 2026-05-04; today if not said")] = (
+        None
+    ),
+    sure: Sure = 90.0,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Write a job card to lie beside the car: one or two pages, to print.
+
+    For a proposal, or with --with for the parts named. Exit code 1, and no file, if nothing fits.
+    """
+    from configurator.card import card_of
+    from configurator.solver.named_choice import proposed
+    from configurator.solver.propose import Request
+    from configurator.solver.sure_proposal import proposal_of
+    from configurator.symptoms import read_symptom
+    from configurator.views.belief import sure_propose_text
+    from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
+    from configurator.views.tables import propose_text
+    from configurator.wishes import choose, read_wishes
+    from configurator.worklist import combination_of
+    from configurator.workshop.as_known import as_known
+    from configurator.workshop.sure_sizes import SureProposeReport
+    from configurator.workshop.whole_file import write_whole
+
+    check_can_write(out)
+    on, felt, found = _day(date), read_symptom(symptom), case_of(vehicle, catalog)
+    known = as_known(found, book, felt)
+    if fit:
+        _refuse_a_search(proposal, keep, avoid)
+        choice = choose(known.case.options, read_wishes(known.case.options, [], fit, []))
+        title = "Parts as named"
+    else:
+        wishes = read_wishes(found.options, keep or [], [], avoid or [])
+        report = proposal_of(found, Request(wishes, symptom=felt), known.belief, sure / 100)
+        if report.status == "impossible":
+            text = sure_propose_text(report) if isinstance(report, SureProposeReport) else propose_text(report)
+            typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else text)
+            raise typer.Exit(1)
+        number = proposal or 1
+        choice = proposed(known.case, report, number)
+        title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
+    combination = combination_of(known.case, choice, title, known.wishes)
+    made = card_of(known.case, choice, combination, on, felt)
+    page = card_html(made, card_pictures(known.case, choice))
+    write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)
+    typer.echo(made.model_dump_json(indent=2) if as_json else f"{card_text(made)}\n\nCard: {out}")
+
+
+def _day(text: str | None) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(text) if text is not None else datetime.date.today()
+    except ValueError:
+        raise BadInput([Fault(f"--date {text}", "", "is no day", "year, month and day: 2026-05-04")]) from None
+
+
+def _refuse_a_search(proposal: int | None, keep: list[str] | None, avoid: list[str] | None) -> None:
+    """With --with the parts are named: nothing is searched, so nothing that guides a search has a meaning."""
+    for option, given in (("--proposal", proposal is not None), ("--keep", keep), ("--avoid", avoid)):
+        if given:
+            remedy = "leave one of them out"
+            raise BadInput([Fault(option, "", "goes with a proposal, not with parts named by --with", "", remedy)])

@@ -1,0 +1,38 @@
+"""Job cards of the examples, for tests."""
+
+import datetime
+from functools import cache
+
+from configurator.card import Card, card_of
+from configurator.case import Case
+from configurator.catalog import load_catalog, shipped_catalog_dir
+from configurator.solver.named_choice import choice_of
+from configurator.solver.propose import Request, propose
+from configurator.vehicle import load_vehicle
+from configurator.views.card import card_html, card_pictures
+from configurator.wishes import choose, read_wishes
+from configurator.worklist import combination_of
+
+EXAMPLES = shipped_catalog_dir() / "examples"
+NAMES = ("roadster", "tow-truck", "van", "hill-climber")
+DAY = datetime.date(2026, 5, 4)
+CATALOG = load_catalog(shipped_catalog_dir())
+
+
+def case_of(name: str) -> Case:
+    return Case.of(load_vehicle(EXAMPLES / f"{name}.toml"), CATALOG).with_linkage_set()
+
+
+def fitted_with(case: Case, *words: str) -> Card:
+    """The card of parts named."""
+    choice = choose(case.options, read_wishes(case.options, [], words, []))
+    return card_of(case, choice, combination_of(case, choice, "Parts as named"), DAY)
+
+
+@cache
+def proposed(name: str) -> tuple[Card, str]:
+    """The card of an example's proposal, and its page."""
+    case = case_of(name)
+    choice = choice_of(case, propose(case, Request()).changes)
+    card = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
+    return card, card_html(card, card_pictures(case, choice))
