@@ -105,6 +105,11 @@ def did_you_mean(name: str, known: Sequence[str]) -> str:
 def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
     """The whole text of a UTF-8 file of at most 5 MB, or as many bytes as said, without a byte order mark; raises
     BadInput."""
+    return text_of(read_bytes(path, largest_bytes), str(path))
+
+
+def read_bytes(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> bytes:
+    """All that is in a file of at most 5 MB, or as many bytes as said; raises BadInput."""
 
     def refuse(problem: str, expected: str = "", remedy: str = "") -> BadInput:
         return BadInput([Fault(str(path), "", problem, expected, remedy)])
@@ -117,19 +122,24 @@ def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
             raise refuse("is not an ordinary file", "a file")
         if state.st_size > largest_bytes:
             raise refuse(f"holds {state.st_size / 1e6:.0f} MB", f"at most {largest_bytes / 1e6:.0f} MB")
-        content = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         raise refuse("there is no such file", remedy=_file_meant(path)) from None
     except (OSError, ValueError) as error:
         raise refuse(f"cannot be read ({getattr(error, 'strerror', None) or error})") from None
+
+
+def text_of(content: bytes, name: str) -> str:
+    """The text in a file's bytes, without a byte order mark; name is what messages call the file. Raises BadInput."""
     if b"\0" in content:
-        raise refuse("holds NUL bytes, so it is no text file", "UTF-8 text")
+        raise BadInput([Fault(name, "", "holds NUL bytes, so it is no text file", "UTF-8 text")])
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         found = f"line {line} is not UTF-8 text (byte 0x{content[error.start]:02x})"
-        raise refuse(found, "UTF-8 text", "save the file again with the encoding UTF-8") from None
+        remedy = "save the file again with the encoding UTF-8"
+        raise BadInput([Fault(name, "", found, "UTF-8 text", remedy)]) from None
 
 
 def _file_meant(path: Path) -> str:
@@ -141,11 +151,15 @@ def _file_meant(path: Path) -> str:
 
 def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file; raises BadInput with the lines that cannot be read, and a cure for each."""
-    text = read_text(path)
+    return toml_of(read_text(path), str(path))
+
+
+def toml_of(text: str, name: str) -> dict[str, Any]:
+    """The tables of a TOML text; name is what messages call its file. Raises as read_toml."""
     if not text.strip():
         expected = "lines such as idle_rpm = 800 under headings such as [engine]"
-        raise BadInput([Fault(str(path), "", "is empty", expected)])
-    too_deep = BadInput([Fault(str(path), "", "is nested too deeply", "tables of keys and values")])
+        raise BadInput([Fault(name, "", "is empty", expected)])
+    too_deep = BadInput([Fault(name, "", "is nested too deeply", "tables of keys and values")])
     if _DEEP_KEY.search(text):
         raise too_deep
     lines = text.replace("\r\n", "\n").split("\n")
@@ -157,7 +171,7 @@ def read_toml(path: Path) -> dict[str, Any]:
             raise too_deep from None
         except ValueError as error:
             at = _line_at_fault(str(error), lines)
-            faults.append(_unreadable(path, str(error), at, lines[at]))
+            faults.append(_unreadable(name, str(error), at, lines[at]))
             enough = len(faults) == MOST_LINES_AT_FAULT or len(text) > LARGEST_FILE_READ_AGAIN
             if enough or not _stands_alone(lines, at):
                 raise BadInput(faults) from None
@@ -180,7 +194,7 @@ def _line_at_fault(message: str, lines: list[str]) -> int:
     return opening[-1] if "Unterminated" in message and opening else filled[-1]
 
 
-def _unreadable(path: Path, message: str, at: int, line: str) -> Fault:
+def _unreadable(name: str, message: str, at: int, line: str) -> Fault:
     start = line[:500]
     by_message = (cure for words, cure in _CURES_BY_MESSAGE if message.startswith(words))
     by_look = (cure for look, cure in _CURES_BY_LOOK if look.match(start))
@@ -188,7 +202,7 @@ def _unreadable(path: Path, message: str, at: int, line: str) -> Fault:
     shown = start.strip()
     if len(shown) > MOST_OF_A_LINE_SHOWN:
         shown = shown[: MOST_OF_A_LINE_SHOWN - 3] + "..."
-    return Fault(str(path), f"line {at + 1}", f"cannot be read, as it is not TOML: {shown}", cure)
+    return Fault(name, f"line {at + 1}", f"cannot be read, as it is not TOML: {shown}", cure)
 
 
 def _stands_alone(lines: list[str], at: int) -> bool:

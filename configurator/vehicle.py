@@ -349,11 +349,16 @@ class Vehicle(Record):
 def load_vehicle(path: Path | str) -> Vehicle:
     """Read a vehicle file and check it by itself; raises BadInput with every fault, each with its table and key."""
     path = Path(path)
+    return vehicle_of(read_toml(path), str(path))
+
+
+def vehicle_of(tables: dict[str, Any], name: str) -> Vehicle:
+    """The vehicle in the tables of a file; name is what messages call the file. Raises as load_vehicle."""
     try:
-        vehicle = Vehicle.model_validate(read_toml(path))
+        vehicle = Vehicle.model_validate(tables)
     except ValidationError as error:
-        raise BadInput(faults_of(error, Vehicle, str(path), place_in_toml)) from None
-    vehicle._file = str(path)
+        raise BadInput(faults_of(error, Vehicle, name, place_in_toml)) from None
+    vehicle._file = name
     return vehicle
 
 

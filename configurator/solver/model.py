@@ -15,6 +15,7 @@ from ortools.sat.python import cp_model
 from configurator.errors import TipinError
 from configurator.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
+from configurator.solver.stop import solved
 from configurator.wishes import GOALS
 
 EXACT = 2**50
@@ -152,11 +153,12 @@ class ChoiceModel:
         return savings
 
     def solve(self, effort: float = EFFORT, workers: int = 1) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
+        """The solver with what it found, and its status. Raises Stopped if it was stopped from outside."""
         solver = cp_model.CpSolver()
         solver.parameters.random_seed = 1
         solver.parameters.num_workers = workers
         solver.parameters.max_deterministic_time = effort
-        return solver, solver.solve(self.model)
+        return solver, solved(solver, self.model)
 
     def chosen(self, solver: cp_model.CpSolver) -> Assignment:
         return {slot: next(i for i, x in enumerate(xs) if solver.value(x)) for slot, xs in self.pick.items()}

@@ -13,6 +13,7 @@ from ortools.sat.python import cp_model
 
 from configurator.solver.model import Unsettled
 from configurator.solver.order_model import Market, OrderModel, Wanted
+from configurator.solver.stop import heed, is_to_stop
 from configurator.workshop.shelves import Article
 
 EFFORT = 20.0
@@ -142,7 +143,9 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
 
 
 def _solve(solver: cp_model.CpSolver, model: cp_model.CpModel) -> tuple[cp_model.CpSolverStatus, bool]:
-    """Solve in a thread, so that Ctrl-C can stop the search and keep what it has found; also whether that was done."""
+    """Solve in a thread, so that Ctrl-C can stop the search and keep what it has found; also whether that was done.
+    Raises Stopped if it was stopped from outside, when nobody waits for what it has found."""
+    heed()
     solver.parameters.catch_sigint_signal = False
     found: list[cp_model.CpSolverStatus] = []
     done = Event()
@@ -161,6 +164,9 @@ def _solve(solver: cp_model.CpSolver, model: cp_model.CpModel) -> tuple[cp_model
         except KeyboardInterrupt:
             stopped = True
             solver.stop_search()
+        if is_to_stop():
+            solver.stop_search()
+    heed()
     return found[0], stopped
 
 

@@ -117,7 +117,7 @@ def _uses(job: Job, plan: Plan) -> dict[str, list[tuple[str, str | None, str]]]:
                 option = circuit.nozzles[place]
                 codes = [option.code] if option.work == "fit" and option.code else []
                 if option.work == "redrill":
-                    codes = [b.code for b in job.market.drill_bits if abs(b.diameter_mm - diameter_mm(option)) < 0.001]
+                    codes = job.market.drills_for(option)
                 for code in codes:
                     uses.setdefault(code, []).append((name, circuit.circuit, option.label))
         spacer, _ = one.needs.shared[box.shared]
@@ -132,11 +132,11 @@ def _uses(job: Job, plan: Plan) -> dict[str, list[tuple[str, str | None, str]]]:
 
 def _opened(one: Wanted, box: BoxPlan) -> set[str]:
     """Joints that a box's changes open."""
-    opened = set()
+    opened: set[str] = set()
     for circuit in one.needs.circuits:
         setups = [circuit.setups[place] for place in box.setups[circuit.circuit]]
         if any(circuit.nozzles[place].changed for place in box.nozzles[circuit.circuit]):
-            opened.add("nozzle_seat")
+            opened.update(JOINTS["nozzle"])
         opened.update(joint for setup in setups for joint in setup.joints)
     for slot, option in zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True):
         opened.update(JOINTS[slot] if option.changed else ())

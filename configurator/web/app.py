@@ -1,0 +1,68 @@
+"""The application: every route, and what is answered when something goes wrong."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
+
+from configurator.errors import TipinError
+from configurator.solver.model import Unsettled
+from configurator.solver.stop import Stopped
+from configurator.web import bench, front, order, pictures, print_card, runs
+from configurator.web.folder import NotThere
+from configurator.web.guard import Address, Guard
+from configurator.web.pages import HERE, trouble
+from configurator.web.pictures import Pictures
+from configurator.web.work import Work
+from configurator.web.workshop import Workshop
+
+LATER = "Something went wrong in tipin itself. What you had entered in the book is safe; the terminal says more."
+
+
+def application(workshop: Workshop, address: Address, token: str | None = None, work: Work | None = None) -> ASGIApp:
+    """The whole page for one workshop, served at an address; with a token nobody gets in without it.
+
+    work : where its searches run, for a server that has to stop them.
+    """
+    work, pencil = work or Work(), Pictures()
+
+    @asynccontextmanager
+    async def while_it_runs(app: Starlette) -> AsyncIterator[None]:
+        yield
+        work.close()
+        pencil.close()
+
+    app = Starlette(
+        routes=[
+            *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
+            *pictures.routes(workshop, pencil), *print_card.routes(workshop), *order.routes(workshop, work, pencil),
+            Mount("/static", StaticFiles(directory=HERE / "static")),
+        ],
+        exception_handlers={HTTPException: _http, TipinError: _refused, Exception: _unforeseen},
+        lifespan=while_it_runs,
+    )  # fmt: skip
+    app.router.redirect_slashes = False
+    return Guard(app, address, token)
+
+
+async def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    says = {404: "There is no such page here.", 405: "That cannot be done with this page."}
+    told = error.detail if error.detail[-1:] == "." else says.get(error.status_code, error.detail)
+    return trouble(error.status_code, told, error.headers)
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    """What the command line would say of it."""
+    status = 404 if isinstance(error, NotThere) else 409 if isinstance(error, Stopped | Unsettled) else 400
+    return trouble(status, str(error))
+
+
+async def _unforeseen(request: Request, error: Exception) -> Response:
+    return trouble(500, LATER)

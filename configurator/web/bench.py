@@ -1,0 +1,113 @@
+"""The bench of one vehicle: every part by where it stands, and what the present choice comes to."""
+
+from datetime import UTC, datetime
+from functools import partial
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from configurator.case import Case
+from configurator.comparison import compare
+from configurator.reports import ProposeReport
+from configurator.solver.propose import Request as Asked
+from configurator.solver.sure_proposal import proposal_of
+from configurator.symptoms import SYMPTOMS
+from configurator.web import bench_view as view
+from configurator.web.pages import is_part, page
+from configurator.web.pictures import shown_on_bench
+from configurator.web.work import Work
+from configurator.web.workshop import AS_FITTED, OPEN, Pins, Setting, Workshop
+from configurator.wishes import choose
+from configurator.workshop.candidates import fitted_after
+from configurator.workshop.trial_entry import COLD
+
+TITLE = "As chosen"
+
+
+def routes(workshop: Workshop, work: Work) -> list[Route]:
+    """The bench and what is asked for from it."""
+    return [
+        Route("/car/{name}", partial(_bench, workshop)),
+        Route("/car/{name}/fewest", partial(_fewest, workshop, work)),
+        Route("/car/{name}/next", partial(_next, workshop, work)),
+    ]
+
+
+async def _bench(workshop: Workshop, request: Request) -> Response:
+    return await run_in_threadpool(_bench_now, workshop, request)
+
+
+def _bench_now(workshop: Workshop, request: Request) -> Response:
+    setting, pins = workshop.asked(request.path_params["name"], request.query_params)
+    here = view.address(setting, pins.words)
+    if any(slot in request.query_params for slot in setting.case.options) and not is_part(request):
+        return RedirectResponse(here, 303)  # a form without script names each slot by itself
+    # The script keeps the address in step with what is shown, so both stand in the page, the one asked for as it came.
+    query = request.scope["query_string"].decode("latin-1")
+    asked = request.scope["raw_path"].decode("latin-1") + (f"?{query}" if query else "")
+    shown = _shown(workshop, setting, pins) | {"here": here, "asked": asked, "recorded": _recorded(setting, request)}
+    return page("live.html" if is_part(request) else "bench.html", headers={"vary": "HX-Request"}, **shown)
+
+
+def _shown(workshop: Workshop, setting: Setting, pins: Pins) -> dict[str, Any]:
+    case, engine = setting.case, workshop.engine(setting)
+    now = choose(case.options, pins.listed)
+    combination = workshop.judged(setting, pins, TITLE if pins.words else AS_FITTED)
+    fitted = workshop.judged(setting, OPEN, AS_FITTED)
+    best, report = engine.best(pins.listed), engine.report(pins.listed)
+    further = view.further_steps(now, best)
+    wrong, holding = view.in_order(combination.findings)
+    card = view.address(setting, pins.words, "card")
+    return {
+        "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "pins": pins.words,
+        "verdict": view.verdict(setting, combination, further, report.clash), "now": combination, "further": further,
+        "take_too": view.address(setting, view.completed(pins, now, best)) if best and further else "",
+        "clash": view.reasons(report.clash), "give_up": report.clash.give_up if report.clash else [],
+        "slots": view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
+        "compared": compare(setting.filed.vehicle.name, setting.case.factor, fitted, combination).figures,
+        "told_cell": view.told_cell, "pictures": shown_on_bench(setting, pins),
+        "belief": view.belief_in_words(setting), "runs": view.run_rows(setting.runs, setting),
+        "opened": datetime.now(UTC).isoformat(), "card": card, "pdf": f"{card}{'&' if '?' in card else '?'}format=pdf",
+        "fewest": view.address(setting, {}, "fewest"), "next": view.address(setting, {}, "next"),
+        "clear": view.address(setting, {}),
+    }  # fmt: skip
+
+
+def _recorded(setting: Setting, request: Request) -> dict[str, Any] | None:
+    """A run just recorded, with what to keep in mind about it."""
+    number = request.query_params.get("recorded", "")
+    run = next((run for run in setting.runs if str(run.number) == number), None)
+    if run is None:
+        return None
+    return {"number": run.number, "notes": [] if run.conditions.warm else [COLD]}
+
+
+async def _fewest(workshop: Workshop, work: Work, request: Request) -> Response:
+    setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
+    report = await work.answer(request, "", partial(_proposed, workshop, setting))
+    if report.conflict is not None:
+        return page("no_way.html", setting=setting, report=report, back=view.address(setting, {}))
+    labels = {change.slot: change.to for change in report.changes}
+    return RedirectResponse(view.address(setting, view.pinned(labels, setting.case.options)), 303)
+
+
+def _proposed(workshop: Workshop, setting: Setting) -> ProposeReport:
+    """As `tipin propose` does it."""
+    case = Case.of(setting.filed.vehicle, workshop.catalog)
+    return proposal_of(case, Asked(symptom=setting.symptom), setting.known.belief)
+
+
+async def _next(workshop: Workshop, work: Work, request: Request) -> Response:
+    setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
+    report = await work.answer(request, "", partial(workshop.next_run, setting))
+    case = setting.case
+    labels = {slot: option.label for slot, option in fitted_after(case, setting.runs).items()}
+    labels |= {change.slot: change.to for change in report.changes}
+    return page(
+        "next_part.html" if is_part(request) else "next.html", setting=setting, report=report,
+        belief=view.told(report.belief), try_it=view.address(setting, view.pinned(labels, case.options)),
+        back=view.address(setting, {}),
+    )  # fmt: skip

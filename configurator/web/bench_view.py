@@ -1,0 +1,254 @@
+"""What the bench shows, as plain data: every part by where it stands, and what the present choice comes to."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from configurator.comparison import Row as Compared
+from configurator.options import Option, Slots
+from configurator.reports import Combination, Finding
+from configurator.rules import RULES
+from configurator.standing import Clash, SlotStanding, Standing
+from configurator.views.belief import belief_lines
+from configurator.views.tables import counted, window_text
+from configurator.web.pages import car_path, slot_name
+from configurator.web.workshop import Pins, Setting
+from configurator.wishes import word_of
+from configurator.workshop.records import Trial
+from configurator.workshop.what_next import BeliefSummary, summary
+
+FREE = ""
+"""Word of a slot that is left to what is fitted, or to what else the choice needs."""
+
+
+def address(setting: Setting, words: dict[str, str], *further: str) -> str:
+    """Address of the bench, or of a page below it, with a choice: the whole state of the page."""
+    query = [("pin", f"{slot}={word}") for slot, word in words.items()]
+    if setting.symptom is not None:
+        query.append(("symptom", setting.symptom.word))
+    path = car_path(setting.name, *further)
+    return f"{path}?{urlencode(query)}" if query else path
+
+
+@dataclass(frozen=True)
+class Row:
+    """One option with a button of its own."""
+
+    id: str
+    word: str
+    label: str
+    chosen: bool
+    state: str
+    says: str
+    cost: str
+
+
+@dataclass(frozen=True)
+class Shut:
+    """Options that are impossible for one reason, and the addresses that would make room for each."""
+
+    because: list[str]
+    options: list[tuple[str, str]]
+    gives_up: str
+    others: int
+
+
+@dataclass(frozen=True)
+class SlotView:
+    """One slot: what is chosen, the options in groups by their state."""
+
+    slot: str
+    id: str
+    chosen: str
+    pinned: bool
+    impossible_now: bool
+    counts: str
+    free: Row
+    first: list[Row]
+    fits: list[Row]
+    with_changes: list[Row]
+    shut: list[Shut]
+
+    @property
+    def shut_count(self) -> int:
+        return sum(len(group.options) for group in self.shut)
+
+
+def slot_views(setting: Setting, pins: Pins, slots: Sequence[SlotStanding]) -> list[SlotView]:
+    """Every slot of an availability report; pins are those it was asked with."""
+    return [_slot_view(setting, pins, standing) for standing in slots]
+
+
+def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView:
+    slot, chosen = standing.slot, pins.words.get(standing.slot, FREE)
+    rows = [
+        (_row(slot, place, option, option.word == chosen), option) for place, option in enumerate(standing.options, 1)
+    ]
+    # What is fitted comes first, and so does what is chosen where nothing else would show it.
+    first = [row for row, option in rows if option.fitted or (row.chosen and option.state == "impossible")]
+    fits, changes = (
+        [row for row, option in rows if option.state == state and row not in first]
+        for state in ("fits", "with_changes")
+    )
+    impossible = [(row, option) for row, option in rows if option.state == "impossible"]
+    shut = _shut(setting, pins, slot, [option for row, option in impossible if row not in first])
+    now = next(option for option in standing.options if option.fitted)
+    picked = next((option for option in standing.options if option.word == chosen), now)
+    stand: list[str] = [option.state for option in standing.options]
+    counts = [
+        f"{stand.count(state)} {says}"
+        for state, says in (("fits", "fit"), ("with_changes", "need more"), ("impossible", "impossible"))
+    ]
+    free = Row(f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", "")
+    return SlotView(
+        slot=slot, id=f"slot-{slot}", chosen=picked.label if chosen else f"{now.label}, as fitted", pinned=bool(chosen),
+        impossible_now=bool(chosen) and picked.state == "impossible", counts=", ".join(counts), free=free, first=first,
+        fits=fits, with_changes=changes, shut=shut,
+    )  # fmt: skip
+
+
+def _row(slot: str, place: int, option: Standing, chosen: bool) -> Row:
+    says = {
+        "fits": "fits",
+        "with_changes": "also needs "
+        + ", ".join(f"{slot_name(other.slot).lower()}: {other.to}" for other in option.with_changes),
+        "impossible": "impossible: " + "; ".join(reasons(option.clash)) if option.clash else "impossible",
+    }[option.state]
+    cost = "" if option.price is None or option.fitted else f"{option.price:.2f}, {option.labour_min} min"
+    label = f"keep {option.label}, as fitted" if option.fitted else option.label
+    return Row(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
+
+
+def reasons(clash: Clash | None) -> list[str]:
+    """Why something is impossible: pins and rules, each in words."""
+    if clash is None:
+        return []
+    return [f"you asked for {pin}" for pin in clash.pins] + [
+        f"{says} [{rule}]" for rule, says in zip(clash.rules, clash.says, strict=True)
+    ]
+
+
+def _shut(setting: Setting, pins: Pins, slot: str, options: Sequence[Standing]) -> list[Shut]:
+    """Impossible options, those of one reason together, with the smallest set of pins that would make room."""
+    groups: dict[tuple[tuple[str, ...], tuple[str, ...], int], list[Standing]] = {}
+    for option in options:
+        give_up = option.clash.give_up[0] if option.clash and option.clash.give_up else []
+        key = (tuple(reasons(option.clash)), tuple(give_up), option.clash.others if option.clash else 0)
+        groups.setdefault(key, []).append(option)
+    shut = []
+    for (because, gives, others), members in groups.items():
+        given = {pinned for pinned, wish in pins.wishes.items() if wish.text in gives}
+        kept = {pinned: word for pinned, word in pins.words.items() if pinned not in given}
+        links = [(o.label, address(setting, kept | {slot: o.word}) if given else "") for o in members]
+        shut.append(Shut(list(because), links, " and ".join(slot_name(name).lower() for name in given), others))
+    return shut
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer in a word, a sentence, and a shape that goes with the word."""
+
+    word: str
+    symbol: str
+    says: str
+
+
+def verdict(setting: Setting, now: Combination, further: Sequence["Step"], clash: Clash | None) -> Verdict:
+    """What the present choice comes to, in one line."""
+    wrong = [f for f in now.findings if f.holds is not True]
+    kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
+    counts = ", ".join(counted(n, kind) for kind, n in kinds if n) or "nothing to report"
+    changed = counted(now.totals.changes, "change") if now.totals.changes else "as fitted"
+    if now.ok:
+        return Verdict("OK", "✓", f"{changed}: {counts}")
+    by_hand = sum(f.severity == "conflict" and f.holds is False and not RULES[f.rule].is_choosable for f in wrong)
+    ways = []
+    if clash is not None:
+        ways.append("no further change mends that")
+    elif further:
+        ways.append(f"{counted(len(further), 'further change')} mend{'s' if len(further) == 1 else ''} what parts can")
+    if by_hand:
+        ways.append(f"{by_hand} to be put right by hand")
+    return Verdict("CONFLICT", "✕", "; ".join([f"{changed}: {counts}", *ways]))
+
+
+@dataclass(frozen=True)
+class Step:
+    """A further change that the choice needs."""
+
+    slot: str
+    to: str
+
+
+def further_steps(now: dict[str, Option], best: dict[str, Option] | None) -> list[Step]:
+    """What has to change besides, to keep every rule; nothing where nothing would do."""
+    return [Step(slot, option.label) for slot, option in (best or {}).items() if option.label != now[slot].label]
+
+
+def completed(pins: Pins, now: dict[str, Option], best: dict[str, Option]) -> dict[str, str]:
+    """The pins with further steps taken too."""
+    return pins.words | {step.slot: word_of(best[step.slot]) for step in further_steps(now, best)}
+
+
+def pinned(labels: Mapping[str, str], options: Slots) -> dict[str, str]:
+    """Pins for parts told by slot and label; what is fitted is left open."""
+    words = {}
+    for slot, label in labels.items():
+        option = next((option for option in options[slot] if option.label == label), options[slot][0])
+        if option.changed:
+            words[slot] = word_of(option)
+    return words
+
+
+def told_cell(row: Compared, value: str | float | list[float] | None) -> str:
+    """A figure of a comparison with its unit."""
+    if isinstance(value, list):
+        return f"{window_text(value)} {row.unit}"
+    if value is None or isinstance(value, str):
+        return value or "none"
+    return f"{value:.{2 if row.unit in ('cc', 'mm') else 0}f} {row.unit}".strip()
+
+
+def in_order(found: Sequence[Finding]) -> tuple[list[Finding], list[Finding]]:
+    """What does not hold or is not known, and what holds."""
+    return [f for f in found if f.holds is not True], [f for f in found if f.holds]
+
+
+def belief_in_words(setting: Setting) -> list[str]:
+    """What the runs say of the engine, a sentence each."""
+    if setting.known.belief is None:
+        return ["No run stands behind this yet: the model alone speaks."]
+    return told(summary(setting.known.belief))
+
+
+def told(belief: BeliefSummary) -> list[str]:
+    """A belief as views tell it, without the layout of a terminal."""
+    return [" ".join(line.split()).lstrip("! ") for line in belief_lines(belief)]
+
+
+@dataclass(frozen=True)
+class RunRow:
+    """A run in the book, for a table."""
+
+    number: int | None
+    when: str
+    with_parts: str
+    showed: str
+    note: str
+
+
+def run_rows(runs: Sequence[Trial], setting: Setting) -> list[RunRow]:
+    """Runs, the newest first."""
+    fitted = {slot: option.label for slot, option in setting.case.as_fitted.items()}
+    rows = []
+    for run in reversed(runs):
+        other = [f"{slot_name(slot)}: {label}" for slot, label in run.codes.items() if fitted.get(slot) != label]
+        showed = f"{run.felt.word}, {run.felt.strength}" if run.felt else ""
+        if run.trace is not None:
+            trace = f"trace: too lean {run.trace.hole_ms:.0f} ms, too rich {run.trace.flood_ms:.0f} ms"
+            showed = f"{showed}; {trace}" if showed else trace
+        if not run.conditions.warm:
+            showed += " (engine cold: does not count)"
+        parts = "; ".join(other) or "as fitted"
+        rows.append(RunRow(run.number, f"{run.at:%Y-%m-%d %H:%M} UTC", parts, showed, run.note))
+    return rows

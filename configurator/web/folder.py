@@ -1,0 +1,210 @@
+"""The served folder: its vehicle files and workshop files, and a new vehicle file put in whole or not at all.
+
+A file is found by listing the folder and by nothing else: no name from outside ever becomes part of a path.
+"""
+
+import os
+import re
+import secrets
+import unicodedata
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from configurator.case import Case
+from configurator.catalog import Catalog
+from configurator.errors import BadInput, Fault, TipinError
+from configurator.read_files import read_bytes, text_of, toml_of
+from configurator.vehicle import Vehicle, vehicle_of
+from configurator.web.kept import Kept
+
+ENDING = ".toml"
+MOST_FILES = 1000
+LONGEST_STEM = 60
+_UNSAFE = re.compile(r"[^\w-]+")
+_TAKEN_BY_SYSTEMS = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
+
+
+class NotThere(TipinError):
+    """The folder holds no such vehicle or workshop file."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(name)
+
+    def __str__(self) -> str:
+        return "there is no such file in the folder that is shown here"
+
+
+@dataclass(frozen=True)
+class Filed:
+    """A vehicle file that can be used; digest tells one content from another."""
+
+    name: str
+    vehicle: Vehicle
+    digest: str
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A file that cannot be used, with what the command line would say of it."""
+
+    name: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Listing:
+    """What the folder holds, each kind by name; workshop files by their stem."""
+
+    vehicles: tuple[Filed, ...]
+    workshops: tuple[str, ...]
+    broken: tuple[Broken, ...]
+
+
+@dataclass(frozen=True)
+class Added:
+    """Where an uploaded file stands; new is False if the folder held it already."""
+
+    name: str
+    new: bool
+
+
+class Folder:
+    """A folder of vehicle files in front of a catalogue."""
+
+    def __init__(self, path: Path, catalog: Catalog) -> None:
+        """Raises BadInput if there is no such folder."""
+        if not path.is_dir():
+            raise BadInput([Fault(str(path), "", "is no folder", "a folder with vehicle files in it")])
+        self.path = path
+        self._catalog = catalog
+        self._read: Kept[Vehicle | Broken | None] = Kept(2 * MOST_FILES)
+
+    def listing(self) -> Listing:
+        """Everything in the folder that ends in .toml, hidden files and links out of it excepted."""
+        vehicles, workshops, broken = [], [], []
+        for name, path in self._files():
+            found = self._look(name, path)
+            if found is None:
+                workshops.append(name)
+            elif isinstance(found, Filed):
+                vehicles.append(found)
+            else:
+                broken.append(found)
+        return Listing(tuple(vehicles), tuple(workshops), tuple(broken))
+
+    def vehicle(self, name: str) -> Filed:
+        """The vehicle file of this name; raises NotThere, and BadInput with its faults."""
+        path = self._named(name)
+        content = read_bytes(path)
+        tables = toml_of(text_of(content, str(path)), str(path))
+        if "vehicle" in tables:
+            raise NotThere(name)
+        return Filed(name, self._suits(vehicle_of(tables, str(path))), _digest(content))
+
+    def workshop(self, name: str) -> Path:
+        """Path of the workshop file of this name; raises NotThere."""
+        path = self._named(name)
+        if self._look(name, path) is not None:
+            raise NotThere(name)
+        return path
+
+    def add(self, file_name: str, content: bytes) -> Added:
+        """Put a vehicle file into the folder, under a name made from its own; nothing there is ever overwritten.
+
+        Raises BadInput, with nothing written, for what is no vehicle file or does not suit the catalogue.
+        """
+        shown = re.split(r"[/\\]", file_name)[-1] or f"vehicle{ENDING}"
+        self._suits(vehicle_of(toml_of(text_of(content, shown), shown), shown))
+        files = list(self._files())
+        for name, path in files:
+            with suppress(BadInput):
+                if read_bytes(path) == content:
+                    return Added(name, False)
+        if len(files) >= MOST_FILES:
+            raise BadInput([Fault(str(self.path), "", f"holds {MOST_FILES} files already", "fewer", "clear it up")])
+        return self._put(safe_stem(shown), content)
+
+    def _put(self, stem: str, content: bytes) -> Added:
+        """Written beside its place, then given its name, which fails if somebody else has taken that meanwhile."""
+        part = self.path / f".{secrets.token_hex(8)}.part"
+        try:
+            with part.open("xb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            for number in range(1, MOST_FILES + 2):
+                name = stem if number == 1 else f"{stem}-{number}"
+                target = self.path / (name + ENDING)
+                try:
+                    os.link(part, target)
+                except FileExistsError:
+                    if target.is_file() and read_bytes(target) == content:
+                        return Added(name, False)
+                    continue
+                return Added(name, True)
+        except OSError as error:
+            raise BadInput([Fault(str(self.path), "", f"cannot be written to ({error.strerror})")]) from None
+        finally:
+            part.unlink(missing_ok=True)
+        raise BadInput([Fault(str(self.path), "", f"has no name left like {stem}", "another name")])
+
+    def _files(self) -> Iterator[tuple[str, Path]]:
+        """Stem and path of each file, in the order of their names."""
+        home = self.path.resolve()
+        try:
+            names = sorted(entry.name for entry in os.scandir(self.path))
+        except OSError as error:
+            raise BadInput([Fault(str(self.path), "", f"cannot be read ({error.strerror})")]) from None
+        for name in [name for name in names if name.endswith(ENDING) and not name.startswith(".")][:MOST_FILES]:
+            path = self.path / name
+            with suppress(OSError, UnicodeEncodeError):
+                name.encode()
+                if path.is_file() and path.resolve().is_relative_to(home):
+                    yield name.removesuffix(ENDING), path
+
+    def _named(self, name: str) -> Path:
+        for stem, path in self._files():
+            if stem == name:
+                return path
+        raise NotThere(name)
+
+    def _look(self, name: str, path: Path) -> Filed | Broken | None:
+        """The vehicle in a file, what is wrong with it, or None for a workshop file."""
+        try:
+            content = read_bytes(path)
+        except BadInput as error:
+            return Broken(name, str(error))
+        digest = _digest(content)
+        found = self._read.get((name, digest), lambda: self._judged(name, str(path), content))
+        return Filed(name, found, digest) if isinstance(found, Vehicle) else found
+
+    def _judged(self, name: str, path: str, content: bytes) -> Vehicle | Broken | None:
+        try:
+            tables = toml_of(text_of(content, path), path)
+            return None if "vehicle" in tables else self._suits(vehicle_of(tables, path))
+        except TipinError as error:
+            return Broken(name, str(error))
+
+    def _suits(self, vehicle: Vehicle) -> Vehicle:
+        return Case.of(vehicle, self._catalog).vehicle
+
+
+def _digest(content: bytes) -> str:
+    return sha256(content).hexdigest()
+
+
+def safe_stem(file_name: str) -> str:
+    r"""A name for a file that is safe on every system, from one that came from outside.
+
+    >>> safe_stem("../../etc/My car.toml"), safe_stem("..\\nul.toml"), safe_stem("<b>.toml"), safe_stem("...")
+    ('My-car', 'vehicle-nul', 'b', 'vehicle')
+    """
+    last = re.split(r"[/\\]", unicodedata.normalize("NFKC", file_name))[-1]
+    stem = _UNSAFE.sub("-", last.removesuffix(ENDING)).strip("-_")[:LONGEST_STEM].strip("-_")
+    if not stem or _TAKEN_BY_SYSTEMS.fullmatch(stem):
+        return f"vehicle-{stem}" if stem else "vehicle"
+    return stem

@@ -1,0 +1,126 @@
+"""The parts order of the workshop: which vehicles on which day, and what to buy for them."""
+
+import secrets
+from collections.abc import Sequence
+from datetime import date, timedelta
+from functools import partial
+from math import isfinite
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from configurator.errors import BadInput, Fault
+from configurator.solver.order import Wish
+from configurator.solver.order_answer import answer
+from configurator.solver.order_job import job_of
+from configurator.vehicle import Vehicle
+from configurator.web.pages import is_part, page
+from configurator.web.pictures import Pictures
+from configurator.web.work import Work
+from configurator.web.workshop import Workshop
+from configurator.workshop.book import find_book
+from configurator.workshop.meeting import Appointment, Meeting, load_meeting
+from configurator.workshop.order_report import OrderReport
+
+NAME = "Parts order"
+MOST_MONEY = 10_000_000.0
+A_WEEK = timedelta(days=7)
+"""Until the day that a form has filled in at first."""
+
+
+def routes(workshop: Workshop, work: Work, pictures: Pictures) -> list[Route]:
+    return [
+        Route("/order", partial(_form, workshop)),
+        Route("/order/plan", partial(_plan, workshop, work, pictures)),
+    ]
+
+
+async def _form(workshop: Workshop, request: Request) -> Response:
+    listing, query, today = await run_in_threadpool(workshop.folder.listing), request.query_params, date.today()
+    return page(
+        "order.html", listing=listing, query=query, ticked=set(query.getlist("car")), today=today.isoformat(),
+        soon=(today + A_WEEK).isoformat(), sheet=secrets.token_hex(8), report=None, picture="", says="",
+    )  # fmt: skip
+
+
+async def _plan(workshop: Workshop, work: Work, pictures: Pictures, request: Request) -> Response:
+    query = request.query_params
+    sheet = query.get("sheet", "")[:64]
+    report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))
+    picture, says = await pictures.of_money(report) if report.curve else ("", "")
+    template = "plan_part.html" if is_part(request) else "plan.html"
+    return page(template, report=report, picture=picture, says=says)
+
+
+def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
+    """As `tipin order` does it."""
+    meeting, vehicles = _meeting(workshop, query)
+    budget = _amount(query.get("budget", ""))
+    wish = Wish(
+        None if budget is None else round(100 * budget), 1 if "one_supplier" in query else None,
+        "fewest_deliveries" in query,
+    )  # fmt: skip
+    book = find_book(workshop.book)
+    return answer(job_of(meeting, vehicles, workshop.catalog, book, wish, redrill="no_redrill" not in query))
+
+
+def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[Vehicle]]:
+    """What is to be ready: as a workshop file says, or the vehicles ticked."""
+    if file := query.get("workshop"):
+        return load_meeting(workshop.folder.workshop(file))
+    today, ticked = date.today(), list(dict.fromkeys(query.getlist("car")))
+    if not ticked:
+        raise BadInput([Fault("order", "", "no vehicle is ticked", "at least one, with its day")])
+    vehicles = [workshop.folder.vehicle(name).vehicle for name in ticked]
+    names = [vehicle.name for vehicle in vehicles]
+    faults = [
+        Fault("order", "", f"two vehicles are called '{name}'", "a name of its own for each")
+        for name in dict.fromkeys(names) if names.count(name) > 1
+    ]  # fmt: skip
+    appointments = []
+    for name in ticked:
+        try:
+            day = _day(name, query.get(f"day:{name}", ""), today)
+            appointments.append(Appointment(file=name, day=day))
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise BadInput(faults)
+    sure = _sure(query.get("sure", ""))
+    return Meeting(name=NAME, today=today, sureness=sure, vehicle=tuple(appointments)), vehicles
+
+
+def _day(name: str, text: str, today: date) -> date:
+    expected = f"a day such as {today.isoformat()}, or later"
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput([Fault("order", name, f"'{text[:40]}' is no day", expected)]) from None
+    if day < today:
+        raise BadInput([Fault("order", name, f"{day.isoformat()} is past", expected)])
+    return day
+
+
+def _sure(text: str) -> float:
+    try:
+        percent = float(text.replace(",", ".") or 90)
+    except ValueError:
+        percent = 0.0
+    if not 1 <= percent <= 99.9:
+        raise BadInput([Fault("order", "how sure", f"'{text[:40]}' cannot be meant", "1 to 99.9 %")])
+    return percent / 100
+
+
+def _amount(text: str) -> float | None:
+    if not text.strip():
+        return None
+    try:
+        amount = float(text.replace(",", "."))
+    except ValueError:
+        amount = -1.0
+    if not (isfinite(amount) and 0 <= amount <= MOST_MONEY):
+        raise BadInput([Fault("order", "most to spend", f"'{text[:40]}' is no amount", "a number, or nothing")])
+    return amount

@@ -1,0 +1,75 @@
+"""How a page is made: templates with everything from outside escaped, and plain pages for what goes wrong."""
+
+from collections.abc import Iterable, Mapping
+from http import HTTPStatus
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from configurator.views.tables import CAUTIONS
+from configurator.workshop.order_report import LineFor
+
+HERE = Path(__file__).resolve().parent
+WORDS = {
+    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
+    "pad_relief": "pad relief",
+}  # fmt: skip
+
+
+def slot_name(slot: str) -> str:
+    """A slot as people say it.
+
+    >>> slot_name("front.feed_screw"), slot_name("pad_relief")
+    ('Front feed screw', 'Pad relief')
+    """
+    circuit, _, bare = slot.rpartition(".")
+    return f"{circuit} {WORDS.get(bare, bare)}".strip().capitalize()
+
+
+def car_path(name: str, *further: str) -> str:
+    """Path of a vehicle's page, or of one below it."""
+    return "/".join(["/car", quote(name, safe=""), *further])
+
+
+def money(amount: float) -> str:
+    return f"{amount:.2f}"
+
+
+def percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def number(value: float | None, digits: int = 0) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"  # noqa: RUF001
+
+
+def purpose(uses: Iterable[LineFor]) -> str:
+    """What a line of an order is for, vehicle by vehicle."""
+    return "; ".join(dict.fromkeys(f"{use.vehicle}{', ' + use.circuit if use.circuit else ''}" for use in uses))
+
+
+_environment = Environment(
+    loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+    lstrip_blocks=True,
+)  # fmt: skip
+_environment.filters |= {"money": money, "percent": percent, "number": number, "slot_name": slot_name}
+_environment.globals |= {"cautions": CAUTIONS, "car_path": car_path, "purpose": purpose}
+
+
+def page(template: str, status: int = 200, headers: Mapping[str, str] | None = None, **shown: Any) -> HTMLResponse:
+    """A page from a template and what it shows."""
+    return HTMLResponse(_environment.get_template(template).render(shown), status, headers)
+
+
+def trouble(status: int, says: str, headers: Mapping[str, str] | None = None) -> HTMLResponse:
+    """A plain page for a request that cannot be answered; says may hold several lines."""
+    return page("trouble.html", status, headers, title=HTTPStatus(status).phrase, lines=says.splitlines())
+
+
+def is_part(request: Request) -> bool:
+    """Whether the script on a page asks for a part of it, and not a browser for the whole."""
+    return "hx-request" in request.headers

@@ -1,0 +1,142 @@
+"""Pictures of a choice: drawn one at a time, kept for a while, each with what it shows in words."""
+
+import asyncio
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from hashlib import sha256
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from configurator.views.pictures import as_svg, money_picture, says_of_money
+from configurator.views.vehicle_pictures import PICTURES
+from configurator.web.bench_view import address
+from configurator.web.guard import PRINTED_POLICY
+from configurator.web.kept import Kept
+from configurator.web.pages import is_part, page
+from configurator.web.workshop import Pins, Setting, Workshop
+from configurator.wishes import choose
+from configurator.workshop.order_report import OrderReport
+
+TITLES = {
+    "shot": "Shot against the demand", "mixture": "Mixture after the tip-in",
+    "windows": "What each nozzle size is right for", "lift": "Lift of the lobe",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A picture as SVG, and what it shows in words."""
+
+    svg: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where a picture stands on the bench: its heading, the address of its part of a page, and of the file."""
+
+    id: str
+    title: str
+    part: str
+    file: str
+
+
+class Pictures:
+    """All drawing of one application."""
+
+    def __init__(self) -> None:
+        self._pencil = ThreadPoolExecutor(1, thread_name_prefix="pencil")  # matplotlib draws one thing at a time
+        self._drawn: Kept[Drawn] = Kept(256)
+
+    async def of_choice(self, setting: Setting, pins: Pins, what: str, circuit: str) -> Drawn:
+        """A picture of one circuit of a choice."""
+
+        def draw() -> Drawn:
+            choice = choose(setting.case.options, pins.listed)
+            figure, says = PICTURES[what](setting.case, circuit, choice, setting.known.belief)
+            return Drawn(as_svg(figure, says), says)
+
+        return await self._kept((setting.key, pins.key, what, circuit, _runs(setting)), draw)
+
+    async def of_money(self, report: OrderReport) -> tuple[str, str]:
+        """The key by which the picture of an order can be asked for, and what it shows."""
+        key = sha256(report.model_dump_json().encode()).hexdigest()
+        drawn = await self._kept(key, lambda: Drawn(as_svg(money_picture(report)), says_of_money(report)))
+        return key, drawn.says
+
+    def find(self, key: str) -> Drawn | None:
+        """A picture that was drawn a while ago."""
+        return self._drawn.find(key)
+
+    def close(self) -> None:
+        self._pencil.shutdown(wait=False, cancel_futures=True)
+
+    async def _kept(self, key: object, draw: Callable[[], Drawn]) -> Drawn:
+        return await asyncio.wrap_future(self._pencil.submit(self._drawn.get, key, draw))
+
+
+def _runs(setting: Setting) -> int:
+    return setting.known.belief.runs if setting.known.belief else 0
+
+
+def shown_on_bench(setting: Setting, pins: Pins) -> list[Placed]:
+    """Every picture of a choice, circuit by circuit."""
+    version = sha256(repr((setting.key, _runs(setting))).encode()).hexdigest()[:16]
+    placed = []
+    for circuit in setting.case.circuit_names:
+        for what, title in TITLES.items():
+            part = address(setting, pins.words, "picture", what, circuit)
+            file = address(setting, pins.words, "picture", what, circuit, "drawn.svg")
+            file += ("&" if "?" in file else "?") + urlencode({"as": version})
+            placed.append(Placed(f"picture-{what}-{circuit}", f"{title}, {circuit} circuit", part, file))
+    return placed
+
+
+def routes(workshop: Workshop, pictures: Pictures) -> list[Route]:
+    return [
+        Route("/car/{name}/picture/{what}/{circuit}", partial(_part, workshop, pictures)),
+        Route("/car/{name}/picture/{what}/{circuit}/drawn.svg", partial(_file, workshop, pictures)),
+        Route("/order/picture/{key}.svg", partial(_money, pictures)),
+    ]
+
+
+def _named(request: Request, setting: Setting) -> tuple[str, str]:
+    """The picture and the circuit of an address, if there are such."""
+    what, circuit = request.path_params["what"], request.path_params["circuit"]
+    if what not in PICTURES or circuit not in setting.case.circuit_names:
+        raise HTTPException(404, "There is no such picture.")
+    return what, circuit
+
+
+async def _part(workshop: Workshop, pictures: Pictures, request: Request) -> Response:
+    setting, pins = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
+    what, circuit = _named(request, setting)
+    placed = next(one for one in shown_on_bench(setting, pins) if one.id == f"picture-{what}-{circuit}")
+    drawn = await pictures.of_choice(setting, pins, what, circuit)
+    template = "picture_part.html" if is_part(request) else "picture.html"
+    return page(template, setting=setting, picture=placed, says=drawn.says, back=address(setting, pins.words))
+
+
+async def _file(workshop: Workshop, pictures: Pictures, request: Request) -> Response:
+    setting, pins = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
+    drawn = await pictures.of_choice(setting, pins, *_named(request, setting))
+    return _svg(drawn)
+
+
+async def _money(pictures: Pictures, request: Request) -> Response:
+    drawn = pictures.find(request.path_params["key"])
+    if drawn is None:
+        raise HTTPException(404, "That picture is no longer kept: plan the order again.")
+    return _svg(drawn)
+
+
+def _svg(drawn: Drawn) -> Response:
+    headers = {"content-security-policy": PRINTED_POLICY, "cache-control": "private, max-age=3600"}
+    return Response(drawn.svg, media_type="image/svg+xml", headers=headers)

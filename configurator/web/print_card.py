@@ -1,0 +1,42 @@
+"""The job card of a choice, to print."""
+
+from datetime import date
+from functools import partial
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from configurator.card import card_of
+from configurator.views.card import PAPERS, card_html, card_pdf, card_pictures
+from configurator.web.guard import PRINTED_POLICY
+from configurator.web.workshop import AS_FITTED, Workshop
+from configurator.wishes import choose
+from configurator.worklist import combination_of
+
+TITLE = "As chosen"
+
+
+def routes(workshop: Workshop) -> list[Route]:
+    return [Route("/car/{name}/card", partial(_card, workshop))]
+
+
+async def _card(workshop: Workshop, request: Request) -> Response:
+    return await run_in_threadpool(_printed, workshop, request)
+
+
+def _printed(workshop: Workshop, request: Request) -> Response:
+    query = request.query_params
+    setting, pins = workshop.asked(request.path_params["name"], query)
+    choice = choose(setting.case.options, pins.listed)
+    wishes = [*setting.known.wishes, *pins.listed]
+    combination = combination_of(setting.case, choice, TITLE if pins.words else AS_FITTED, wishes)
+    card = card_of(setting.case, choice, combination, date.today(), setting.symptom)
+    html = card_html(card, card_pictures(setting.case, choice))
+    headers = {"content-security-policy": PRINTED_POLICY}
+    if query.get("format") != "pdf":
+        return HTMLResponse(html, headers=headers)
+    paper = query.get("paper", "a4")
+    content = card_pdf(html, paper if paper in PAPERS else "a4")
+    return Response(content, media_type="application/pdf", headers=headers | {"content-disposition": "inline"})

@@ -1,0 +1,57 @@
+"""Long searches: in threads of their own, and stopped when nobody waits for them any longer."""
+
+import asyncio
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+from starlette.requests import Request
+
+from configurator.solver.stop import Stop, Stopped, until
+
+AT_ONCE = 2
+LOOK_AGAIN_S = 0.2
+Answer = TypeVar("Answer")
+
+
+class Work:
+    """Searches under way, by the sheet they were asked from: a newer one takes the place of an older one."""
+
+    def __init__(self) -> None:
+        self._threads = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="search")
+        self._stops: dict[object, Stop] = {}
+        self._closed = False
+
+    async def answer(self, request: Request, sheet: str, search: Callable[[], Answer]) -> Answer:
+        """What a search finds. Raises Stopped if the browser went away or asked anew from the same sheet, and once
+        everything is stopped."""
+        if self._closed:
+            raise Stopped()
+        stop = Stop()
+        place = sheet or stop  # without a sheet nothing takes its place
+        if place in self._stops:
+            self._stops[place].now()
+        self._stops[place] = stop
+
+        def work() -> Answer:
+            with until(stop):
+                return search()
+
+        try:
+            found = asyncio.wrap_future(self._threads.submit(work))
+            while not found.done():
+                await asyncio.wait({found}, timeout=LOOK_AGAIN_S)
+                if await request.is_disconnected():
+                    stop.now()
+            return found.result()
+        finally:
+            stop.now()
+            if self._stops.get(place) is stop:
+                del self._stops[place]
+
+    def close(self) -> None:
+        """Stop everything, for good."""
+        self._closed = True
+        for stop in list(self._stops.values()):
+            stop.now()
+        self._threads.shutdown(wait=False, cancel_futures=True)
