@@ -125,14 +125,15 @@ class Case:
             first_checks_open=done.count(False),
         )
 
+    @cached_property
+    def _rear_main_delivers_ms(self) -> float:
+        return rear_main_delivers_ms(self.circuits["rear"], self.catalog.limits.rear_main_delivers_share, self.factor)
+
     def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
         """Facts of a circuit, with its linkage as measured or disturbed by a change."""
         circuit: FittedCircuit = next(c for c in self.fitted.circuits if c.name == name)
         manifold, styles = self.vehicle.manifold, self.vehicle.carburettor.nozzle_styles
-        delivers = np.inf
-        if name == "rear":
-            share = self.catalog.limits.rear_main_delivers_share
-            delivers = rear_main_delivers_ms(self.circuits[name], share, self.factor)
+        delivers = self._rear_main_delivers_ms if name == "rear" else np.inf
         return CircuitFacts(
             idle_rpm=self.vehicle.engine.idle_rpm,
             screw_coefficient=self.assumed.screw_coefficient,

@@ -8,10 +8,8 @@ from configurator.case import Case
 from configurator.findings import Choice
 from configurator.physics.fuel_path import Array
 from configurator.physics.verdict import Shots
+from configurator.rules import CIRCUIT_SLOTS
 from configurator.slots import Shots as Judged
-
-PUMPING = ("nozzle", "feed_screw", "pump", "lobe")
-"""The slots of a circuit that a shot depends on."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class Delivery:
 def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
     """What a circuit delivers with a choice of parts, at the case's demand factor."""
     circuit = case.circuits[name]
-    parts = [choice[f"{name}.{slot}"] for slot in PUMPING]
+    parts = [choice[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS]
     nozzle, screw, pump, mount = ([option.figures] for option in parts)
     judged: Judged = case.columns(name, {slot: (option,) for slot, option in choice.items()})["shot"]
     flow = np.zeros(len(circuit.event.time_s) - 1)

@@ -1,6 +1,7 @@
 """What the rules find on one choice of parts."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import isinf
 from typing import Any
 
 import numpy as np
@@ -27,29 +28,46 @@ def joints_opened(choice: Choice) -> set[tuple[str, str]]:
     return opened
 
 
+Reading = tuple[Rule, str | None, float, float, float]
+"""A rule, its circuit, the quantity it reads, its limit, and the margin between them."""
+
+
 def findings(case: Case, choice: Choice) -> list[Finding]:
     """Every rule's finding on a choice, those that hold too, circuit by circuit and then the car as a whole."""
+    return [finding(case, *reading) for reading in _readings(case, choice)]
+
+
+def broken(case: Case, choice: Choice) -> list[Finding]:
+    """What a choice breaks, advice included, that another choice could mend; conflicts first."""
+    return problems(
+        finding(case, *reading) for reading in _readings(case, choice)
+        if reading[4] < 0 and reading[0].is_choosable and reading[0].severity != "note"
+    )  # fmt: skip
+
+
+def _readings(case: Case, choice: Choice) -> Iterator[Reading]:
     listed = {slot: (option,) for slot, option in choice.items()}
-    found: list[Finding] = []
     table: dict[str, Any] = {}
     for name in case.circuit_names:
         table = case.columns(name, listed)
-        found += _of_scope(case, table, "circuit", name)
+        yield from _of_scope(table, "circuit", name)
     opened = joints_opened(choice)
     covered = {consumable.joint for consumable in case.catalog.consumables.values()}
     table["job"] = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
-    found += _of_scope(case, table, "car", None)
-    found += _of_scope(case, table, "job", None)
-    return found
+    yield from _of_scope(table, "car", None)
+    yield from _of_scope(table, "job", None)
 
 
-def _of_scope(case: Case, table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[Finding]:
-    for rule in RULES.values():
-        if rule.scope == scope:
-            value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
-            margin = float(np.squeeze(rule.margin(table)))
-            if not np.isinf(limit) and not np.isinf(value):
-                yield finding(case, rule, circuit, value, limit, margin)
+def _of_scope(table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[Reading]:
+    for rule in _BY_SCOPE[scope]:
+        value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
+        if not isinf(limit) and not isinf(value):
+            yield rule, circuit, value, limit, rule.between(value, limit)
+
+
+_BY_SCOPE = {
+    scope: [rule for rule in RULES.values() if rule.scope == scope] for scope in ("circuit", "car", "job")
+}
 
 
 def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: float, margin: float) -> Finding:

@@ -15,6 +15,12 @@ from configurator.parts import FeedScrewFigures, LobeFigures, PumpFigures
 from configurator.physics.fuel_path import Array
 from configurator.physics.pump import front_loaded_lift, measured_lift
 
+SLOT_WORDS = {
+    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
+    "pad_relief": "manifold pad",
+}  # fmt: skip
+"""What a slot is called by people, without its circuit."""
+
 
 @dataclass(frozen=True)
 class Column:

@@ -63,6 +63,7 @@ class AvailabilityReport(Answer):
     vehicle: str = Field(description="name in the vehicle file")
     demand_factor: float = Field(description="f it was judged at")
     pins: list[str] = Field(description="what is pinned, in the user's words")
+    felt: list[str] = Field(description="what a symptom asks for; named among the pins of a clash where it matters")
     clash: Clash | None = Field(description="why nothing at all fits under the pins; null where something does")
     slots: list[SlotStanding] = Field(description="the slots asked for")
 

@@ -60,7 +60,7 @@ def read_order(text: str) -> tuple[str, ...]:
 
 
 def _fault(option: str, word: str, problem: str, expected: str, remedy: str = "") -> BadInput:
-    return BadInput([Fault(f"{option} {word}", "", problem, expected, remedy)])
+    return BadInput([Fault(f"{option} {word}".strip(), "", problem, expected, remedy)])
 
 
 def _slots_named(slots: Slots, word: str) -> list[str]:
@@ -99,16 +99,16 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
     ]
 
 
-def _fitting(slots: Slots, word: str) -> Wish:
+def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
     slot, equals, what = (piece.strip() for piece in word.partition("="))
     own_lobe = slot.endswith(".phase")
     if own_lobe:
         slot = slot.removesuffix("phase") + "lobe"
     if not equals or not what:
-        raise _fault("--with", word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
+        raise _fault(option, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
     if slot not in slots:
         raise _fault(
-            "--with", word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots))
+            option, word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots))
         )
     options = slots[slot]
     meant = [
@@ -120,7 +120,7 @@ def _fitting(slots: Slots, word: str) -> Wish:
     meant = exactly if any(exactly) else meant
     allowed = _where(options, meant)
     if not allowed:
-        raise _fault("--with", word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
+        raise _fault(option, word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
                      did_you_mean(what, [option.code for option in options if option.code]))  # fmt: skip
     return Wish(f"{slot} = {what}", slot, allowed)
 
@@ -132,7 +132,7 @@ def slot_asked(slots: Slots, word: str) -> tuple[str, frozenset[int]]:
     if "=" not in word:
         expected = "a slot, or SLOT=WHAT such as front.nozzle=0.85mm"
         raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(slots)))])
-    wish = _fitting(slots, word)
+    wish = _fitting(slots, word, "")
     return wish.slot, wish.allowed
 
 

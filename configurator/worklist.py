@@ -6,9 +6,8 @@ import numpy as np
 
 from configurator.aftercare import aftercare
 from configurator.case import Case
-from configurator.findings import Choice, findings, joints_opened, problems
+from configurator.findings import Choice, broken, findings, joints_opened, problems
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
-from configurator.rules import RULES
 from configurator.wishes import Wish
 
 Kept = set[tuple[str, str | None]]
@@ -18,7 +17,7 @@ Kept = set[tuple[str, str | None]]
 def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> list[Change]:
     """The changed slots, each with what forces it: what comes back when it alone is undone; aim is the reason where
     nothing does."""
-    kept = {(f.rule, f.circuit) for f in _broken(case, choice)}
+    kept = {(f.rule, f.circuit) for f in broken(case, choice)}
     changes = []
     for slot, option in choice.items():
         if option.changed:
@@ -48,18 +47,10 @@ def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim:
         if wish.slot == slot and 0 not in wish.allowed
     ]
     undone = dict(choice) | {slot: case.as_fitted[slot]}
-    back = [f for f in _broken(case, undone) if (f.rule, f.circuit) not in kept]
+    back = [f for f in broken(case, undone) if (f.rule, f.circuit) not in kept]
     forcing = [f for f in back if f.severity == "conflict"] or back
     forced = [_without(case, slot, finding) for finding in forcing]
     return wished + forced or [f"no rule forces it; it is there for {aim}"]
-
-
-def _broken(case: Case, choice: Choice) -> list[Finding]:
-    """What a choice breaks, advice included, that another choice could mend; conflicts first."""
-    return [
-        f for f in problems(findings(case, choice))
-        if f.severity != "note" and f.holds is False and RULES[f.rule].is_choosable
-    ]  # fmt: skip
 
 
 def _without(case: Case, slot: str, finding: Finding) -> str:

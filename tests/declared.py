@@ -3,7 +3,7 @@
 import types
 import typing
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal, Union, get_args, get_origin
 
 import annotated_types
@@ -108,7 +108,7 @@ def unit_in_name(name: str) -> str:
 def json_type(annotation: Any) -> str:
     """A type as a reader of JSON knows it, models as links to their heading."""
     names = {str: "text", float: "number", int: "whole number", bool: "true or false", type(None): "null",
-             datetime: "time, ISO 8601", Any: "any value"}  # fmt: skip
+             date: "day, year-month-day", datetime: "time, ISO 8601", Any: "any value"}  # fmt: skip
     if annotation in names:
         return names[annotation]
     origin, inner = get_origin(annotation), get_args(annotation)

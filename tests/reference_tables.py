@@ -11,7 +11,9 @@ from declared import bounds, default, json_type, kind, models_in, plain, said, u
 from pydantic import BaseModel
 from test_house import ROOMS
 
+from configurator.card import Card
 from configurator.catalog import FAMILIES, Catalog, load_catalog
+from configurator.comparison import CompareReport
 from configurator.limits import Limits
 from configurator.listing import PartsReport
 from configurator.physics import circuits, film, tip_in, verdict
@@ -19,7 +21,9 @@ from configurator.physics.assumptions import ASSUMED, COMMON_PRACTICE, Assumptio
 from configurator.reports import CheckReport, ProposeReport, SizeReport
 from configurator.rules import RULES, Rule, as_found, fit, fuel_side
 from configurator.sensitivity import LIMIT_RANGES, VEHICLE_RANGES, SensitivityReport
+from configurator.standing import AvailabilityReport
 from configurator.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
+from configurator.workshop.order_report import OrderReport
 from configurator.workshop.shelf import StockReport
 from configurator.workshop.trial_entry import TrialReport
 from configurator.workshop.what_next import NextReport
@@ -28,7 +32,8 @@ Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
     "assumptions": SensitivityReport, "trial": TrialReport, "stock": StockReport,
-    "next": NextReport,
+    "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
+    "card": Card, "order": OrderReport,
 }  # fmt: skip
 
 

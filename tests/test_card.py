@@ -4,7 +4,7 @@ import building
 import pytest
 from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposed
 
-from configurator.card import Card, Section, Step, card_of
+from configurator.card import Card, Section, Step, card_of, recorded_by_command
 from configurator.case import Case
 from configurator.findings import findings
 from configurator.reports import Finding
@@ -138,6 +138,22 @@ def test_what_speaks_against_named_parts_stands_first() -> None:
     assert all("do not go together" in move.says for move in card.after_feelings[0].moves)
 
 
+def test_parts_that_pump_but_suit_no_engine_are_told_from_those_that_do_not_go_together() -> None:
+    card = fitted_with(case_of("van"), "front.nozzle=aimed-0.68", "front.lobe=lobe-rigg@0")
+    assert "right for no engine" in card.covers[0].lower()
+    says = [move.says for move in card.after_feelings[0].moves]
+    assert says == ["right for no engine as it is: put right what speaks against these parts first"]
+
+
+def test_the_command_that_keeps_the_run_names_the_file_the_parts_and_the_book() -> None:
+    case = case_of("roadster")
+    choice = choose(case.options, read_wishes(case.options, [], ["front.nozzle=straight-0.75"], []))
+    told = recorded_by_command(case, choice, "season.sqlite")
+    assert told.endswith(
+        f"tipin trial {case.vehicle.file} --felt WORD --with front.nozzle=straight-0.75 --book season.sqlite"
+    )
+
+
 def test_room_that_nobody_measured_is_measured_before_anything_is_fitted() -> None:
     card, _ = proposed("van")
     first = steps_of(card, "Take apart")[0]
@@ -193,7 +209,7 @@ def test_the_next_step_is_of_the_usual_size_and_brings_what_the_rules_want(
     card = fitted_with(building.case(car, stock).with_linkage_set())
     (lean,) = card.after_feelings[0].moves
     assert [swap.to for swap in lean.swaps] == ["straight-0.80, 0.80 mm (31.5 thou)", *brings]
-    assert ("feed screw is not the restriction" in lean.says) == bool(brings)
+    assert ("feed-screw-is-not-the-restriction" in lean.says) == bool(brings)
 
 
 def test_where_the_catalogue_has_nothing_the_card_says_so() -> None:

@@ -14,10 +14,13 @@ from pathlib import Path
 import pytest
 
 from configurator import cli
+from configurator.card import Card
 from configurator.catalog import shipped_catalog_dir
+from configurator.comparison import CompareReport
 from configurator.listing import PartsReport
 from configurator.reports import CheckReport, ProposeReport, Report, SizeReport
 from configurator.sensitivity import SensitivityReport
+from configurator.standing import AvailabilityReport
 from configurator.workshop.order_report import OrderReport
 from configurator.workshop.shelf import StockReport
 from configurator.workshop.trial_entry import TrialReport
@@ -38,7 +41,11 @@ REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "stock": (StockReport, ["add", "straight-0.65", "2"]),
     "next": (NextReport, [ROADSTER]),
     "order": (OrderReport, [EVENING]),
+    "why": (AvailabilityReport, [ROADSTER, "front.pump"]),
+    "compare": (CompareReport, [ROADSTER, "fitted", "front.nozzle=0.78mm"]),
+    "card": (Card, [ROADSTER, "-o", "card.html"]),
 }
+WITHOUT_REPORT = {"draw", "serve"}
 EASY: dict[str, float] = {
     "hole_most_ms": 2000, "flood_most_ms": 2000, "screw_cut_most_percent": 60, "larger_pump_from_mm": 3,
     "overtravel_clearance_mm": 0, "linkage_tolerance_mm": 1, "pump_pad_clearance_mm": 0, "bonnet_clearance_mm": 0,
@@ -126,11 +133,14 @@ def names() -> list[str]:
 
 
 def test_every_command_has_its_report_here() -> None:
-    assert set(names()) == set(REPORTS)
+    assert set(names()) == set(REPORTS) | WITHOUT_REPORT
 
 
 @pytest.mark.parametrize("name", REPORTS)
-def test_json_is_the_documented_report_and_nothing_else(name: str) -> None:
+def test_json_is_the_documented_report_and_nothing_else(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
     model, words = REPORTS[name]
     ran = run(name, *words, "--json")
     assert ran.code in (0, 1) and ran.err == ""
@@ -230,7 +240,7 @@ def test_a_word_that_the_command_does_not_know_ends_in_2(words: list[str]) -> No
     assert ran.code == 2 and ran.out == "" and "Error: " in ran.err and "Traceback" not in ran.err
 
 
-@pytest.mark.parametrize("name", REPORTS)
+@pytest.mark.parametrize("name", [*REPORTS, "draw"])
 def test_help_has_an_example_and_the_example_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(shipped_catalog_dir(), tmp_path / "catalog")
     monkeypatch.delenv("TIPIN_CATALOG")
@@ -287,7 +297,8 @@ def test_the_environment_names_a_catalogue_and_an_option_overrules_it(
     assert run("check", ROADSTER, "--catalog", easy).code == 0
 
 
-@pytest.mark.parametrize("words", [["--help"], ["check", ROADSTER], ["size", ROADSTER], ["parts", "lobes"]])
+@pytest.mark.parametrize("words", [["--help"], ["check", ROADSTER], ["size", ROADSTER], ["parts", "lobes"],
+                                   ["why", ROADSTER, "front.pump"]])  # fmt: skip
 def test_commands_that_do_not_choose_load_no_solver(words: list[str]) -> None:
     program = (
         "import sys\nfrom configurator.cli import main\n"

@@ -1,7 +1,6 @@
 """The bench: what the engine says of every part is what the page shows, and a run goes into the book once."""
 
 import re
-import threading
 from concurrent.futures import ThreadPoolExecutor
 from html import unescape
 from pathlib import Path
@@ -21,10 +20,8 @@ from configurator.vehicle import load_vehicle
 from configurator.web import workshop as workshop_module
 from configurator.web.pages import slot_name
 from configurator.web.workshop import Workshop
-from configurator.wishes import read_wishes, word_of
+from configurator.wishes import choose, read_wishes, word_of
 from configurator.workshop.as_known import as_known
-from configurator.workshop.book import open_book
-from configurator.workshop.records import Trial
 
 PART = {"hx-request": "true"}
 
@@ -150,7 +147,7 @@ def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient
     whole = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.85")
     assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
     part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
-    key = re.compile(r'name="opened" value="[^"]*"')
+    key = re.compile(r'name="key" value="[^"]*"')
     assert key.sub("", part.partition('<p id="spoken"')[0]).rstrip() in key.sub("", same)
     assert (
         'data-asked="/car/roadster?pin=front.nozzle=straight-0.85"'
@@ -163,6 +160,19 @@ def test_an_address_keeps_the_last_word_on_a_slot_and_any_way_to_say_it(client: 
     assert " checked" in radios(html)["front.nozzle"]["straight-0.85"]
     said_otherwise = client.get("/car/roadster?pin=pad_relief%3D1.0mm").text
     assert " checked" in radios(said_otherwise)["pad_relief"]["1mm"]
+
+
+@pytest.mark.parametrize("said", ["front.nozzle=0.85mm", "front.lobe=lobe-fell"])
+def test_a_word_for_several_parts_is_kept_as_the_part_that_is_taken(client: TestClient, said: str) -> None:
+    case = case_of("roadster")
+    (wish,) = read_wishes(case.options, [], [said], [])
+    assert len(wish.allowed) > 1
+    taken = word_of(choose(case.options, [wish])[wish.slot])
+    html = client.get("/car/roadster", params={"pin": said}).text
+    (checked,) = (word for word, attributes in radios(html)[wish.slot].items() if " checked" in attributes)
+    assert checked == taken
+    assert pins_of(unescape(re.search(r'data-here="([^"]*)"', html)[1])) == {wish.slot: taken}  # type: ignore[index]
+    assert f"decided: {choose(case.options, [wish])[wish.slot].label}" in text_of(html)
 
 
 @pytest.mark.parametrize(
@@ -221,9 +231,19 @@ def test_the_bench_names_a_picture_of_each_kind_for_each_circuit(client: TestCli
     assert client.get("/car/roadster/picture/shot/rear").status_code == 404
 
 
+def test_a_picture_has_another_address_with_another_catalogue(shown: Workshop) -> None:
+    """A browser keeps it for an hour, and the server may be started anew meanwhile."""
+    pages = [browser(page_of(workshop)).get("/car/roadster").text for workshop in (
+        shown, shown, Workshop(shown.folder, shown.catalog, shown.book),
+    )]  # fmt: skip
+    first, again, other = (re.findall(r'src="([^"]*drawn[^"]*)"', html) for html in pages)
+    assert first == again and len(first) == 4 and not set(first) & set(other)
+
+
 def test_the_card_is_that_of_the_choice(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     answer = client.get("/car/roadster/card?pin=front.nozzle%3Dstraight-0.85")
     assert answer.status_code == 200 and "straight-0.85" in answer.text and "Club roadster" in answer.text
+    assert "Log the run on the bench page of this car." in answer.text and "tipin trial" not in answer.text
     monkeypatch.setattr("configurator.web.print_card.card_pdf", lambda html, paper: f"{paper} {html}".encode())
     for asked, paper in (("", "a4"), ("&paper=letter", "letter"), ("&paper=../a4", "a4")):
         printed = client.get(f"/car/roadster/card?pin=front.nozzle%3Dstraight-0.85&format=pdf{asked}")
@@ -245,91 +265,6 @@ def form_of(client: TestClient, address: str = "/car/roadster") -> dict[str, str
     found = re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', html)
     fields = [(name, unescape(value)) for name, value in found]
     return dict(fields) | {"pin": [value for name, value in fields if name == "pin"]}
-
-
-def runs_in(workshop: Workshop) -> list[Trial]:
-    return workshop.runs_of("Club roadster")
-
-
-def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop) -> None:
-    client = browser(page_of(written), follow=False)
-    form = form_of(client, "/car/roadster?pin=front.nozzle%3Dstraight-0.85&symptom=stumble") | {
-        "felt": "smoke", "strength": "faint", "air_temperature": "18,5", "altitude": "", "pressure": "99",
-        "fuel": "petrol", "clean_after": "250", "when": "2026-05-02 10:15Z", "note": " in second ", "cold": "yes",
-    }  # fmt: skip
-    answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
-    assert answer.status_code == 303
-    assert answer.headers["location"] == "/car/roadster?pin=front.nozzle%3Dstraight-0.85&recorded=1#runs"
-    (run,) = runs_in(written)
-    assert run.felt is not None and (run.felt.word, run.felt.strength) == ("smoke", "faint")
-    assert run.codes["front.nozzle"].startswith("straight-0.85")
-    assert (run.note, run.clean_after_ms) == ("in second", 250)
-    day = run.conditions
-    assert (day.air_temperature_c, day.altitude_m, day.air_pressure_kpa, day.warm) == (18.5, None, 99, False)
-    assert f"{run.at:%Y-%m-%d %H:%M:%S}" == "2026-05-02 10:15:00"
-    page = text_of(client.get(answer.headers["location"]).text)
-    assert "Run 1 is in the book." in page and "The engine was cold" in page and "smoke, faint" in page
-
-
-def test_a_double_click_or_a_reload_records_a_run_once(written: Workshop) -> None:
-    client = browser(page_of(written), follow=False)
-    form = form_of(client) | {"felt": "stumble"}
-    with ThreadPoolExecutor(4) as threads:
-        answers = list(threads.map(lambda _: client.post("/car/roadster/run", headers=OWN_FORM, data=form), range(4)))
-    assert {answer.headers["location"] for answer in answers} == {"/car/roadster?recorded=1#runs"}
-    assert client.post("/car/roadster/run", headers=OWN_FORM, data=form).status_code == 303
-    given = form | {"when": "2026-05-02 10:15"}
-    assert {client.post("/car/roadster/run", headers=OWN_FORM, data=given).headers["location"] for _ in "12"} == {
-        "/car/roadster?recorded=2#runs"
-    }
-    client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
-    assert [run.number for run in runs_in(written)] == [1, 2, 3], "a new form is a new run, though it says the same"
-
-
-def test_two_tabs_and_a_terminal_that_write_at_once_lose_nothing(written: Workshop) -> None:
-    first, second = (browser(page_of(written), follow=False) for _ in "12")
-    forms = [form_of(tab) | {"felt": "stumble", "note": f"run {n}"} for n in range(8) for tab in (first, second)]
-    ready = threading.Barrier(len(forms) + 1)
-
-    def send(form: dict[str, str | list[str]]) -> int:
-        ready.wait()
-        tab = first if forms.index(form) % 2 else second
-        return tab.post("/car/roadster/run", headers=OWN_FORM, data=form).status_code
-
-    def shelve() -> None:
-        ready.wait()
-        with open_book(written.book) as book:
-            for _ in range(8):
-                book.move_stock("straight-0.80", 1, "bought")
-
-    with ThreadPoolExecutor(len(forms) + 1) as threads:
-        shelved = threads.submit(shelve)
-        assert list(threads.map(send, forms)) == [303] * len(forms)
-        shelved.result()
-    assert sorted(run.note for run in runs_in(written)) == sorted(f"run {n}" for n in range(8) for _ in "12")
-    with open_book(written.book) as book:
-        assert book.stock() == {"straight-0.80": 8}
-
-
-@pytest.mark.parametrize(
-    ("said", "says"),
-    [
-        ({"felt": ""}, "neither what was felt nor what a trace measured"), ({"felt": "itches"}, "is no symptom"),
-        ({"felt": "clean", "air_temperature": "warm"}, "'warm' is not a number"),
-        ({"felt": "clean", "air_temperature": "400"}, "400"), ({"felt": "clean", "altitude": "nan"}, "altitude"),
-        ({"felt": "clean", "opened": ""}, "comes from no form of this page"),
-        ({"felt": "clean", "opened": "2999-01-01T00:00:00+00:00"}, "still to be made"),
-        ({"felt": "clean", "when": "yesterday"}, "is no time"), ({"felt": "clean", "note": "x" * 2001}, "2000"),
-        ({"felt": "clean", "pin": ["front.nozzle=none-such"]}, "nothing in the catalogue"),
-    ],
-)  # fmt: skip
-def test_a_run_that_cannot_be_meant_is_refused_and_no_book_is_made(
-    written: Workshop, said: dict[str, str | list[str]], says: str
-) -> None:
-    client = browser(page_of(written))
-    answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"strength": ""} | said)
-    assert answer.status_code == 400 and says in text_of(answer.text)
-    assert not (written.folder.path / "book.sqlite").exists()
 
 
 def test_runs_move_the_demand_factor_and_are_told_in_words(written: Workshop) -> None:

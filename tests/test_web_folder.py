@@ -1,5 +1,6 @@
 """The served folder: only what lies in it is found, and nothing in it is ever lost to an upload."""
 
+import errno
 import re
 import threading
 from concurrent.futures import ThreadPoolExecutor
@@ -138,6 +139,43 @@ def test_a_folder_that_cannot_be_written_to_is_said_to_be_so(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("os.fsync", full)
+    status, _, text = put(client, "roadster.toml", ROADSTER)
+    assert status == 400 and "cannot be written to (No space left on device)" in text
+    assert files_in(workshop) == ["van.toml"]
+
+
+@pytest.fixture
+def without_links(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a memory stick: a file has one name."""
+
+    def refused(source: Path, target: Path) -> None:
+        if target.exists():
+            raise FileExistsError(errno.EEXIST, "File exists")
+        raise PermissionError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", refused)
+
+
+@pytest.mark.usefixtures("without_links")
+def test_a_drive_without_hard_links_takes_files_too(workshop: Workshop, client: TestClient) -> None:
+    before = (workshop.folder.path / "van.toml").read_bytes()
+    assert put(client, "van.toml", ROADSTER)[1] == "/car/van-2"
+    assert (workshop.folder.path / "van-2.toml").read_bytes() == ROADSTER
+    assert (workshop.folder.path / "van.toml").read_bytes() == before
+    assert files_in(workshop) == ["van-2.toml", "van.toml"]
+
+
+@pytest.mark.usefixtures("without_links")
+def test_a_drive_without_hard_links_that_is_full_keeps_no_half_file(
+    workshop: Workshop, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = iter([None, OSError(errno.ENOSPC, "No space left on device")])
+
+    def full_at_last(*_: object) -> None:
+        if error := next(calls):
+            raise error
+
+    monkeypatch.setattr("os.fsync", full_at_last)
     status, _, text = put(client, "roadster.toml", ROADSTER)
     assert status == 400 and "cannot be written to (No space left on device)" in text
     assert files_in(workshop) == ["van.toml"]

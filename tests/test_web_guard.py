@@ -180,6 +180,7 @@ def test_the_token_opens_the_page_once_and_for_all(workshop: Workshop) -> None:
     assert answer.status_code == 303 and answer.headers["location"] == "/"
     cookie = answer.headers["set-cookie"].lower()
     assert "httponly" in cookie and "samesite=strict" in cookie and "spare" not in cookie
+    assert "max-age=15552000" in cookie, "180 days"
     assert client.get("/").status_code == 200 and client.get("/car/roadster").status_code == 200
     assert client.post("/upload", headers=OWN_FORM).status_code == 400
     other = browser(page_of(workshop, TOKEN + "!"), follow=False)

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from html import unescape
 from itertools import product
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ortools.sat.python import cp_model
@@ -17,15 +18,22 @@ from test_order_rules import hard_case
 from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_in
 
 from configurator.case import Case
+from configurator.sizing import Table, tabulate_listed
 from configurator.solver.order import Wish, plan_order
 from configurator.solver.order_answer import Job, answer
 from configurator.solver.order_job import job_of
 from configurator.solver.propose import Request, propose
-from configurator.solver.stop import Stop, Stopped, solved, until
+from configurator.solver.stop import solved
+from configurator.stopping import Stop, Stopped, until
 from configurator.vehicle import Vehicle, load_vehicle
 from configurator.web import bench, order
+from configurator.web import workshop as workshop_module
 from configurator.web.workshop import Workshop
+from configurator.workshop import candidates
+from configurator.workshop.belief import belief_of
 from configurator.workshop.meeting import Meeting, load_meeting
+from configurator.workshop.next_run import next_step
+from configurator.workshop.what_next import NextReport, what_next
 
 SOON = (date.today() + timedelta(days=7)).isoformat()
 QUICK = "one_supplier=yes&no_redrill=yes"
@@ -213,6 +221,50 @@ def test_when_the_browser_goes_away_the_search_is_stopped(
         await asyncio.wait_for(asked, PATIENCE_S)
 
     asyncio.run(leave())
+
+
+def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Gone while the first circuit is worked out: nothing more is."""
+    began, go_on, ended = threading.Event(), threading.Event(), threading.Event()
+    later: list[object] = []
+
+    def slow(*asked: Any) -> Table:
+        began.set()
+        assert go_on.wait(PATIENCE_S)
+        return tabulate_listed(*asked)
+
+    def searched(*asked: Any) -> NextReport:
+        try:
+            return what_next(*asked)
+        finally:
+            ended.set()
+
+    monkeypatch.setattr(candidates, "tabulate_listed", slow)
+    monkeypatch.setattr(candidates, "spells_of", lambda *asked: later.append(asked))
+    monkeypatch.setattr(workshop_module, "what_next", searched)
+
+    async def leave() -> Asked:
+        gone = asyncio.Event()
+        asked = asyncio.create_task(ask(page_of(workshop), "/car/roadster/next", gone=gone))
+        assert await asyncio.to_thread(began.wait, PATIENCE_S), "it never began"
+        gone.set()
+        await asyncio.sleep(1.0)
+        go_on.set()
+        assert await asyncio.to_thread(ended.wait, 2 * PATIENCE_S), "it searches on"
+        return await asyncio.wait_for(asked, PATIENCE_S)
+
+    assert asyncio.run(leave()).status == 409 and not later
+
+
+def test_each_next_step_heeds_a_stop() -> None:
+    case, stop = Case.of(load_vehicle(EXAMPLES / "roadster.toml"), CATALOG), Stop()
+    belief = belief_of(case, [])
+    field = candidates.candidates(case.with_linkage_set(), belief, candidates.fitted_after(case, []))
+    with pytest.raises(Stopped), until(stop):
+        stop.now()
+        next_step(field.field, belief, field.now)
 
 
 def test_a_newer_request_from_the_same_sheet_takes_the_place_of_the_older(

@@ -1,6 +1,6 @@
 """The job card: what lies beside the car while a mechanic works, as data, and only what applies to this job."""
 
-from configurator.card.filling import card_of
+from configurator.card.filling import card_of, recorded_by_command
 from configurator.card.sheet import AfterFeeling, Card, Move, PartRow, Section, Step, Swap
 
-__all__ = ["AfterFeeling", "Card", "Move", "PartRow", "Section", "Step", "Swap", "card_of"]
+__all__ = ["AfterFeeling", "Card", "Move", "PartRow", "Section", "Step", "Swap", "card_of", "recorded_by_command"]

@@ -3,7 +3,6 @@
 import datetime
 import shlex
 from collections.abc import Sequence
-from pathlib import Path
 
 from configurator.card.jobs import FIRST_CHECKS, Job, before, is_fault, sections, sentence
 from configurator.card.next_moves import after_feelings
@@ -26,10 +25,16 @@ FASTENINGS = {
 
 
 def card_of(
-    case: Case, choice: Choice, combination: Combination, on: datetime.date, symptom: Symptom | None = None
+    case: Case,
+    choice: Choice,
+    combination: Combination,
+    on: datetime.date,
+    symptom: Symptom | None = None,
+    *,
+    record: str = "",
 ) -> Card:
     """The card of a choice of parts of a case, dated. combination : the choice as judged by the rules. symptom : what
-    was felt with what is fitted."""
+    was felt with what is fitted. record : how the test run is kept."""
     job = Job(case, choice, combination)
     against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
     work = sections(job)
@@ -48,7 +53,7 @@ def card_of(
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(case.with_linkage_set(), choice),
         covers=[_covers(case, shot) for shot in combination.shots], mind=list(dict.fromkeys(mind)),
-        record=_record(case, choice),
+        record=record,
     )  # fmt: skip
 
 
@@ -75,8 +80,9 @@ def _covers(case: Case, shot: Shot) -> str:
     return sentence(f"{where}right for engines that ask {' '.join(ends) or 'any number of'} times what the model says")
 
 
-def _record(case: Case, choice: Choice) -> str:
+def recorded_by_command(case: Case, choice: Choice, book: str | None) -> str:
     """The command that enters the test run, with what is fitted then; the word of the feeling is still to be put in."""
-    file = Path(case.vehicle.file).name or "VEHICLE"
     parts = [f"--with {shlex.quote(f'{slot}={word_of(option)}')}" for slot, option in choice.items() if option.changed]
-    return " ".join(["tipin trial", shlex.quote(file), "--felt WORD", *parts])
+    parts += [f"--book {shlex.quote(book)}"] if book else []
+    command = " ".join(["tipin trial", shlex.quote(case.vehicle.file or "VEHICLE"), "--felt WORD", *parts])
+    return f"Keep the run, with the word of what was felt: {command}"

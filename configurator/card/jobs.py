@@ -6,7 +6,7 @@ from functools import cached_property
 
 from configurator import aftercare
 from configurator.card.sheet import Section, Step
-from configurator.card.words import SLOT_WORDS, length, of_circuit, part_words
+from configurator.card.words import length, of_circuit, part_words
 from configurator.case import Case
 from configurator.findings import Choice, joints_opened
 from configurator.fitted import FittedNozzle
@@ -14,6 +14,7 @@ from configurator.options import Option, Stack
 from configurator.parts import PumpFigures
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
+from configurator.slots import SLOT_WORDS
 from configurator.units import show_diameter
 
 FIRST_CHECKS = "first-checks-are-done"

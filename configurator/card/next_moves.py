@@ -32,11 +32,12 @@ ELSEWHERE = "look elsewhere: float level, ignition timing, an air leak, a fault 
 
 @dataclass(frozen=True)
 class _Circuit:
-    """One circuit of a combination, with the demand factors it covers (low above high where none)."""
+    """One circuit of a combination, whether it pumps at all, and the demand factors it covers (nan where none)."""
 
     case: Case
     choice: Choice
     name: str
+    pumps: bool
     low: float
     high: float
 
@@ -44,7 +45,8 @@ class _Circuit:
     def of(cls, case: Case, choice: Choice, name: str) -> "_Circuit":
         listed = {slot: (option,) for slot, option in choice.items()}
         shot = case.columns(name, listed, with_windows=True)["shot"]
-        return cls(case, choice, name, float(shot.window_low.item()), float(shot.window_high.item()))
+        pumps = bool(np.isfinite(shot.hole_ms.item()))
+        return cls(case, choice, name, pumps, float(shot.window_low.item()), float(shot.window_high.item()))
 
     def now(self, slot: str) -> Option:
         return self.choice[f"{self.name}.{slot}"]
@@ -80,14 +82,17 @@ def _moves(circuits: Sequence[_Circuit], side: int, step_mm: float) -> list[Move
     """A step on each circuit, the one nearer its edge first; none where nothing is wrong."""
     if side == 0:
         return []
-    nearest_first = sorted(circuits, key=lambda c: c.high if side > 0 else -c.low)
+    edges = {circuit.name: circuit.high if side > 0 else -circuit.low for circuit in circuits}
+    nearest_first = sorted(circuits, key=lambda c: (np.isnan(edges[c.name]), edges[c.name]))
     return [_move(circuit, side, step_mm) for circuit in nearest_first]
 
 
 def _move(circuit: _Circuit, side: int, step_mm: float) -> Move:
     edge = circuit.high if side > 0 else circuit.low
-    if not np.isfinite(edge):
+    if not circuit.pumps:
         return _nothing(circuit, "these parts do not go together, so there is no next step from them")
+    if np.isnan(edge):
+        return _nothing(circuit, "right for no engine as it is: put right what speaks against these parts first")
     if edge >= FACTOR_RANGE[1] if side > 0 else edge <= FACTOR_RANGE[0]:
         return _nothing(circuit, f"right for any engine in that direction: {ELSEWHERE}")
     near = edge * JUST_BEYOND**side
@@ -179,8 +184,8 @@ class _Field:
             return f"the catalogue has no {size} nozzle for it"
         rules = [rule for rule, broken in self.broken.items() if np.any(self.covers(factor) & broken)]
         if rules:
-            return f"a {size} nozzle alone would not do: {'; '.join(rule.replace('-', ' ') for rule in rules)}"
-        return f"a {size} nozzle alone would not do: it changes for how long the shot lasts, too"
+            return f"a {size} nozzle alone would break {' and '.join(rules)}"
+        return f"a {size} nozzle alone does not cover what lies just beyond"
 
 
 def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:

@@ -87,4 +87,4 @@ class Card(Answer):
     after_feelings: list[AfterFeeling] = Field(description="what to try next, by what is felt then")
     covers: list[str] = Field(description="for how demanding an engine each circuit is right")
     mind: list[str] = Field(description="what else to keep in mind")
-    record: str = Field(description="command that writes the test run into the workshop book")
+    record: str = Field(description="how the test run is kept in the workshop book; empty where nothing is said")

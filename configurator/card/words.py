@@ -4,13 +4,8 @@ from configurator.case import Case
 from configurator.fitted import FittedNozzle
 from configurator.options import Option
 from configurator.parts import FeedScrewFigures, PumpFigures
-from configurator.slots import Mount
+from configurator.slots import SLOT_WORDS, Mount
 from configurator.units import INCH_MM, show_diameter
-
-SLOT_WORDS = {
-    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
-    "pad_relief": "manifold pad",
-}  # fmt: skip
 
 
 def of_circuit(case: Case, circuit: str | None, what: str) -> str:

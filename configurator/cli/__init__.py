@@ -6,11 +6,11 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
 import os
 import sys
 
-from configurator.cli import book, next, order, tuning
+from configurator.cli import book, card, choosing, draw, next, order, serve, tuning
 from configurator.cli.shared import app
 from configurator.errors import TipinError
 
-__all__ = ["app", "book", "main", "next", "order", "tuning"]
+__all__ = ["app", "book", "card", "choosing", "draw", "main", "next", "order", "serve", "tuning"]
 
 
 def main() -> None:

@@ -38,7 +38,7 @@ def card(
 
     For a proposal, or with --with for the parts named. Exit code 1, and no file, if nothing fits.
     """
-    from configurator.card import card_of
+    from configurator.card import card_of, recorded_by_command
     from configurator.solver.named_choice import proposed
     from configurator.solver.propose import Request
     from configurator.solver.sure_proposal import proposal_of
@@ -70,7 +70,8 @@ def card(
         choice = proposed(known.case, report, number)
         title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
     combination = combination_of(known.case, choice, title, known.wishes)
-    made = card_of(known.case, choice, combination, on, felt)
+    record = recorded_by_command(known.case, choice, book)
+    made = card_of(known.case, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))
     write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)
     typer.echo(made.model_dump_json(indent=2) if as_json else f"{card_text(made)}\n\nCard: {out}")

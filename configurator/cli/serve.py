@@ -93,6 +93,7 @@ def _bound(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
+        listening.listen()
     except (OSError, UnicodeError) as error:
         listening.close()
         problem = f"cannot be served at ({getattr(error, 'strerror', None) or error})"

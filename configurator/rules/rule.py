@@ -19,6 +19,8 @@ Severity = Literal["conflict", "warning", "note"]
 Reading = tuple[Any, Any]
 """Quantity and limit; arrays that broadcast over the rule's slots."""
 
+NOTHING = 1e-9
+"""A margin as small as this is none: figures of two decimals do not subtract exactly."""
 SHARED_SLOTS = ("spacer", "pad_relief")
 CIRCUIT_SLOTS = ("nozzle", "feed_screw", "pump", "lobe")
 DERIVED_SLOTS = {"shot": CIRCUIT_SLOTS}
@@ -59,8 +61,16 @@ class Rule:
         """How far inside (at least 0) or outside (below 0), in the rule's unit; nan unmeasured, inf does not apply."""
         value, limit = self.readings(columns)
         with np.errstate(invalid="ignore"):
-            margin = limit - value if self.at_most else value - limit
-        return np.where(np.isinf(limit), np.inf, np.where(np.abs(margin) < 1e-9, 0.0, margin))
+            margin = self._beyond(value, limit)
+        return np.where(np.isinf(limit), np.inf, np.where(np.abs(margin) < NOTHING, 0.0, margin))
+
+    def between(self, value: float, limit: float) -> float:
+        """The margin of one reading, whose limit is finite."""
+        margin = self._beyond(value, limit)
+        return 0.0 if abs(margin) < NOTHING else margin
+
+    def _beyond(self, value: Any, limit: Any) -> Any:
+        return limit - value if self.at_most else value - limit
 
     @property
     def scope(self) -> Literal["circuit", "car", "job"]:

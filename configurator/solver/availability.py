@@ -16,7 +16,7 @@ from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members, wishes_among
 from configurator.solver.problem import Problem, problem_of
 from configurator.solver.sweep import NEVER, Assignment, Pins, Sweep, Weights
-from configurator.standing import AvailabilityReport, Clash, Companion, SlotStanding, Standing
+from configurator.standing import AvailabilityReport, Clash, Companion, SlotStanding, Standing, State
 from configurator.wishes import Wish, choose, word_of
 
 
@@ -27,6 +27,7 @@ class Availability:
     problem: Problem
     blocks: Blocks
     weights: Weights
+    felt: tuple[str, ...] = ()
     vehicle: str = ""
     demand_factor: float = 1.0
 
@@ -34,13 +35,15 @@ class Availability:
     def of(cls, case: Case, wishes: Sequence[Wish] = ()) -> "Availability":
         """A case with its linkage set, since parts are not chosen against a slack one; wishes hold in every answer."""
         case = case.with_linkage_set()
-        return cls.over(problem_of(case, wishes), case.vehicle.name, case.factor)
+        blocks = Blocks.of(problem_of(case, wishes))
+        felt = tuple(wish.text for wish in wishes if wish.felt)
+        return cls(blocks.problem, blocks, Weights.of(blocks), felt, case.vehicle.name, case.factor)
 
     @classmethod
-    def over(cls, problem: Problem, vehicle: str = "", demand_factor: float = 1.0) -> "Availability":
+    def over(cls, problem: Problem) -> "Availability":
         """Any choice. Raises TipinError where its prices are too large to be weighed exactly."""
         blocks = Blocks.of(problem)
-        return cls(problem, blocks, Weights.of(blocks), vehicle, demand_factor)
+        return cls(problem, blocks, Weights.of(blocks))
 
     def report(self, pins: Sequence[Wish] = (), slots: Sequence[str] = ()) -> AvailabilityReport:
         """Every option of the slots asked for, of all if none is named. Pins of one slot hold together."""
@@ -48,6 +51,7 @@ class Availability:
         return AvailabilityReport(
             vehicle=self.vehicle, demand_factor=self.demand_factor, pins=[pin.text for pin in pins],
             slots=[asked.slot(slot) for slot in slots or self.problem.options], clash=asked.clash_of_all(),
+            felt=list(self.felt),
         )  # fmt: skip
 
     def why(self, case: Case, slot: str, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:
@@ -108,26 +112,23 @@ class _Asked:
 
     def _option(self, slot: str, place: int, option: Option, cost: int, cell: int) -> Standing:
         pinned = slot in self.pins and place in self.pins[slot]
-        # Built without validation: these figures were made here, and one answer holds hundreds of options.
-        standing = Standing.model_construct(
-            label=option.label, code=option.code, word=word_of(option), state="impossible", fitted=not option.changed,
-            pinned=pinned, with_changes=[], price=None, labour_min=None, clash=None,
-        )  # fmt: skip
+        clash: Clash | None = None
+        brings: list[Companion] = []
+        state: State = "impossible"
+        price = labour = 0
         if cost >= NEVER:
-            return standing.model_copy(update={"clash": self.clash(self.ways.out_for(slot, place))})
-        _, price, labour = self.engine.weights.unpacked(cost)
-        brings = self._companions(slot, self.sweep.assignment(slot, cell)) if self._brings(slot, option, cost) else []
-        return standing.model_copy(
-            update={
-                "state": "with_changes" if brings else "fits", "with_changes": brings, "price": price / 100,
-                "labour_min": labour,
-            }
+            clash = self.clash(self.ways.out_for(slot, place))
+        else:
+            changed, price, labour = self.engine.weights.unpacked(cost)
+            if changed > (option.changed and slot not in self.pins):  # slots besides this one and those pinned
+                brings = self._companions(slot, self.sweep.assignment(slot, cell))
+            state = "with_changes" if brings else "fits"
+        # Built without validation: these figures were made here, and one answer holds hundreds of options.
+        return Standing.model_construct(
+            label=option.label, code=option.code, word=word_of(option), state=state, fitted=not option.changed,
+            pinned=pinned, with_changes=brings, price=None if clash else price / 100,
+            labour_min=None if clash else labour, clash=clash,
         )  # fmt: skip
-
-    def _brings(self, slot: str, option: Option, cost: int) -> bool:
-        """Whether slots besides this one and those pinned change."""
-        changed, _, _ = self.engine.weights.unpacked(cost)
-        return changed > (option.changed and slot not in self.pins)
 
     def _companions(self, slot: str, chosen: Assignment) -> list[Companion]:
         options = {name: self.engine.problem.options[name][place] for name, place in chosen.items()}

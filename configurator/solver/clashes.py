@@ -8,7 +8,7 @@ constraint. The sets of all assignments are gathered block by block, as in a swe
 """
 
 from collections.abc import Iterable, Sequence
-from functools import cached_property, reduce
+from functools import cached_property, lru_cache, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,10 @@ def smallest(sets: Iterable[int]) -> Sets:
     (2, 5)
     """
     kept: list[int] = []
-    for one in sorted(set(sets), key=lambda bits: (bits.bit_count(), bits)):
+    distinct = set(sets)
+    if 0 in distinct or len(distinct) < 2:
+        return (0,) if 0 in distinct else tuple(distinct)
+    for one in sorted(distinct, key=lambda bits: (bits.bit_count(), bits)):
         if not any(other & one == other for other in kept):
             kept.append(one)
     return tuple(kept)
@@ -45,10 +48,11 @@ def together(these: Sets, those: Sets) -> Sets:
     return smallest(one | other for one in these for other in those)
 
 
-def transversals(sets: Iterable[int]) -> Sets:
+@lru_cache(maxsize=4096)
+def transversals(sets: Sets) -> Sets:
     """The minimal sets that meet each of these (Berge's way: one after the other).
 
-    >>> transversals([0b011, 0b110])
+    >>> transversals((0b011, 0b110))
     (2, 5)
     """
     found: Sets = (0,)

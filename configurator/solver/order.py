@@ -13,7 +13,7 @@ from ortools.sat.python import cp_model
 
 from configurator.solver.model import Unsettled
 from configurator.solver.order_model import Market, OrderModel, Wanted
-from configurator.solver.stop import heed, is_to_stop
+from configurator.stopping import heed, is_to_stop
 from configurator.workshop.shelves import Article
 
 EFFORT = 20.0

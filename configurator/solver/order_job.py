@@ -7,7 +7,7 @@ from configurator.catalog import Catalog
 from configurator.solver.order import Wish
 from configurator.solver.order_answer import Job
 from configurator.solver.order_model import Market, Wanted
-from configurator.solver.stop import heed
+from configurator.stopping import heed
 from configurator.vehicle import Vehicle
 from configurator.workshop.belief import belief_of
 from configurator.workshop.book import Book

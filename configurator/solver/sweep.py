@@ -50,12 +50,20 @@ class Weights:
         """What one slot changed weighs."""
         return self.advice * self.permanent * self.price * self.labour
 
-    def rest(self, advice: Whole, permanent: Whole, price: Whole, labour: Whole) -> Whole:
-        """Everything but the slots changed."""
-        packed = advice
-        for most, goal in ((self.permanent, permanent), (self.price, price), (self.labour, labour)):
-            packed = packed * most + goal
-        return packed
+    def rest(self, table: Block) -> Whole:
+        """Everything that a table's cells cost but the slots changed, packed once a table, (n,)."""
+        if table.slots not in self._packed:
+            packed = table.advice
+            for most, goal in (
+                (self.permanent, table.permanent), (self.price, table.price), (self.labour, table.labour)
+            ):  # fmt: skip
+                packed = packed * most + goal
+            self._packed[table.slots] = packed
+        return self._packed[table.slots]
+
+    @cached_property
+    def _packed(self) -> dict[tuple[str, ...], Whole]:
+        return {}
 
     def unpacked(self, cost: int) -> tuple[int, int, int]:
         """Slots changed, price and labour of a packed cost."""
@@ -122,7 +130,7 @@ class Sweep:
     def _cost(self, table: Block, lifted: str = "") -> Whole:
         """Cost of each cell of a table, NEVER where a rule or a pin within it forbids it."""
         weights = self.weights
-        cost = weights.rest(table.advice, table.permanent, table.price, table.labour)
+        cost = weights.rest(table)
         allowed = table.broken.holds
         for slot in table.slots:
             place = table.place(slot)

@@ -45,7 +45,8 @@ def says_of_money(report: OrderReport) -> str:
     after = [vehicle.after for vehicle in report.vehicles]
     says = f"This order costs {report.total:.2f}"
     if after:
-        says += f" and makes the least sure of {len(after)} vehicles {100 * min(after):.0f} % sure"
+        which = f"the least sure of {len(after)} vehicles" if len(after) > 1 else "the vehicle"
+        says += f" and makes {which} {100 * min(after):.0f} % sure"
     if not report.curve:
         return f"{says}."
     first, last = report.curve[0], report.curve[-1]

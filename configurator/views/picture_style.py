@@ -7,7 +7,6 @@ whoever draws or saves holds one lock and sets all of them, so threads and the u
 
 import hashlib
 import io
-import os
 import re
 import threading
 from collections.abc import Iterator
@@ -19,6 +18,7 @@ from typing import Any, TypeAlias
 from xml.sax.saxutils import quoteattr
 
 from configurator.errors import BadInput, Fault, TipinError, one_line
+from configurator.workshop.whole_file import write_whole
 
 Figure: TypeAlias = Any
 """A matplotlib.figure.Figure; the library is loaded only when something is drawn."""
@@ -212,12 +212,4 @@ def save_picture(figure: Figure, path: Path, says: str = "") -> None:
         content = f'<?xml version="1.0" encoding="UTF-8"?>\n{as_svg(figure, says)}'.encode()
     else:
         content = as_png(figure)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}")
-    try:
-        try:
-            beside.write_bytes(content)
-            os.replace(beside, path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise BadInput([Fault(str(path), "", f"cannot be written ({error.strerror})")]) from None
+    write_whole(path, content)

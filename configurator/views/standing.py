@@ -20,7 +20,7 @@ def why_text(report: AvailabilityReport) -> str:
         lines += _one(report, *told[0])
     else:
         if report.clash is not None:
-            lines += [*_clash_lines(report.clash, "Nothing at all fits as pinned.", bool(report.pins)), ""]
+            lines += [*_clash_lines(report.clash, "Nothing at all fits as pinned.", report), ""]
         for slot in report.slots:
             rows = [[option.label, STATE_WORDS[option.state], _briefly(option, report)] for option in slot.options]
             lines += [tabulate(rows, headers=[slot.slot, "", ""], disable_numparse=True, maxcolwidths=[40, 12, 56]), ""]
@@ -48,7 +48,7 @@ def _pinned(report: AvailabilityReport) -> Iterable[str]:
 
 def _one(report: AvailabilityReport, slot: str, option: Standing) -> Iterable[str]:
     if option.clash is not None:
-        yield from _clash_lines(option.clash, f"{option.label} cannot go with:", bool(report.pins))
+        yield from _clash_lines(option.clash, f"{option.label} cannot go with:", report)
     if option.with_changes:
         yield "The least that has to change with it:"
         yield from (f"  - {one.slot}: {one.to}" for one in option.with_changes)
@@ -57,9 +57,9 @@ def _one(report: AvailabilityReport, slot: str, option: Standing) -> Iterable[st
     yield ""
 
 
-def _clash_lines(clash: Clash, first: str, pinned: bool) -> Iterable[str]:
+def _clash_lines(clash: Clash, first: str, report: AvailabilityReport) -> Iterable[str]:
     yield first
-    yield from (f"  - you asked for {pin}" for pin in clash.pins)
+    yield from (f"  - {pin}" if pin in report.felt else f"  - you asked for {pin}" for pin in clash.pins)
     for place, (rule, says) in enumerate(zip(clash.rules, clash.says, strict=True)):
         yield wrapped(f"{says} [{rule}]", "    ", "  - ")
         if clash.found and clash.found[place]:
@@ -69,8 +69,10 @@ def _clash_lines(clash: Clash, first: str, pinned: bool) -> Iterable[str]:
         yield f"  {counted(clash.others, 'other reason')} would do as well."
     if clash.give_up:
         yield f"To make room for it give up{' one of these' if len(clash.give_up) > 1 else ''}:"
-        yield from (wrapped(" and ".join(way), "    ", "  - ") for way in clash.give_up)
-    elif pinned:
+        for way in clash.give_up:
+            named = [f"the symptom ({pin})" if pin in report.felt else pin for pin in way]
+            yield wrapped(" and ".join(named), "    ", "  - ")
+    elif report.pins:
         yield "Nothing you pinned makes the difference: the rules alone forbid it."
 
 

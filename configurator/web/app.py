@@ -13,7 +13,7 @@ from starlette.types import ASGIApp
 
 from configurator.errors import TipinError
 from configurator.solver.model import Unsettled
-from configurator.solver.stop import Stopped
+from configurator.stopping import Stopped
 from configurator.web import bench, front, order, pictures, print_card, runs
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard

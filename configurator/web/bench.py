@@ -1,10 +1,13 @@
 """The bench of one vehicle: every part by where it stands, and what the present choice comes to."""
 
-from datetime import UTC, datetime
+import secrets
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from anyio import CapacityLimiter, to_thread
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
@@ -25,6 +28,8 @@ from configurator.workshop.candidates import fitted_after
 from configurator.workshop.trial_entry import COLD
 
 TITLE = "As chosen"
+ATTENDED = CapacityLimiter(1)
+"""Choices worked out at once: pure Python, so several threads would only wait for one another."""
 
 
 def routes(workshop: Workshop, work: Work) -> list[Route]:
@@ -37,7 +42,7 @@ def routes(workshop: Workshop, work: Work) -> list[Route]:
 
 
 async def _bench(workshop: Workshop, request: Request) -> Response:
-    return await run_in_threadpool(_bench_now, workshop, request)
+    return await to_thread.run_sync(_bench_now, workshop, request, limiter=ATTENDED)
 
 
 def _bench_now(workshop: Workshop, request: Request) -> Response:
@@ -52,6 +57,16 @@ def _bench_now(workshop: Workshop, request: Request) -> Response:
     return page("live.html" if is_part(request) else "bench.html", headers={"vary": "HX-Request"}, **shown)
 
 
+def refused_run(
+    workshop: Workshop, name: str, query: QueryParams, typed: Mapping[str, str], says: Sequence[str]
+) -> Response:
+    """The bench once more, with the form for a run as it was filled in and what is wrong with it."""
+    setting, pins = workshop.asked(name, query)
+    here = view.address(setting, pins.words)
+    shown = _shown(workshop, setting, pins) | {"here": here, "asked": here, "recorded": None}
+    return page("bench.html", 400, **(shown | {"typed": typed, "refused": says}))
+
+
 def _shown(workshop: Workshop, setting: Setting, pins: Pins) -> dict[str, Any]:
     case, engine = setting.case, workshop.engine(setting)
     now = choose(case.options, pins.listed)
@@ -63,14 +78,15 @@ def _shown(workshop: Workshop, setting: Setting, pins: Pins) -> dict[str, Any]:
     card = view.address(setting, pins.words, "card")
     return {
         "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "pins": pins.words,
-        "verdict": view.verdict(setting, combination, further, report.clash), "now": combination, "further": further,
+        "verdict": view.verdict(combination, further, report.clash), "now": combination, "further": further,
         "take_too": view.address(setting, view.completed(pins, now, best)) if best and further else "",
-        "clash": view.reasons(report.clash), "give_up": report.clash.give_up if report.clash else [],
+        "clash": view.reasons(report.clash, setting.felt), "give_up": view.ways_out(report.clash, setting.felt),
         "slots": view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
         "compared": compare(setting.filed.vehicle.name, setting.case.factor, fitted, combination).figures,
-        "told_cell": view.told_cell, "pictures": shown_on_bench(setting, pins),
+        "told_cell": view.told_cell, "pictures": shown_on_bench(workshop, setting, pins),
         "belief": view.belief_in_words(setting), "runs": view.run_rows(setting.runs, setting),
-        "opened": datetime.now(UTC).isoformat(), "card": card, "pdf": f"{card}{'&' if '?' in card else '?'}format=pdf",
+        "key": secrets.token_hex(16), "typed": {}, "refused": (), "card": card,
+        "pdf": f"{card}{'&' if '?' in card else '?'}format=pdf",
         "fewest": view.address(setting, {}, "fewest"), "next": view.address(setting, {}, "next"),
         "clear": view.address(setting, {}),
     }  # fmt: skip

@@ -1,7 +1,8 @@
 """What the bench shows, as plain data: every part by where it stands, and what the present choice comes to."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 from urllib.parse import urlencode
 
 from configurator.comparison import Row as Compared
@@ -82,7 +83,8 @@ def slot_views(setting: Setting, pins: Pins, slots: Sequence[SlotStanding]) -> l
 def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView:
     slot, chosen = standing.slot, pins.words.get(standing.slot, FREE)
     rows = [
-        (_row(slot, place, option, option.word == chosen), option) for place, option in enumerate(standing.options, 1)
+        (_row(setting, slot, place, option, option.word == chosen), option)
+        for place, option in enumerate(standing.options, 1)
     ]
     # What is fitted comes first, and so does what is chosen where nothing else would show it.
     first = [row for row, option in rows if option.fitted or (row.chosen and option.state == "impossible")]
@@ -107,37 +109,46 @@ def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView
     )  # fmt: skip
 
 
-def _row(slot: str, place: int, option: Standing, chosen: bool) -> Row:
+def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> Row:
     says = {
         "fits": "fits",
         "with_changes": "also needs "
         + ", ".join(f"{slot_name(other.slot).lower()}: {other.to}" for other in option.with_changes),
-        "impossible": "impossible: " + "; ".join(reasons(option.clash)) if option.clash else "impossible",
+        "impossible": "impossible: " + "; ".join(reasons(option.clash, setting.felt)) if option.clash else "impossible",
     }[option.state]
     cost = "" if option.price is None or option.fitted else f"{option.price:.2f}, {option.labour_min} min"
     label = f"keep {option.label}, as fitted" if option.fitted else option.label
     return Row(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
 
 
-def reasons(clash: Clash | None) -> list[str]:
-    """Why something is impossible: pins and rules, each in words."""
+def reasons(clash: Clash | None, felt: Collection[str]) -> list[str]:
+    """Why something is impossible: pins and rules, each in words. felt : what a symptom asks for, a sentence each."""
     if clash is None:
         return []
-    return [f"you asked for {pin}" for pin in clash.pins] + [
+    return [pin if pin in felt else f"you asked for {pin}" for pin in clash.pins] + [
         f"{says} [{rule}]" for rule, says in zip(clash.rules, clash.says, strict=True)
     ]
 
 
+def ways_out(clash: Clash | None, felt: Collection[str]) -> list[str]:
+    """Every smallest set of things to give up, in words."""
+    ways = clash.give_up if clash else []
+    return [" and ".join("what the driver feels" if pin in felt else pin for pin in way) for way in ways]
+
+
 def _shut(setting: Setting, pins: Pins, slot: str, options: Sequence[Standing]) -> list[Shut]:
-    """Impossible options, those of one reason together, with the smallest set of pins that would make room."""
+    """Impossible options, those of one reason together, with the first smallest set of pins that would make room; what
+    else would, such as what is felt, is not for a link to give up."""
+    slot_of = {wish.text: pinned for pinned, wish in pins.wishes.items()}
     groups: dict[tuple[tuple[str, ...], tuple[str, ...], int], list[Standing]] = {}
     for option in options:
-        give_up = option.clash.give_up[0] if option.clash and option.clash.give_up else []
-        key = (tuple(reasons(option.clash)), tuple(give_up), option.clash.others if option.clash else 0)
+        ways = option.clash.give_up if option.clash else []
+        gives = next((way for way in ways if all(text in slot_of for text in way)), [])
+        key = (tuple(reasons(option.clash, setting.felt)), tuple(gives), option.clash.others if option.clash else 0)
         groups.setdefault(key, []).append(option)
     shut = []
-    for (because, gives, others), members in groups.items():
-        given = {pinned for pinned, wish in pins.wishes.items() if wish.text in gives}
+    for (because, texts, others), members in groups.items():
+        given = [slot_of[text] for text in texts]
         kept = {pinned: word for pinned, word in pins.words.items() if pinned not in given}
         links = [(o.label, address(setting, kept | {slot: o.word}) if given else "") for o in members]
         shut.append(Shut(list(because), links, " and ".join(slot_name(name).lower() for name in given), others))
@@ -146,30 +157,37 @@ def _shut(setting: Setting, pins: Pins, slot: str, options: Sequence[Standing]) 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer in a word, a sentence, and a shape that goes with the word."""
+    """The answer in a word, a sentence, a shape that goes with the word, and how good it looks."""
 
     word: str
     symbol: str
     says: str
+    look: Literal["good", "warn", "bad"]
 
 
-def verdict(setting: Setting, now: Combination, further: Sequence["Step"], clash: Clash | None) -> Verdict:
-    """What the present choice comes to, in one line."""
+def verdict(now: Combination, further: Sequence["Step"], clash: Clash | None) -> Verdict:
+    """What the present choice comes to, in one line. OK only where every rule holds and nothing else is asked for."""
     wrong = [f for f in now.findings if f.holds is not True]
     kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
     counts = ", ".join(counted(n, kind) for kind, n in kinds if n) or "nothing to report"
     changed = counted(now.totals.changes, "change") if now.totals.changes else "as fitted"
-    if now.ok:
-        return Verdict("OK", "✓", f"{changed}: {counts}")
-    by_hand = sum(f.severity == "conflict" and f.holds is False and not RULES[f.rule].is_choosable for f in wrong)
+    broken = [f for f in wrong if f.severity == "conflict" and f.holds is False]
+    by_hand = sum(not RULES[f.rule].is_choosable for f in broken)
+    by_parts = len(broken) > by_hand
     ways = []
+    # Where parts break no rule, a wish is open: what is felt is nothing that a rule finds.
     if clash is not None:
-        ways.append("no further change mends that")
+        ways.append("no further change mends that" if by_parts else "no further change answers what is felt")
     elif further:
-        ways.append(f"{counted(len(further), 'further change')} mend{'s' if len(further) == 1 else ''} what parts can")
+        steps = counted(len(further), "further change")
+        mends = f"{steps} mend{'s' if len(further) == 1 else ''} what parts can"
+        ways.append(mends if by_parts else f"what the driver feels asks for {steps}")
     if by_hand:
         ways.append(f"{by_hand} to be put right by hand")
-    return Verdict("CONFLICT", "✕", "; ".join([f"{changed}: {counts}", *ways]))
+    says = "; ".join([f"{changed}: {counts}", *ways])
+    if clash is not None or not now.ok:
+        return Verdict("CONFLICT", "✕", says, "bad")
+    return Verdict("NOT YET", "▲", says, "warn") if further else Verdict("OK", "✓", says, "good")
 
 
 @dataclass(frozen=True)

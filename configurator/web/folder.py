@@ -49,10 +49,15 @@ class Filed:
 
 @dataclass(frozen=True)
 class Broken:
-    """A file that cannot be used, with what the command line would say of it."""
+    """A file that cannot be used, and why."""
 
     name: str
-    says: str
+    error: TipinError
+
+    @property
+    def says(self) -> str:
+        """What the command line would say of it."""
+        return str(self.error)
 
 
 @dataclass(frozen=True)
@@ -99,11 +104,12 @@ class Folder:
     def vehicle(self, name: str) -> Filed:
         """The vehicle file of this name; raises NotThere, and BadInput with its faults."""
         path = self._named(name)
-        content = read_bytes(path)
-        tables = toml_of(text_of(content, str(path)), str(path))
-        if "vehicle" in tables:
+        found = self._look(name, path)
+        if found is None:
             raise NotThere(name)
-        return Filed(name, self._suits(vehicle_of(tables, str(path))), _digest(content))
+        if isinstance(found, Broken):
+            raise found.error
+        return found
 
     def workshop(self, name: str) -> Path:
         """Path of the workshop file of this name; raises NotThere."""
@@ -132,15 +138,12 @@ class Folder:
         """Written beside its place, then given its name, which fails if somebody else has taken that meanwhile."""
         part = self.path / f".{secrets.token_hex(8)}.part"
         try:
-            with part.open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
+            _write_new(part, content)
             for number in range(1, MOST_FILES + 2):
                 name = stem if number == 1 else f"{stem}-{number}"
                 target = self.path / (name + ENDING)
                 try:
-                    os.link(part, target)
+                    _give_name(part, target, content)
                 except FileExistsError:
                     if target.is_file() and read_bytes(target) == content:
                         return Added(name, False)
@@ -177,7 +180,7 @@ class Folder:
         try:
             content = read_bytes(path)
         except BadInput as error:
-            return Broken(name, str(error))
+            return Broken(name, error)
         digest = _digest(content)
         found = self._read.get((name, digest), lambda: self._judged(name, str(path), content))
         return Filed(name, found, digest) if isinstance(found, Vehicle) else found
@@ -187,10 +190,33 @@ class Folder:
             tables = toml_of(text_of(content, path), path)
             return None if "vehicle" in tables else self._suits(vehicle_of(tables, path))
         except TipinError as error:
-            return Broken(name, str(error))
+            return Broken(name, error)
 
     def _suits(self, vehicle: Vehicle) -> Vehicle:
         return Case.of(vehicle, self._catalog).vehicle
+
+
+def _give_name(part: Path, target: Path, content: bytes) -> None:
+    """Give what was written another name. Raises FileExistsError where that is taken, and OSError."""
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a drive without hard links, as memory sticks are: for a moment the file is seen unfinished
+        _write_new(target, content)
+
+
+def _write_new(path: Path, content: bytes) -> None:
+    """Write a file that is not there yet, whole or not at all. Raises FileExistsError and OSError."""
+    with path.open("xb") as file:
+        try:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        except OSError:
+            file.close()
+            path.unlink(missing_ok=True)
+            raise
 
 
 def _digest(content: bytes) -> str:

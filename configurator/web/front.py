@@ -20,6 +20,7 @@ def routes(workshop: Workshop) -> list[Route]:
         Route("/", partial(_front, workshop)),
         Route("/upload", partial(_upload, workshop), methods=["POST"]),
         Route("/safety", _safety),
+        Route("/favicon.ico", _icon),
     ]
 
 
@@ -44,6 +45,10 @@ async def _upload(workshop: Workshop, request: Request) -> Response:
         return RedirectResponse(car_path(added.name), 303)
     listing, folder = await run_in_threadpool(workshop.folder.listing), str(workshop.folder.path)
     return page("front.html", listing=listing, folder=folder, refused=[], there_already=added.name)
+
+
+async def _icon(request: Request) -> Response:
+    return RedirectResponse("/static/icon.svg", 308)  # for a page that names no icon, such as the card
 
 
 async def _safety(request: Request) -> Response:

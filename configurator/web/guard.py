@@ -19,6 +19,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from configurator.web.pages import trouble
 
 MOST_BODY_BYTES = 200_000
+REMEMBERED_S = 180 * 24 * 60 * 60
+"""How long a browser that showed the token is let in without it: 180 days."""
 OPEN_TO_ALL = "/static/"
 """What needs no token: styles and scripts, the same for everybody."""
 POLICY = (
@@ -135,7 +137,7 @@ class Guard:
         shown = parse_qs(scope["query_string"].decode("latin-1")).get("token", [])
         if scope["path"] == "/" and scope["method"] == "GET" and any(_same(word, self._token) for word in shown):
             answer = RedirectResponse("/", 303)
-            answer.set_cookie(self._cookie, entry, httponly=True, samesite="strict", path="/")
+            answer.set_cookie(self._cookie, entry, REMEMBERED_S, httponly=True, samesite="strict", path="/")
             return answer
         says = "This page asks for its token: open it once as /?token=... with the token that tipin serve was given."
         return trouble(401, says, {"www-authenticate": "Bearer"})

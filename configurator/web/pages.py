@@ -10,24 +10,21 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from configurator.slots import SLOT_WORDS
 from configurator.views.tables import CAUTIONS
 from configurator.workshop.order_report import LineFor
 
 HERE = Path(__file__).resolve().parent
-WORDS = {
-    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
-    "pad_relief": "pad relief",
-}  # fmt: skip
 
 
 def slot_name(slot: str) -> str:
     """A slot as people say it.
 
     >>> slot_name("front.feed_screw"), slot_name("pad_relief")
-    ('Front feed screw', 'Pad relief')
+    ('Front feed screw', 'Manifold pad')
     """
     circuit, _, bare = slot.rpartition(".")
-    return f"{circuit} {WORDS.get(bare, bare)}".strip().capitalize()
+    return f"{circuit} {SLOT_WORDS.get(bare, bare)}".strip().capitalize()
 
 
 def car_path(name: str, *further: str) -> str:
@@ -54,7 +51,7 @@ def purpose(uses: Iterable[LineFor]) -> str:
 
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-    lstrip_blocks=True,
+    lstrip_blocks=True, auto_reload=False,
 )  # fmt: skip
 _environment.filters |= {"money": money, "percent": percent, "number": number, "slot_name": slot_name}
 _environment.globals |= {"cautions": CAUTIONS, "car_path": car_path, "purpose": purpose}

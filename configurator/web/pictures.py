@@ -86,9 +86,9 @@ def _runs(setting: Setting) -> int:
     return setting.known.belief.runs if setting.known.belief else 0
 
 
-def shown_on_bench(setting: Setting, pins: Pins) -> list[Placed]:
+def shown_on_bench(workshop: Workshop, setting: Setting, pins: Pins) -> list[Placed]:
     """Every picture of a choice, circuit by circuit."""
-    version = sha256(repr((setting.key, _runs(setting))).encode()).hexdigest()[:16]
+    version = sha256(repr((workshop.mark, setting.key, _runs(setting))).encode()).hexdigest()[:16]
     placed = []
     for circuit in setting.case.circuit_names:
         for what, title in TITLES.items():
@@ -118,7 +118,7 @@ def _named(request: Request, setting: Setting) -> tuple[str, str]:
 async def _part(workshop: Workshop, pictures: Pictures, request: Request) -> Response:
     setting, pins = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     what, circuit = _named(request, setting)
-    placed = next(one for one in shown_on_bench(setting, pins) if one.id == f"picture-{what}-{circuit}")
+    placed = next(one for one in shown_on_bench(workshop, setting, pins) if one.id == f"picture-{what}-{circuit}")
     drawn = await pictures.of_choice(setting, pins, what, circuit)
     template = "picture_part.html" if is_part(request) else "picture.html"
     return page(template, setting=setting, picture=placed, says=drawn.says, back=address(setting, pins.words))

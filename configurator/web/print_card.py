@@ -16,6 +16,7 @@ from configurator.wishes import choose
 from configurator.worklist import combination_of
 
 TITLE = "As chosen"
+RECORD = "Log the run on the bench page of this car."
 
 
 def routes(workshop: Workshop) -> list[Route]:
@@ -32,7 +33,7 @@ def _printed(workshop: Workshop, request: Request) -> Response:
     choice = choose(setting.case.options, pins.listed)
     wishes = [*setting.known.wishes, *pins.listed]
     combination = combination_of(setting.case, choice, TITLE if pins.words else AS_FITTED, wishes)
-    card = card_of(setting.case, choice, combination, date.today(), setting.symptom)
+    card = card_of(setting.case, choice, combination, date.today(), setting.symptom, record=RECORD)
     html = card_html(card, card_pictures(setting.case, choice))
     headers = {"content-security-policy": PRINTED_POLICY}
     if query.get("format") != "pdf":

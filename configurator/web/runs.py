@@ -1,80 +1,107 @@
 """A trial run, from the form on the bench into the book."""
 
-from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from functools import partial
 from urllib.parse import urlencode
 
+from anyio import to_thread
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from configurator.case import Case
-from configurator.errors import BadInput, Fault
+from configurator.errors import BadInput, Fault, TipinError
+from configurator.web.bench import ATTENDED, refused_run
 from configurator.web.pages import car_path
 from configurator.web.workshop import Workshop
-from configurator.workshop.book import open_book
-from configurator.workshop.records import Trial
 from configurator.workshop.trial_entry import chosen_parts, enter_trial, read_when
 
 MOST_FIELDS = 60
-CLOCKS_APART = timedelta(minutes=1)
+LABELS = {
+    "--felt": "What was felt", "--strength": "How strongly", "--air-temperature": "Air at the carburettor",
+    "--altitude": "Height above the sea", "--pressure": "Air pressure where the car is", "--fuel": "Fuel in the tank",
+    "--clean-after": "Tip-in to a clean pull", "--at": "When", "--note": "Note", "--with": "Fitted in that run",
+    "trial": "The run",
+}  # fmt: skip
+"""Words of the command line, by which a fault names its place, as the form has them."""
+_KEY = re.compile(r"[0-9a-f]{32}", re.ASCII)
 
 
 def routes(workshop: Workshop) -> list[Route]:
-    return [Route("/car/{name}/run", partial(_record, workshop), methods=["POST"])]
+    return [
+        Route("/car/{name}/run", partial(_record, workshop), methods=["POST"]),
+        Route("/car/{name}/run", _to_bench),  # where a browser stands after a run that was refused
+    ]
+
+
+async def _to_bench(request: Request) -> Response:
+    return RedirectResponse(car_path(request.path_params["name"]), 303)
 
 
 async def _record(workshop: Workshop, request: Request) -> Response:
     async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
         words = {key: value for key, value in form.items() if isinstance(value, str)}
         pins = [value for value in form.getlist("pin") if isinstance(value, str)]
-    return await run_in_threadpool(_recorded, workshop, request.path_params["name"], words, pins)
+    name = request.path_params["name"]
+    try:
+        return await run_in_threadpool(_recorded, workshop, name, words, pins)
+    except TipinError as error:
+        query = QueryParams([("symptom", words.get("symptom", "")), *(("pin", pin) for pin in pins)])
+        says = str(_as_the_form_says(error)).splitlines()
+        return await to_thread.run_sync(refused_run, workshop, name, query, words, says, limiter=ATTENDED)
 
 
-def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: list[str]) -> Response:
+def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str]) -> Response:
     case, now = Case.of(workshop.folder.vehicle(name).vehicle, workshop.catalog), datetime.now(UTC)
+    if not _KEY.fullmatch(words.get("key", "")):
+        raise BadInput([Fault("trial", "", "comes from no form of this page", "", "send it from here")])
+    if not words.get("felt"):
+        raise BadInput([Fault("--felt", "", "nothing is chosen", "what was felt in the run")])
+    # With the microsecond two runs that say the same stay two, also in a file that carries them to another book.
+    when = words.get("when", "").strip()
+    at = read_when(when, now).replace(microsecond=now.microsecond) if when else now
     day = {
-        "air_temperature_c": _number(words, "air_temperature", "air temperature"),
-        "altitude_m": _number(words, "altitude", "altitude"),
-        "air_pressure_kpa": _number(words, "pressure", "air pressure"),
+        "air_temperature_c": _number(words, "air_temperature", "--air-temperature"),
+        "altitude_m": _number(words, "altitude", "--altitude"),
+        "air_pressure_kpa": _number(words, "pressure", "--pressure"),
         "fuel": words.get("fuel", "").strip() or None, "warm": "cold" not in words,
     }  # fmt: skip
-    felt = {"word": words.get("felt") or None, "strength": words.get("strength") or None}
+    felt = {"word": words["felt"], "strength": words.get("strength") or None}
     run = enter_trial(
-        case, chosen_parts(case, pins), _moment(words, now), felt, day,
-        clean_after_ms=_number(words, "clean_after", "time to a clean pull"), note=words.get("note", "").strip(),
+        case, chosen_parts(case, pins), at, felt, day, clean_after_ms=_number(words, "clean_after", "--clean-after"),
+        note=words.get("note", "").strip(),
     )  # fmt: skip
-    with open_book(workshop.book) as book:
-        added = book.add_new_trials([run])
-        number = added[0].number if added else _number_of(run, book.trials(run.vehicle, with_undone=True))
+    # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
+    number = workshop.record(run, (name, tuple(sorted(words.items())), tuple(pins)))
     # The symptom stays behind: it would count once more, beside the run that now stands for it.
     query = [("pin", pin) for pin in pins] + [("recorded", str(number or ""))]
     return RedirectResponse(f"{car_path(name)}?{urlencode(query)}#runs", 303)
 
 
-def _moment(words: Mapping[str, str], now: datetime) -> datetime:
-    """When a run was driven. The form carries the moment at which it was made, to the microsecond: sent twice, by a
-    double click or a reload, it makes the very same run, and the book holds that once."""
-    try:
-        opened = datetime.fromisoformat(words.get("opened", "")).astimezone(UTC)
-    except (ValueError, OverflowError):
-        raise BadInput([Fault("run", "", "comes from no form of this page", "", "open the page again")]) from None
-    if opened > now + CLOCKS_APART:
-        raise BadInput([Fault("run", "", "comes from a form that is still to be made", "", "open the page again")])
-    when = words.get("when", "").strip()
-    return read_when(when, now).replace(microsecond=opened.microsecond) if when else opened
-
-
-def _number(words: Mapping[str, str], field: str, name: str) -> float | None:
+def _number(words: Mapping[str, str], field: str, option: str) -> float | None:
     text = words.get(field, "").strip().replace(",", ".")
     try:
         return float(text) if text else None
     except ValueError:
-        raise BadInput([Fault(name, "", f"'{text[:40]}' is not a number", "a number, or nothing")]) from None
+        raise BadInput([Fault(option, "", f"'{text[:40]}' is not a number", "a number, or nothing")]) from None
 
 
-def _number_of(run: Trial, runs: list[Trial]) -> int | None:
-    same = run.model_copy(update={"number": None})
-    return next((one.number for one in runs if one.model_copy(update={"number": None, "undone": False}) == same), None)
+def _as_the_form_says(error: TipinError) -> TipinError:
+    """The same error with its places named as the form names them."""
+    return BadInput([_at_its_label(fault) for fault in error.faults]) if isinstance(error, BadInput) else error
+
+
+def _at_its_label(fault: Fault) -> Fault:
+    """
+    >>> print(_at_its_label(Fault("--at noon", "", "is no time")), _at_its_label(Fault("trial", "--note", "too long")))
+    When, noon: is no time Note: too long
+    """
+    option, _, word = fault.file.partition(" ")
+    if fault.place in LABELS:
+        return replace(fault, file=LABELS[fault.place], place="")
+    return replace(fault, file=LABELS[option], place=word) if option in LABELS else fault

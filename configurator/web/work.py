@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from starlette.requests import Request
 
-from configurator.solver.stop import Stop, Stopped, until
+from configurator.stopping import Stop, Stopped, until
 
 AT_ONCE = 2
 LOOK_AGAIN_S = 0.2

@@ -1,6 +1,7 @@
 """What every page works on: folder, catalogue and book, with what was worked out for each vehicle kept for a while."""
 
-from collections.abc import Sequence
+import secrets
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
@@ -13,14 +14,17 @@ from configurator.solver.availability import Availability
 from configurator.symptoms import Symptom, read_symptom
 from configurator.web.folder import Filed, Folder
 from configurator.web.kept import Kept
-from configurator.wishes import Wish, choose, read_wishes, word_of
+from configurator.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.worklist import combination_of
-from configurator.workshop.as_known import Known, as_known
-from configurator.workshop.book import find_book
+from configurator.workshop.as_known import Known, known_by
+from configurator.workshop.belief_in_book import runs_in_book
+from configurator.workshop.book import open_book
 from configurator.workshop.records import Trial
 from configurator.workshop.what_next import NextReport, what_next
 
 AS_FITTED = "As fitted"
+MOST_FORMS = 1000
+"""Forms that are known to be in the book already."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,11 @@ class Setting:
         return self.filed.name
 
     @property
+    def felt(self) -> list[str]:
+        """What the symptom asks for, a sentence each."""
+        return [wish.text for wish in self.known.wishes if wish.felt]
+
+    @property
     def case(self) -> Case:
         return self.known.case
 
@@ -51,13 +60,14 @@ class Pins:
 
     @classmethod
     def read(cls, case: Case, words: Sequence[str]) -> "Pins":
-        """Pins of the form SLOT=WHAT, of one slot the last; raises BadInput for what names no part."""
-        last = {word.partition("=")[0].strip(): word for word in words}
-        wishes = {wish.slot: wish for wish in read_wishes(case.options, [], list(last.values()), [])}
-        named = {}
-        for slot, wish in wishes.items():
-            only = [word_of(case.options[slot][place]) for place in wish.allowed]
-            named[slot] = only[0] if len(only) == 1 else wish.text.partition(" = ")[2]
+        """Pins of the form SLOT=WHAT, of one slot the last; raises BadInput for what names no part. One that means
+        several parts is a pin of the part that would be taken of them."""
+        said = {wish.slot: wish for wish in read_wishes(case.options, [], words, [])}
+        wishes, named = {}, {}
+        for slot, wish in said.items():
+            place = pick(case.options, [wish])[slot]
+            named[slot] = word_of(case.options[slot][place])
+            wishes[slot] = Wish(f"{slot} = {named[slot]}", slot, frozenset({place}))
         return cls(wishes, named)
 
     @property
@@ -78,18 +88,27 @@ class Workshop:
 
     def __init__(self, folder: Folder, catalog: Catalog, book: str | None = None) -> None:
         self.folder, self.catalog, self.book = folder, catalog, book
+        self.mark = secrets.token_hex(8)
+        """Goes into the address of whatever a browser keeps: another catalogue, or another tipin, has another mark."""
         self._settings: Kept[Setting] = Kept(64)
         self._engines: Kept[Availability] = Kept(16)
         self._judged: Kept[Combination] = Kept(256)
         self._next: Kept[NextReport] = Kept(32)
+        # By what was sent. The book has no place for it, so a form sent again after a new start is a new run.
+        self._recorded: Kept[int | None] = Kept(MOST_FORMS)
 
-    def runs_of(self, vehicle: str, *, with_undone: bool = False) -> list[Trial]:
+    def runs_of(self, vehicle: str) -> list[Trial]:
         """Runs of a vehicle in the book; none where there is no book."""
-        book = find_book(self.book)
-        if book is None:
-            return []
-        with book:
-            return book.trials(vehicle, with_undone)
+        return runs_in_book(vehicle, self.book)
+
+    def record(self, run: Trial, sent: Hashable) -> int | None:
+        """Number of a run in the book, put there the first time that this form is sent."""
+
+        def put_in() -> int | None:
+            with open_book(self.book) as book:
+                return book.add_trial(run).number
+
+        return self._recorded.get(sent, put_in)
 
     def setting(self, name: str, symptom: str | None) -> Setting:
         """A vehicle of the folder, judged as its runs and a symptom lead to. Raises NotThere and BadInput."""
@@ -106,7 +125,7 @@ class Workshop:
         return setting, Pins.read(setting.case, [*query.getlist("pin"), *named])
 
     def _settled(self, filed: Filed, felt: Symptom | None, runs: Sequence[Trial]) -> Setting:
-        known = as_known(Case.of(filed.vehicle, self.catalog), self.book, felt)
+        known = known_by(Case.of(filed.vehicle, self.catalog), runs, felt)
         key = (filed.digest, felt.word if felt else "", known.case.factor)
         return Setting(key, filed, known, felt, runs)
 

@@ -7,7 +7,8 @@ from configurator.case import Case
 from configurator.symptoms import Symptom, moved
 from configurator.wishes import Wish
 from configurator.workshop.belief import Belief
-from configurator.workshop.belief_in_book import belief_in_book
+from configurator.workshop.belief_in_book import belief_by, runs_in_book
+from configurator.workshop.records import Trial
 
 
 @dataclass(frozen=True)
@@ -21,14 +22,20 @@ class Known:
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:
-    """With runs in the book, the median of the belief they leave, a symptom being one more run of what is fitted;
-    without, the factor that the symptom points to; without that, the vehicle file's own.
+    """By the runs of the vehicle in the workshop book.
 
-    place : of the workshop book, as find_book takes it. Raises BadInput for a book that cannot be read.
+    place : of the book, as find_book takes it. Raises BadInput for a book that cannot be read.
     """
-    belief = belief_in_book(case, place, symptom)
+    return known_by(case, runs_in_book(case.vehicle.name, place), symptom)
+
+
+def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Known:
+    """With runs, the median of the belief they leave, a symptom being one more run of what is fitted; without, the
+    factor that the symptom points to; without that, the vehicle file's own."""
+    belief = belief_by(case, runs, symptom)
     if belief is not None:
-        says = f"demand factor {belief.median:.2f}: the middle of what {belief.runs} runs leave"
+        leave = "1 run leaves" if belief.runs == 1 else f"{belief.runs} runs leave"
+        says = f"demand factor {belief.median:.2f}: the middle of what {leave}"
         return Known(case.at(belief.median).with_linkage_set(), (), says, belief)
     if symptom is None:
         return Known(case.with_linkage_set(), (), f"demand factor {case.factor:.2f}, from the vehicle file", None)

@@ -1,26 +1,36 @@
 """What the runs in the workshop book say of one vehicle."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from configurator.case import Case
 from configurator.symptoms import Symptom
 from configurator.workshop.belief import Belief, belief_of, counts
 from configurator.workshop.book import find_book
-from configurator.workshop.records import Conditions, Felt, trial_of
+from configurator.workshop.records import Conditions, Felt, Trial, trial_of
 
 
-def belief_in_book(case: Case, place: str | None, felt: Symptom | None = None) -> Belief | None:
-    """What the runs of a vehicle say of it; None where the book has none that counts, or there is no book.
+def runs_in_book(vehicle: str, place: str | None) -> list[Trial]:
+    """Runs of a vehicle in the workshop book; none where there is no book. place : as find_book takes it."""
+    book = find_book(place)
+    if book is None:
+        return []
+    with book:
+        return book.trials(vehicle)
+
+
+def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
+    """What runs of a vehicle say of it; None where there is none that counts.
 
     felt : a symptom that counts as one more run, of what is fitted.
     """
-    book = find_book(place)
-    if book is None:
-        return None
-    with book:
-        runs = book.trials(case.vehicle.name)
     if not any(map(counts, runs)):
         return None
     if felt is not None:
-        runs.append(trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions()))
+        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions())]
     return belief_of(case, runs)
+
+
+def belief_in_book(case: Case, place: str | None, felt: Symptom | None = None) -> Belief | None:
+    """The same by the runs in the workshop book; None too where there is no book."""
+    return belief_by(case, runs_in_book(case.vehicle.name, place), felt)

@@ -17,6 +17,7 @@ from configurator.options import Option
 from configurator.physics.fuel_path import Array
 from configurator.rules import CIRCUIT_SLOTS
 from configurator.sizing import DEMAND, Table, tabulate_listed
+from configurator.stopping import heed
 from configurator.workshop.belief import Belief, Spells, spells_of
 from configurator.workshop.next_run import COMEBACK_MIN, Field
 from configurator.workshop.records import Trial
@@ -49,11 +50,15 @@ def fitted_after(case: Case, trials: Sequence[Trial]) -> Choice:
 
 
 def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int] | None = None) -> Candidates:
-    """The combinations most worth a look under a belief. stock : what may be fitted besides, by code; None: all."""
+    """The combinations most worth a look under a belief. stock : what may be fitted besides, by code; None: all.
+
+    Raises Stopped where the work is stopped from outside."""
     most = MOST_OF_ONE_CIRCUIT if len(case.circuit_names) == 1 else MOST_OF_EACH_OF_TWO
     per_circuit = []
     for name in case.circuit_names:
+        heed()
         own, open_ = _of_circuit(case, name, belief, now, stock, most)
+        heed()
         per_circuit.append((own, open_, spells_of(case, name, own)))
     choices: list[Choice] = []
     open_all: list[bool] = []

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.physics.fuel_path import Array
+from configurator.stopping import heed
 from configurator.workshop.belief import MISJUDGED_SHARE, SCALE, Belief, Spells, severities, step_chances
 
 RUN_MIN = 10.0
@@ -80,7 +81,10 @@ class Advice:
 
 
 def next_step(field: Field, belief: Belief, now: int) -> Advice:
-    """The run worth most, or to stop with what is fitted where none is worth its time. now : what is fitted."""
+    """The run worth most, or to stop with what is fitted where none is worth its time. now : what is fitted.
+
+    Raises Stopped where the work is stopped from outside."""
+    heed()
     worth = expected_minutes(field, belief, now)
     run, sure = int(np.argmin(worth)), field.sureness(belief)
     stopping = (1.0 - sure[now]) * COMEBACK_MIN

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.case import Case
-from configurator.delivery import PUMPING
 from configurator.findings import Choice
 from configurator.fitted import FittedNozzle
 from configurator.options import Option
+from configurator.rules import CIRCUIT_SLOTS
 from configurator.workshop.belief import Belief, prior
 
 
@@ -54,7 +54,7 @@ def nozzle_windows(case: Case, name: str, choice: Choice, belief: Belief | None)
     for option, low, high in zip(options, shot.window_low.ravel(), shot.window_high.ravel(), strict=True):
         window = (float(low), float(high)) if np.isfinite(low) and low <= high else None
         sizes.append(SizeWindow(_figures(option).diameter_mm, window, believed.sureness(window), option is chosen))
-    parts = tuple(choice[f"{name}.{other}"].label for other in PUMPING[1:])
+    parts = tuple(choice[f"{name}.{other}"].label for other in CIRCUIT_SLOTS[1:])
     return NozzleWindows(
         case.vehicle.name, name, _figures(chosen).style, parts, case.factor, believed, tuple(sizes)
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from threading import get_ident
 
 from configurator.errors import BadInput, Fault
 
@@ -12,7 +13,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
     if path.exists() and not path.is_file():
         what = "is a directory" if path.is_dir() else "is not an ordinary file"
         raise BadInput([Fault(str(path), "", what, "a file to write")])
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    beside = path.with_name(f".{path.name}.{os.getpid()}.{get_ident()}")
     try:
         try:
             with beside.open("wb") as file:

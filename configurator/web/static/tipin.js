@@ -37,6 +37,7 @@
   // The address and the choice shown go together: a new choice becomes a new address, an address gone back to is shown.
   // Someone may go back before this script runs, so what was asked for stands in the page itself.
   const here = () => location.pathname + location.search;
+  if (byId("run-refused")) { history.replaceState(null, "", byId("live").dataset.here); } // no form is sent again
   let shown = byId("live") ? byId("live").dataset.asked : here();
   const agree = () => {
     if (!byId("live") || here() === shown) { return; }

@@ -1,0 +1,83 @@
+"""What the driver feels asks for what no rule does: the bench is not content without, and no link gives it up."""
+
+import re
+from html import unescape
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from starlette.testclient import TestClient
+from test_web_bench import PART, pins_of, text_of
+from web_page import browser, page_of, workshop_in
+
+from configurator.web.workshop import Pins, Workshop
+
+FELT = "a clean start that sags in black smoke asks for a smaller front nozzle"
+LINK = re.compile(r'<li>([^<]*) <a href="([^"]*)"[^>]*>take it, give up')
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
+    return workshop_in(tmp_path_factory.mktemp("felt"), "roadster")
+
+
+@pytest.fixture(scope="module")
+def client(shown: Workshop) -> TestClient:
+    return browser(page_of(shown))
+
+
+def verdict(html: str) -> str:
+    return text_of(html.partition('<h2 id="verdict"')[2].partition("</h2>")[0].partition(">")[2])
+
+
+@pytest.mark.parametrize(
+    ("pins", "word", "says"),
+    [
+        ([], "NOT YET", "what the driver feels asks for 1 further change"),
+        (["front.nozzle=fitted"], "CONFLICT", "no further change answers what is felt"),
+        (["front.nozzle=straight-0.60"], "OK", "1 change"),
+        (["front.pump=pump-5cc"], "CONFLICT", "2 further changes mend what parts can"),
+    ],
+)  # fmt: skip
+def test_the_bench_is_content_only_once_what_is_felt_is_answered(
+    client: TestClient, pins: list[str], word: str, says: str
+) -> None:
+    asked = {"symptom": "smoke", "pin": pins}
+    told = verdict(client.get("/car/roadster", params=asked).text)
+    assert re.match(rf"\W {word} ", told) and says in told and (word == "OK") == ("further" not in told)
+    part = client.get("/car/roadster", params=asked, headers=PART).text
+    spoken = part.partition('id="spoken"')[2].partition("</p>")[0]
+    assert f">{word}: " in spoken and says in spoken
+    look = {"OK": "good", "NOT YET": "warn", "CONFLICT": "bad"}[word]
+    assert f'class="verdict {look}"' in part
+
+
+def test_what_is_felt_is_told_as_felt(client: TestClient) -> None:
+    text = text_of(client.get("/car/roadster?symptom=smoke&pin=front.nozzle%3Dfitted").text)
+    assert FELT in text and f"you asked for {FELT}" not in text and "you asked for front.nozzle = fitted" in text
+    assert "give up what the driver feels, or front.nozzle = fitted." in text
+
+
+@pytest.mark.parametrize(
+    "pins",
+    [[], ["front.nozzle=fitted"], ["front.feed_screw=fitted"], ["front.pump=fitted"], ["front.lobe=fitted"],
+     ["front.pump=pump-5cc"], ["front.nozzle=fitted", "front.pump=pump-5cc"],
+     ["front.feed_screw=fitted", "front.lobe=fitted", "spacer=fitted"]],
+    ids=" ".join,
+)  # fmt: skip
+@pytest.mark.parametrize("symptom", ["smoke", ""])
+def test_every_link_leads_to_where_its_part_can_be_had(
+    client: TestClient, shown: Workshop, symptom: str, pins: list[str]
+) -> None:
+    html = client.get("/car/roadster", params={"symptom": symptom, "pin": pins}).text
+    setting = shown.setting("roadster", symptom)
+    links = [(unescape(label), unescape(link)) for label, link in LINK.findall(html)]
+    assert links or len(pins) != 2, "nothing to follow"
+    for label, link in links:
+        assert parse_qs(urlsplit(link).query).get("symptom", [""]) == [symptom]
+        after = pins_of(link)
+        given = Pins.read(setting.case, [f"{slot}={word}" for slot, word in after.items()])
+        added = {slot: word for slot, word in after.items() if f"{slot}={word}" not in pins}
+        ((slot, word),) = added.items()
+        report = shown.engine(setting).report(given.listed, [slot])
+        taken = next(option for option in report.slots[0].options if option.word == word)
+        assert taken.label == label and taken.state != "impossible" and report.clash is None, link
