@@ -1,0 +1,103 @@
+"""A real browser in front of the real program: what the tests of the page share, as a plugin of pytest.
+
+PYTEST_DONT_REWRITE: tests import from it before it is known as a plugin, which pytest would warn of.
+"""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, ConsoleMessage, Dialog, Page, expect, sync_playwright
+from serving import Served, serving
+
+CHROMIUM = Path("/usr/bin/chromium")
+MISSING = f"the tests of the page need {CHROMIUM}: on Debian, apt install chromium"
+PHONE, DESK = 390, 1280
+"""Widths of a phone and of a screen on a desk, in pixels."""
+HEIGHT = 844
+WAIT_MS = 30_000
+"""For anything to happen; a busy machine may need it, a quiet one never comes near."""
+
+
+class Visits:
+    """Pages in contexts of their own, everything they asked for and everything that went wrong in them."""
+
+    def __init__(self, chromium: Browser, served: Served) -> None:
+        self.served = served
+        self.asked: list[str] = []
+        self.complaints: list[str] = []
+        self.refusals_meant: set[int] = set()
+        self._chromium = chromium
+
+    def open(self, width: int = DESK, **options: Any) -> Page:
+        """A page of a browser that has never been here; options as for a context of playwright."""
+        phone: dict[str, Any] = {"is_mobile": True, "has_touch": True} if width == PHONE else {}
+        context = self._chromium.new_context(
+            base_url=self.served.address, viewport={"width": width, "height": HEIGHT}, **phone, **options
+        )
+        context.set_default_timeout(WAIT_MS)
+        context.on("request", lambda request: self.asked.append(request.url))
+        context.on("console", self._hear)
+        context.on("weberror", lambda error: self.complaints.append(str(error.error)))
+        context.on("dialog", self._dismiss)
+        return context.new_page()
+
+    def check(self) -> None:
+        """Nothing was asked of anybody else, and nothing went wrong."""
+        here = urlsplit(self.served.address)[:2]
+        strangers = [url for url in self.asked if urlsplit(url)[:2] != here]
+        assert not strangers, f"asked of somebody else: {strangers}"
+        assert not self.complaints, f"went wrong in the browser: {self.complaints}"
+
+    def close(self) -> None:
+        for context in self._chromium.contexts:
+            context.close()
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        meant = any(f"responded with a status of {status} " in message.text for status in self.refusals_meant)
+        # A browser asks for an icon by itself where a page, such as the card, names none.
+        for_an_icon = message.location["url"].endswith("/favicon.ico")
+        if message.type in ("error", "warning", "assert") and not meant and not for_an_icon:
+            self.complaints.append(f"{message.type}: {message.text}")
+
+    def _dismiss(self, dialog: Dialog) -> None:
+        self.complaints.append(f"dialog: {dialog.message}")
+        dialog.dismiss()
+
+
+# One browser a module, not a session: while it is open no other test of the thread can run a loop of asyncio.
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """A headless Chromium."""
+    if not os.access(CHROMIUM, os.X_OK):
+        pytest.fail(MISSING, pytrace=False)
+    expect.set_options(timeout=WAIT_MS)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The page, for all tests of a module: each that writes takes a vehicle of its own."""
+    with serving(tmp_path_factory.mktemp("served")) as page:
+        yield page
+
+
+@pytest.fixture
+def visits(chromium: Browser, served: Served) -> Iterator[Visits]:
+    """Visits of the page; in the end nothing may have left it, and nothing may have gone wrong."""
+    visits = Visits(chromium, served)
+    yield visits
+    visits.close()
+    visits.check()
+
+
+def sideways_px(page: Page) -> int:
+    """How far a page can be scrolled sideways, in pixels."""
+    over: int = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    return over

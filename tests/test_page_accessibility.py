@@ -1,0 +1,155 @@
+"""The local page for everybody: by keyboard alone, at the width of a phone, in the dark, and to a screen reader."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from browser import DESK, HEIGHT, PHONE, Visits, sideways_px
+from playwright.sync_api import Page, expect
+
+pytest_plugins = ["browser"]
+STANDARDS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+CONFLICT = "/car/roadster?pin=front.pump%3Dpump-5cc"
+PLAN = "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80"
+PAGES = {
+    "vehicles": "/", "bench untouched": "/car/van", "bench with a conflict": CONFLICT,
+    "bench of two circuits": "/car/hill-climber", "what to try next": "/car/van/next",
+    "picture": "/car/roadster/picture/shot/front", "order form": "/order", "order": PLAN, "safety": "/safety",
+    "card": "/car/roadster/card", "no such page": "/nothing", "no such part": "/car/roadster?pin=front.pump%3Dnothing",
+}  # fmt: skip
+MOST_STOPS = 200
+
+
+@pytest.mark.parametrize("path", PAGES.values(), ids=PAGES)
+def test_the_audit_finds_nothing(visits: Visits, path: str) -> None:
+    visits.refusals_meant = {400, 404}
+    page = visits.open()
+    page.goto(path)
+    page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+    for width, scheme in ((DESK, "light"), (PHONE, "light"), (PHONE, "dark")):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+        assert sideways_px(page) <= 0, f"{width} px, {scheme}"
+        found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+        assert found.violations_count == 0, f"{width} px, {scheme}: {found.generate_report()}"
+
+
+def test_the_audit_would_notice_a_fault(visits: Visits) -> None:
+    page = visits.open()
+    page.goto("/order")
+    page.evaluate("document.querySelector('label[for=sure]').remove()")
+    found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+    assert [violation["id"] for violation in found.response["violations"]] == ["label"]
+
+
+FOCUSED = """() => {
+    const focused = document.activeElement, box = focused.getBoundingClientRect(), style = getComputedStyle(focused);
+    return {
+        id: focused.id, tag: focused.tagName,
+        seen: box.bottom > 0 && box.top < innerHeight && box.width > 0 && focused.checkVisibility(),
+        outlined: style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2,
+        says: (focused.labels && focused.labels.length ? focused.labels[0] : focused).textContent.trim(),
+    };
+}"""
+
+
+class Keyboard:
+    """A user with a keyboard and nothing else, who has to see where the focus is at every step."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+
+    def at(self) -> tuple[str, str]:
+        """Id and words of what has the focus; fails if it was lost or cannot be seen."""
+        found = self.page.evaluate(FOCUSED)
+        assert found["tag"] != "BODY", "the focus is lost"
+        assert found["seen"] and found["outlined"], f"the focus cannot be seen: {found}"
+        return found["id"], found["says"]
+
+    def go_to(self, where: str, *, back: bool = False) -> None:
+        """Tab until something of this id or with these words at the start has the focus."""
+        passed = []
+        for _ in range(MOST_STOPS):
+            self.page.keyboard.press("Shift+Tab" if back else "Tab")
+            name, says = self.at()
+            if name == where or says.startswith(where):
+                return
+            passed.append(name or says)
+        pytest.fail(f"no Tab leads to {where}, only to {passed}")
+
+    def press(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def keeps(self, where: str) -> None:
+        """The focus comes to stand, or has stayed, where it is wanted."""
+        self.page.wait_for_function("id => document.activeElement.id === id", arg=where)
+        assert self.at()[0] == where
+
+
+def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
+    page = visits.open()
+    keyboard, verdict = Keyboard(page), page.locator("#verdict")
+    page.goto("/")
+    keyboard.go_to("Skip to the content")
+    keyboard.press("Enter")
+    keyboard.go_to("Club roadster")
+    keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Club roadster")
+
+    keyboard.go_to("symptom")
+    keyboard.press("ArrowDown")
+    page.wait_for_url("**symptom=stumble*")
+    keyboard.keeps("symptom")
+    keyboard.press("ArrowUp")
+    expect(page.locator(".where")).to_contain_text("from the vehicle file")
+    keyboard.keeps("symptom")
+
+    keyboard.go_to("Front pump")
+    keyboard.press("Enter")
+    keyboard.go_to("Need other changes too")
+    keyboard.press("Space")
+    keyboard.go_to("front.pump-0", back=True)
+    keyboard.press("ArrowDown", "ArrowDown")  # faster than the page answers: only the last counts
+    expect(verdict).not_to_contain_text("as fitted")
+    chosen = str(page.evaluate("document.activeElement.id"))
+    keyboard.keeps(chosen)
+    expect(page.locator(f"[id='{chosen}']")).to_be_checked()
+    while page.get_by_role("radio", name="pump-5cc").is_checked() is False:
+        keyboard.press("ArrowDown")
+    expect(verdict).to_contain_text("2 further changes")
+    keyboard.keeps(str(page.get_by_role("radio", name="pump-5cc").get_attribute("id")))
+
+    keyboard.go_to("take-too", back=True)
+    keyboard.press("Enter")
+    expect(verdict).to_contain_text("OK")
+    keyboard.keeps("verdict")
+    keyboard.go_to("What to try next")
+    keyboard.press("Enter")
+    expect(page.locator("#next-run")).to_contain_text("Sure to be right to")
+    keyboard.keeps("next-run")
+
+    keyboard.go_to("Log a run")
+    keyboard.press("Enter")
+    keyboard.go_to("run-felt")
+    keyboard.press("ArrowDown")
+    keyboard.go_to("run-note")
+    page.keyboard.type("by keyboard")
+    keyboard.go_to("Put this run into the book")
+    keyboard.press("Enter")
+    expect(page.locator("#runs").get_by_role("row", name="by keyboard")).to_be_visible()
+    keyboard.go_to("Job card to print", back=True)
+    keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Job card: Club roadster")
+
+
+def test_the_order_by_keyboard_alone(visits: Visits) -> None:
+    page = visits.open()
+    keyboard = Keyboard(page)
+    page.goto("/order")
+    keyboard.go_to("Club roadster")
+    keyboard.press("Space")
+    keyboard.go_to("sure")
+    page.keyboard.type("80")
+    keyboard.go_to("Plan the order")
+    keyboard.press("Enter")
+    expect(page.locator("#plan-title")).to_contain_text("as sure as wanted")
+    keyboard.keeps("plan")
