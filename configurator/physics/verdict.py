@@ -105,32 +105,35 @@ def mixture(levels: Levels, shots: Shots, level: Columns | int) -> Iterator[Arra
 class SpellMeter:
     """Longest time a depth spends above zero [s], fed one row of shape (n,) at a time; linear between rows.
 
-    A spell that touches the end of the event counts as long as it was seen.
+    A spell that touches the end of the event counts as long as it was seen. Where no row is above zero there is nothing
+    to measure, and most of the time there is not.
     """
 
     def __init__(self, count: int) -> None:
         self.longest_s = np.zeros(count)
         self._run = np.zeros(count)
-        self._above: Array | None = None
-        self._size = np.zeros(count)
+        self._before: Array | None = None
+        self._was_above = False
 
     def pause(self) -> None:
         """The rows before do not count: a spell starts anew."""
-        self._above = None
+        self._before, self._was_above = None, False
         self._run[:] = 0.0
 
     def feed(self, depth: Array, interval_s: float) -> None:
-        above, size = np.maximum(depth, 0.0), np.abs(depth)
-        if self._above is not None:
-            part = self._above + above
+        is_above = bool(depth.max() > 0.0)
+        if self._before is not None and (is_above or self._was_above):
+            part = np.maximum(self._before, 0.0)
+            part += np.maximum(depth, 0.0)
             part *= interval_s
-            self._size += size
-            self._size += 1e-300
-            part /= self._size
+            size = np.abs(self._before)
+            size += np.abs(depth)
+            size += 1e-300
+            part /= size
             self._run += part
             np.maximum(self.longest_s, self._run, out=self.longest_s)
             self._run *= depth > 0.0
-        self._above, self._size = above, size
+        self._before, self._was_above = depth, is_above
 
 
 def _longest(
@@ -204,13 +207,17 @@ def _windows_of_block(judge: "_Judge") -> tuple[Array, Array]:
         start -= (start > 0) & meets[np.maximum(start - 1, 0), column]
         end += (end < last) & meets[np.minimum(end + 1, last), column]
     found = np.any(meets, axis=0)
-    ends = []
-    for inner, outer in ((start, np.maximum(start - 1, 0)), (end, np.minimum(end + 1, last))):
-        pair = (over[inner, :, column].T, over[outer, :, column].T)
-        ends.append(np.where(found, _bisected(judge, coarse[inner], coarse[outer], pair), np.nan))
+    ends = np.full((2, len(column)), np.nan)
+    inner, outer = np.array([start, end]), np.array([np.maximum(start - 1, 0), np.minimum(end + 1, last)])
+    ends[:, found] = judge.levels.factors[coarse[inner[:, found]]]
+    side, which = np.nonzero(found & (inner != outer))
+    if len(which):
+        inner, outer = inner[side, which], outer[side, which]
+        pair = (over[inner, :, which].T, over[outer, :, which].T)
+        ends[side, which] = _bisected(judge.of(which), coarse[inner], coarse[outer], pair)
     rest = np.flatnonzero(~found)
     if len(rest):
-        ends[0][rest], ends[1][rest] = _narrow_windows(judge.of(rest), coarse, over[:, :, rest])
+        ends[:, rest] = _narrow_windows(judge.of(rest), coarse, over[:, :, rest])
     return ends[0], ends[1]
 
 
@@ -226,12 +233,13 @@ def _narrow_windows(judge: "_Judge", coarse: Columns, over: Array) -> tuple[Arra
             nearer = there.max(axis=0) < best.max(axis=0)
             at, best = np.where(nearer, trial, at), np.where(nearer, there, best)
         step //= 2
-    found = np.all(best <= 0.0, axis=0)
-    ends = []
-    for outer in (at // COARSE_STEP, np.minimum(at // COARSE_STEP + 1, len(coarse) - 1)):
-        level = np.where(found, coarse[outer], at)
-        ends.append(_bisected(judge, at, level, (best, np.where(found, over[outer, :, column].T, best))))
-    return np.where(found, ends[0], np.nan), np.where(found, ends[1], np.nan)
+    ends = np.full((2, len(column)), np.nan)
+    which = np.flatnonzero(np.all(best <= 0.0, axis=0))
+    if len(which):
+        judge, at, best = judge.of(which), at[which], best[:, which]
+        for side, outer in enumerate((at // COARSE_STEP, np.minimum(at // COARSE_STEP + 1, len(coarse) - 1))):
+            ends[side, which] = _bisected(judge, at, coarse[outer], (best, over[outer, :, which].T))
+    return ends[0], ends[1]
 
 
 @dataclass(frozen=True)
