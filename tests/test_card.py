@@ -138,6 +138,14 @@ def test_what_speaks_against_named_parts_stands_first() -> None:
     assert all("do not go together" in move.says for move in card.after_feelings[0].moves)
 
 
+def test_leaks_are_looked_for_before_the_squirt() -> None:
+    card, _ = proposed("tow-truck")
+    told = [step.text.lower() for step in steps_of(card, "Before the first start")]
+    leaks = next(place for place, text in enumerate(told) if "leaks" in text)
+    assert leaks < next(place for place, text in enumerate(told) if "squirts" in text)
+    assert sum("leaks" in text for text in told) == 1
+
+
 def test_parts_that_pump_but_suit_no_engine_are_told_from_those_that_do_not_go_together() -> None:
     card = fitted_with(case_of("van"), "front.nozzle=aimed-0.68", "front.lobe=lobe-rigg@0")
     assert "right for no engine" in card.covers[0].lower()

@@ -106,6 +106,11 @@ def test_the_picture_of_a_comparison_is_drawn(tmp_path: Path) -> None:
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
 
 
+def test_nothing_delivered_is_no_cure() -> None:
+    done = run("compare", ROADSTER, "fitted", "front.pump=pump-5cc")
+    assert "nothing comes" in done.stdout and "front: too lean for" in done.stdout
+
+
 @pytest.mark.parametrize(
     "words, message",
     [

@@ -206,6 +206,14 @@ def test_exports_of_one_vehicle() -> None:
     assert answer("--export", "json", "--out", "runs.json").did == "exported"
 
 
+def test_an_export_goes_into_a_file_of_its_own_kind_only(tmp_path: Path) -> None:
+    recorded(ROADSTER, "--felt", "stumble")
+    car = tmp_path / "precious.toml"
+    car.write_text("kept")
+    ran = run("trial", "--export", "csv", "--out", car)
+    assert ran.code == 2 and "expected a name that ends in .csv or .json" in ran.err and car.read_text() == "kept"
+
+
 def test_a_file_with_one_bad_run_records_none(place: Path, tmp_path: Path) -> None:
     for word in ("stumble", "dull"):
         recorded(ROADSTER, "--felt", word, "--book", "from.sqlite")

@@ -240,3 +240,9 @@ def test_a_file_that_changes_is_read_again(workshop: Workshop, client: TestClien
 def test_a_folder_that_is_none_is_refused(tmp_path: Path, workshop: Workshop) -> None:
     with pytest.raises(BadInput, match="is no folder"):
         Folder(tmp_path / "none", workshop.catalog)
+
+
+def test_two_cars_of_one_name_are_told_that_they_share_their_runs(workshop: Workshop, client: TestClient) -> None:
+    assert "share theirs" not in client.get("/").text
+    (workshop.folder.path / "twin.toml").write_bytes((workshop.folder.path / "van.toml").read_bytes() + b"\n")
+    assert "More than one file is called “Marshals' van”." in unescape(client.get("/").text)

@@ -306,12 +306,14 @@ def _before_start(job: Job) -> Section:
     if job.changed:
         counted = "screws, old gaskets and tools" if joints_opened(job.choice) else "screws and tools"
         steps.append(tick(f"cloths out of the throats; {counted} counted: none left over, none missing"))
+    if aftercare.LEAKS in job.combination.aftercare:
+        steps.append(tick(aftercare.LEAKS, "bowls filled; the earth lead on for that only"))
     if job.circuits_with("nozzle", "feed_screw", "pump"):
         text = "engine off and cold, eyes covered, from the side: move the throttle once; every orifice squirts at once"
         steps.append(tick(text, "what was squirted lies in the manifold: let it dry off"))
     if job.changed:
         steps.append(tick("air cleaner on; earth lead back on the battery"))
-    placed = {aftercare.THROTTLE, aftercare.SPACER, aftercare.MEASURE, aftercare.PAD}
+    placed = {aftercare.THROTTLE, aftercare.SPACER, aftercare.MEASURE, aftercare.PAD, aftercare.LEAKS}
     steps += [tick(text) for text in job.combination.aftercare if text not in placed]
     cautions = ["Never look down the throats of an engine that is cranked or runs; keep the air cleaner on."]
     return Section(title="Before the first start", cautions=cautions, steps=steps)

@@ -116,6 +116,8 @@ def _check_job(jobs: list[str], said: list[str], vehicle: Path | None, out: Path
         raise refuse("VEHICLE", "is missing", "a vehicle file, or --list, --undo, --export or --import")
     if out is not None and jobs != ["--export"]:
         raise refuse(f"--out {out}", "goes with --export only", "--export csv or --export json as well")
+    if out is not None and not out.is_dir() and out.suffix.lower() not in (".csv", ".json"):
+        raise refuse(f"--out {out}", "is no name for exported runs", "a name that ends in .csv or .json")
     if jobs == ["--export"] and out is None and as_json:
         raise refuse("--json", "cannot stand beside an exported file on the terminal", "--out FILE as well")
 

@@ -31,8 +31,9 @@ def proposed(case: Case, report: ProposeReport, number: int) -> dict[str, Option
     """The choice of proposal 1, or of another way as 2, 3, ...; raises BadInput for a number there is not."""
     ways = [report.changes, *(other.changes for other in report.alternatives)] if report.totals else []
     if not 1 <= number <= len(ways):
-        there_are = f"1 to {len(ways)}" if ways else "another wish: nothing fits"
-        raise BadInput([Fault(f"{PROPOSAL} {number}", "", "there is no such proposal", there_are)])
+        if not ways:
+            raise BadInput([Fault(PROPOSAL, "", "nothing in the catalogue fits, so there is none", "parts by name")])
+        raise BadInput([Fault(f"{PROPOSAL} {number}", "", "there is no such proposal", f"1 to {len(ways)}")])
     return choice_of(case, ways[number - 1])
 
 

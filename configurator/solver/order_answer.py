@@ -171,14 +171,18 @@ def _vehicles(job: Job, plan: Plan, before: Plan) -> list[VehicleSureness]:
                 after=box.sureness, runs=job.runs.get(one.needs.name, 0),
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
-                stack=[option.label for option in (spacer, relief) if option.changed],
+                stack=[_told(option) for option in (spacer, relief) if option.changed],
             )
         )  # fmt: skip
     return rows
 
 
 def _labels(nozzles: Iterable[Option]) -> list[str]:
-    return [option.label for option in sorted(nozzles, key=diameter_mm)]
+    return [_told(option) for option in sorted(nozzles, key=diameter_mm)]
+
+
+def _told(option: Option) -> str:
+    return f"{option.label}{'; cannot be undone' if option.permanent else ''}"
 
 
 def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:

@@ -1,7 +1,10 @@
 """The job card as one page that needs nothing beside it, and as a PDF of it; jinja2 and WeasyPrint are loaded here."""
 
+import io
 import re
 from collections.abc import Sequence
+from contextlib import redirect_stdout
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +26,17 @@ PANGO = "it needs the Pango library: on Debian, apt install libpango-1.0-0 libpa
 
 
 def check_can_write(path: Path) -> None:
-    """Refuse a file before the work: BadInput for another ending than .html or .pdf and for a missing folder."""
+    """Refuse a file before the work: BadInput for another ending than .html or .pdf and for a missing folder,
+    TipinError naming every library that it takes and that is not there."""
     if path.suffix.lower() not in ENDINGS:
         problem = f"cannot write a card into a '{path.suffix}' file"
         raise BadInput([Fault(str(path), "", problem, "a name that ends in .html or .pdf")])
     if not path.parent.is_dir():
         raise BadInput([Fault(str(path), "", "its folder does not exist", "a folder that is there")])
+    needed = ["jinja2", "matplotlib", *(["weasyprint"] if path.suffix.lower() == ".pdf" else [])]
+    missing = [name for name in needed if find_spec(name) is None]
+    if missing:
+        raise TipinError(f"a job card needs {' and '.join(missing)}: {REMEDY}")
 
 
 def card_text(card: Card) -> str:
@@ -75,8 +83,9 @@ def _without_namespaces(svg: str) -> str:
 def card_pdf(html: str, paper: str = "a4") -> bytes:
     """The page as a PDF on one of PAPERS; nothing is fetched. Raises TipinError without WeasyPrint or its libraries."""
     try:
-        from weasyprint import CSS, HTML
-        from weasyprint.urls import URLFetcher
+        with redirect_stdout(io.StringIO()):  # it prints a page of its own where Pango is missing
+            from weasyprint import CSS, HTML
+            from weasyprint.urls import URLFetcher
     except ImportError:
         raise TipinError(f"a PDF needs WeasyPrint: {REMEDY}; or write an .html file and print that") from None
     except OSError:

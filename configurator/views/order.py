@@ -64,7 +64,7 @@ def _percent(share: float) -> str:
 
 def _purpose(wanted_for: Iterable[Any]) -> str:
     vehicles = dict.fromkeys(f"{use.vehicle}{', ' + use.circuit if use.circuit else ''}" for use in wanted_for)
-    return "; ".join(vehicles)
+    return "; ".join(vehicles) or "fills the order up: a least value, or a cheaper quantity"
 
 
 def _box_lines(report: OrderReport) -> Iterable[str]:

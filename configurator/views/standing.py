@@ -98,7 +98,7 @@ def compare_text(report: CompareReport) -> str:
         ("margin (below 0 it fails)", report.margins), ("work", report.work),
     ):  # fmt: skip
         if rows:
-            show = _margin_cell if rows is report.margins else _cell
+            show = _margin_cell if rows is report.margins else _figure_cell if rows is report.figures else _cell
             cells = [[row.what, show(row, row.first), show(row, row.second)] for row in rows]
             lines += ["", tabulate(cells, headers=[heading, *titles], disable_numparse=True, maxcolwidths=[46, 30, 30])]
     return "\n".join([*lines, "", cautions()])
@@ -113,6 +113,13 @@ def _cell(row: Row, value: str | float | list[float] | None) -> str:
         return f"{window_text(value)} {row.unit}"
     digits = 2 if row.unit in ("cc", "mm") or row.what == "price" else 0
     return f"{value:.{digits}f} {row.unit}".strip()
+
+
+def _figure_cell(row: Row, value: str | float | list[float] | None) -> str:
+    """A figure of a shot; none where lobe and lever do not meet, or where it is right for no engine."""
+    if value is None:
+        return "none" if row.unit == "times the model" else "nothing comes"
+    return _cell(row, value)
 
 
 def _margin_cell(row: Row, value: str | float | list[float] | None) -> str:

@@ -222,8 +222,10 @@ def told_cell(row: Compared, value: str | float | list[float] | None) -> str:
     """A figure of a comparison with its unit."""
     if isinstance(value, list):
         return f"{window_text(value)} {row.unit}"
-    if value is None or isinstance(value, str):
-        return value or "none"
+    if value is None:
+        return "nothing is delivered"
+    if isinstance(value, str):
+        return value
     return f"{value:.{2 if row.unit in ('cc', 'mm') else 0}f} {row.unit}".strip()
 
 

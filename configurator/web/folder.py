@@ -7,6 +7,7 @@ import os
 import re
 import secrets
 import unicodedata
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -67,6 +68,12 @@ class Listing:
     vehicles: tuple[Filed, ...]
     workshops: tuple[str, ...]
     broken: tuple[Broken, ...]
+
+    @property
+    def twins(self) -> list[str]:
+        """Names that more than one vehicle goes by."""
+        names = Counter(filed.vehicle.name for filed in self.vehicles)
+        return [name for name, count in names.items() if count > 1]
 
 
 @dataclass(frozen=True)

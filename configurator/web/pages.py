@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse
 
 from configurator.slots import SLOT_WORDS
 from configurator.views.tables import CAUTIONS
+from configurator.workshop import what_next
 from configurator.workshop.order_report import LineFor
 
 HERE = Path(__file__).resolve().parent
@@ -53,7 +54,9 @@ _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
     lstrip_blocks=True, auto_reload=False,
 )  # fmt: skip
-_environment.filters |= {"money": money, "percent": percent, "number": number, "slot_name": slot_name}
+_environment.filters |= {
+    "money": money, "percent": percent, "sure": what_next.percent, "number": number, "slot_name": slot_name,
+}  # fmt: skip
 _environment.globals |= {"cautions": CAUTIONS, "car_path": car_path, "purpose": purpose}
 
 
