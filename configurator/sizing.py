@@ -140,8 +140,8 @@ def candidate(case: Case, table: Table, row: Row) -> Candidate:
         style=nozzle.figures.style,  # type: ignore[union-attr]
         pump=pump.label, feed_screw=screw.label, lobe=lobe.label.split(" at ")[0],
         phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
-        hole_ms=_shown(shot.hole_ms), flood_ms=_shown(shot.flood_ms), volume_cc=_shown(shot.volume_cc, 3),
-        duration_ms=_shown(shot.ends_ms), peak_cc_s=_shown(shot.peak_cc_s, 3),
+        hole_ms=rounded(shot.hole_ms), flood_ms=rounded(shot.flood_ms), volume_cc=rounded(shot.volume_cc, 3),
+        duration_ms=rounded(shot.ends_ms), peak_cc_s=rounded(shot.peak_cc_s, 3),
         window=[round(low, 3), round(high, 3)] if known and low <= high else None,
         meets=not any(table.broken[rule][row] for rule in DEMAND),
         breaks=[rule for rule, mask in table.broken.items() if mask[row]],
@@ -150,6 +150,7 @@ def candidate(case: Case, table: Table, row: Row) -> Candidate:
     )  # fmt: skip
 
 
-def _shown(value: Any, digits: int = 1) -> float | None:
+def rounded(value: Any, digits: int = 1) -> float | None:
+    """A figure for an answer; None where there is none."""
     number = float(value)
     return round(number, digits) if np.isfinite(number) else None

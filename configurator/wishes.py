@@ -238,6 +238,11 @@ def choose(slots: Slots, wishes: Sequence[Wish]) -> dict[str, Option]:
     return {slot: slots[slot][index] for slot, index in pick(slots, wishes).items()}
 
 
+def chosen_parts(slots: Slots, fit: Sequence[str]) -> dict[str, Option]:
+    """What is fitted, with --with's parts in place of some. Raises BadInput for a word that means no part."""
+    return choose(slots, read_wishes(slots, [], fit, []))
+
+
 def _unlike(now: object, other: object) -> int:
     if isinstance(now, FittedNozzle) and isinstance(other, FittedNozzle):
         return int(now.style != other.style)

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from configurator.aftercare import aftercare
 from configurator.case import Case
 from configurator.findings import Choice, broken, findings, joints_opened, problems
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
+from configurator.sizing import rounded
 from configurator.wishes import Wish
 
 Kept = set[tuple[str, str | None]]
@@ -94,16 +93,12 @@ def shots_of(case: Case, choice: Choice, *, with_windows: bool = True) -> list[S
         low, high = figures["window_low"], figures["window_high"]
         shots.append(
             Shot(
-                circuit=name, hole_ms=_shown(figures["hole_ms"]), flood_ms=_shown(figures["flood_ms"]),
-                volume_cc=_shown(figures["volume_cc"], 3), duration_ms=_shown(figures["ends_ms"]),
+                circuit=name, hole_ms=rounded(figures["hole_ms"]), flood_ms=rounded(figures["flood_ms"]),
+                volume_cc=rounded(figures["volume_cc"], 3), duration_ms=rounded(figures["ends_ms"]),
                 window=[round(low, 3), round(high, 3)] if low <= high else None,
             )
         )  # fmt: skip
     return shots
-
-
-def _shown(value: float, digits: int = 1) -> float | None:
-    return round(value, digits) if np.isfinite(value) else None
 
 
 def combination_of(

@@ -125,10 +125,10 @@ def _check_job(jobs: list[str], said: list[str], vehicle: Path | None, out: Path
 def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[str, Any]) -> "TrialReport":
     """Everything that can be refused is looked at before a book is made and anything written."""
     from configurator.views.pictures import check_can_draw
+    from configurator.wishes import chosen_parts
     from configurator.workshop.book import find_book, open_book
     from configurator.workshop.trial_entry import (
         TrialReport,
-        chosen_parts,
         enter_trial,
         measured_trace,
         notes_on,
@@ -139,7 +139,7 @@ def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[s
         check_can_draw(said["--plot"])
     book = find_book(place)
     case = case_of(vehicle, catalog)
-    choice = chosen_parts(case, said["--with"] or [])
+    choice = chosen_parts(case.options, said["--with"] or [])
     measured = measured_trace(case, said["--trace"], said["--trace-column"], said["--trace-lag"], said["--plot"])
     day = {
         "air_temperature_c": said["--air-temperature"], "altitude_m": said["--altitude"], "fuel": said["--fuel"],

@@ -6,8 +6,19 @@ from typing import Annotated, Literal
 
 import typer
 
-from configurator.cli.choosing import SymptomWord
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, Sure, VehicleFile, With, app, case_of
+from configurator.cli.shared import (
+    AsJson,
+    Avoid,
+    BookPlace,
+    CatalogDir,
+    Keep,
+    Sure,
+    SymptomWord,
+    VehicleFile,
+    With,
+    app,
+    case_of,
+)
 from configurator.errors import BadInput, Fault
 
 
@@ -21,10 +32,8 @@ def card(
     ] = None,
     fit: With = None,
     symptom: SymptomWord = None,
-    keep: Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")] = None,
-    avoid: Annotated[
-        list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
-    ] = None,
+    keep: Keep = None,
+    avoid: Avoid = None,
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="paper of a .pdf file")] = "a4",
     date: Annotated[str | None, typer.Option(metavar="DAY", help="date on the card, 2026-05-04; today if not said")] = (
         None
@@ -43,13 +52,11 @@ def card(
     from configurator.solver.propose import Request
     from configurator.solver.sure_proposal import proposal_of
     from configurator.symptoms import read_symptom
-    from configurator.views.belief import sure_propose_text
+    from configurator.views.belief import proposal_text
     from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
-    from configurator.views.tables import propose_text
-    from configurator.wishes import choose, read_wishes
+    from configurator.wishes import chosen_parts, read_wishes
     from configurator.worklist import combination_of
     from configurator.workshop.as_known import as_known
-    from configurator.workshop.sure_sizes import SureProposeReport
     from configurator.workshop.whole_file import write_whole
 
     check_can_write(out)
@@ -57,14 +64,13 @@ def card(
     known = as_known(found, book, felt)
     if fit:
         _refuse_a_search(proposal, keep, avoid)
-        choice = choose(known.case.options, read_wishes(known.case.options, [], fit, []))
+        choice = chosen_parts(known.case.options, fit)
         title = "Parts as named"
     else:
         wishes = read_wishes(found.options, keep or [], [], avoid or [])
         report = proposal_of(found, Request(wishes, symptom=felt), known.belief, sure / 100)
         if report.status == "impossible":
-            text = sure_propose_text(report) if isinstance(report, SureProposeReport) else propose_text(report)
-            typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else text)
+            typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
             raise typer.Exit(1)
         number = proposal or 1
         choice = proposed(known.case, report, number)

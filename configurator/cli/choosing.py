@@ -7,19 +7,17 @@ import typer
 
 from configurator.cli.shared import (
     AsJson,
+    Avoid,
     BookPlace,
     CatalogDir,
     CircuitName,
+    Keep,
+    SymptomWord,
     VehicleFile,
     app,
     case_of,
     circuits_named,
 )
-
-SymptomWord = Annotated[
-    str | None,
-    typer.Option("--symptom", metavar="WORD", help="what the driver feels: stumble, popback, dull, smoke or clean"),
-]
 
 
 @app.command(epilog="Example: tipin why catalog/examples/roadster.toml front.pump=pump-5cc --with front.lobe=fitted")
@@ -31,10 +29,8 @@ def why(
     fit: Annotated[
         list[str] | None, typer.Option("--with", metavar="SLOT=WHAT", help="pinned: this has to stay, as in `propose`")
     ] = None,
-    keep: Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")] = None,
-    avoid: Annotated[
-        list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
-    ] = None,
+    keep: Keep = None,
+    avoid: Avoid = None,
     symptom: SymptomWord = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,

@@ -33,12 +33,12 @@ def draw(
     from configurator.views.pictures import check_can_draw, save_picture
     from configurator.views.tables import wrapped
     from configurator.views.vehicle_pictures import PICTURES
-    from configurator.wishes import choose, read_wishes
+    from configurator.wishes import chosen_parts
     from configurator.workshop.belief_in_book import belief_in_book
 
     check_can_draw(out)
     case = case_of(vehicle, catalog)
-    choice = choose(case.options, read_wishes(case.options, [], fit or [], []))
+    choice = chosen_parts(case.options, fit or [])
     figure, says = PICTURES[what](case, circuits_named(case, circuit)[0], choice, belief_in_book(case, book))
     save_picture(figure, out, says)
     typer.echo(f"{wrapped(says)}\n\nPicture: {out}")

@@ -7,10 +7,12 @@ import typer
 
 from configurator.cli.shared import (
     AsJson,
+    Avoid,
     BookPlace,
     CatalogDir,
     CircuitName,
     Everything,
+    Keep,
     Sure,
     VehicleFile,
     With,
@@ -99,11 +101,9 @@ def propose(
         str | None,
         typer.Option(metavar="WORD", help="what the driver feels: stumble (recovers), popback, dull, smoke or clean"),
     ] = None,
-    keep: Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")] = None,
+    keep: Keep = None,
     fit: With = None,
-    avoid: Annotated[
-        list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
-    ] = None,
+    avoid: Avoid = None,
     order: Annotated[
         str, typer.Option(metavar="GOALS", help="what to make least, first goal first")
     ] = "changes,advice,permanent,nozzle,price,labour,step",
@@ -121,25 +121,17 @@ def propose(
     Exit code 1 if nothing fits.
     """
     from configurator.solver.propose import Request
-    from configurator.solver.propose import propose as propose_case
-    from configurator.solver.sure_proposal import sure_proposal
+    from configurator.solver.sure_proposal import proposal_of
     from configurator.symptoms import read_symptom
-    from configurator.views.belief import sure_propose_text
-    from configurator.views.tables import propose_text
+    from configurator.views.belief import proposal_text
     from configurator.wishes import read_order, read_wishes
     from configurator.workshop.belief_in_book import belief_in_book
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
     request = Request(wishes, read_order(order), read_symptom(symptom), effort)
-    belief = belief_in_book(case, book, request.symptom)
-    if belief is None:
-        report = propose_case(case, request)
-        text = propose_text(report)
-    else:
-        report = by_belief = sure_proposal(case, request, belief, sure / 100)
-        text = sure_propose_text(by_belief)
-    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else text)
+    report = proposal_of(case, request, belief_in_book(case, book, request.symptom), sure / 100)
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)
 
 
@@ -187,9 +179,9 @@ def assumptions(
     """
     from configurator.sensitivity import sensitivity
     from configurator.views.tables import sensitivity_text
-    from configurator.wishes import choose, read_wishes
+    from configurator.wishes import chosen_parts
 
     case = case_of(vehicle, catalog).with_linkage_set()
-    choice = choose(case.options, read_wishes(case.options, [], fit or [], []))
+    choice = chosen_parts(case.options, fit or [])
     report = sensitivity(case, circuits_named(case, circuit)[0], choice)
     typer.echo(report.model_dump_json(indent=2) if as_json else sensitivity_text(report))

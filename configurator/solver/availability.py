@@ -146,7 +146,7 @@ class _Asked:
         """The clash to tell first, and every smallest set of pins to give up."""
         if ways not in self._clashes:
             first, *others = clashes(ways, self.hard)
-            rules = [c for place, c in enumerate(self.hard) if first >> place & 1 and c.rule]
+            rules = [c for c in members(first, self.hard) if c.rule]
             self._clashes[ways] = Clash.model_construct(
                 pins=members(first & wishes_among(self.hard), self.names), rules=[c.name for c in rules],
                 says=[RULES[c.rule].statement for c in rules], others=len(others),

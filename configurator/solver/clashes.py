@@ -9,6 +9,7 @@ constraint. The sets of all assignments are gathered block by block, as in a swe
 
 from collections.abc import Iterable, Sequence
 from functools import cached_property, lru_cache, reduce
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from configurator.solver.sweep import Pins
 _FAMILIARITY = {rule.id: (len(rule.circuit_slots()), place) for place, rule in enumerate(RULES.values())}
 """How soon a rule is understood: one that reads few parts, such as what fits what, before one that reads the shot."""
 
+Member = TypeVar("Member")
 Sets = tuple[int, ...]
 """Sets of constraints, none of which holds another, in a fixed order."""
 
@@ -195,7 +197,7 @@ def clashes(ways: Sets, hard: Sequence[Constraint]) -> list[int]:
     asked = wishes_among(hard)
 
     def told_before(clash: int) -> tuple[bool, int, int, list[tuple[int, int]], int]:
-        rules = [c.rule for place, c in enumerate(hard) if clash >> place & 1 and c.rule]
+        rules = [c.rule for c in members(clash, hard) if c.rule]
         familiar = sorted((_FAMILIARITY[rule] for rule in rules), reverse=True)
         return bool(clash & asked), clash.bit_count(), len(rules), familiar, clash
 
@@ -215,6 +217,6 @@ def wishes_among(hard: Sequence[Constraint]) -> int:
     return ~sum(1 << place for place, c in enumerate(hard) if c.rule)
 
 
-def members(bits: int, names: Sequence[str]) -> list[str]:
-    """Names of the constraints in a set."""
-    return [name for place, name in enumerate(names) if bits >> place & 1]
+def members(bits: int, listed: Sequence[Member]) -> list[Member]:
+    """Those of a list whose bits are in a set: constraints, or names in their order."""
+    return [one for place, one in enumerate(listed) if bits >> place & 1]

@@ -25,7 +25,7 @@ def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     blocks = Blocks.of(problem)
     hard, ways = blocks.hard, Ways(blocks, {}).out()
     first, *_ = clashes(ways, hard)
-    clash = [c for place, c in enumerate(hard) if first >> place & 1]
+    clash = members(first, hard)
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
     relaxations = _give_up_wishes(ways, hard) + give_up_rules(problem, hard, clash, effort)
     return ConflictReport(

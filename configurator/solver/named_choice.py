@@ -12,7 +12,7 @@ from configurator.errors import BadInput, Fault
 from configurator.options import Option
 from configurator.read_files import did_you_mean
 from configurator.reports import Change, ProposeReport
-from configurator.wishes import FITTED, choose, read_wishes
+from configurator.wishes import FITTED, chosen_parts
 
 PROPOSAL = "proposal"
 
@@ -62,4 +62,4 @@ def named_choice(case: Case, word: str, report: ProposeReport | None) -> Mapping
     if "=" not in word:
         expected = "fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT"
         raise BadInput([Fault(word, "", "is no combination", expected, did_you_mean(word, [FITTED, PROPOSAL]))])
-    return choose(case.options, read_wishes(case.options, [], word.split(","), []))
+    return chosen_parts(case.options, word.split(","))

@@ -91,9 +91,7 @@ class Sweep:
         """The least for every option of a slot, its own pin lifted."""
         number = self.blocks.home(slot)
         if number is None:
-            table, cost = self.blocks.core, self._core_cost(lifted=slot)
-            for gathered in self._gathered:
-                cost = _cut(cost + gathered)
+            table, cost = self.blocks.core, self._over_core(lifted=slot)
         else:
             table = self.blocks.blocks[number]
             lifted = self._cost(table, slot) if slot in self.pins else self._block_costs[number]
@@ -121,9 +119,7 @@ class Sweep:
 
     def best(self) -> Assignment | None:
         """The least of all, every pin kept; None if nothing fits."""
-        total = self._core_cost()
-        for gathered in self._gathered:
-            total = _cut(total + gathered)
+        total = self._over_core()
         cell = int(np.argmin(total))
         return None if total[cell] >= NEVER else self.assignment("", cell)
 
@@ -140,8 +136,13 @@ class Sweep:
                 allowed = allowed & _among(self.pins[slot], len(table.changed[slot]))[place]
         return np.where(allowed, cost, NEVER)
 
-    def _core_cost(self, lifted: str = "") -> Whole:
-        return self._cost(self.blocks.core, lifted)
+    def _over_core(self, lifted: str = "", but: int | None = None) -> Whole:
+        """The least of everything, one block excepted, for each cell of the core."""
+        cost = self._cost(self.blocks.core, lifted)
+        for number, gathered in enumerate(self._gathered):
+            if number != but:
+                cost = _cut(cost + gathered)
+        return cost
 
     @cached_property
     def _block_costs(self) -> list[Whole]:
@@ -179,11 +180,7 @@ class Sweep:
     def _back(self, number: int) -> tuple[Whole, Places]:
         """The least of everything else for each door of a block, and the core's cell that it goes with."""
         if number not in self._backs:
-            cost = self._core_cost()
-            for other, gathered in enumerate(self._gathered):
-                if other != number:
-                    cost = _cut(cost + gathered)
-            through = _cut(self._bridges[number] + cost)
+            through = _cut(self._bridges[number] + self._over_core(but=number))
             self._backs[number] = (through.min(axis=1), np.argmin(through, axis=1))
         return self._backs[number]
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from configurator.physics.verdict import FACTOR_RANGE
+from configurator.reports import ProposeReport
 from configurator.views.marks import mark
 from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
 from configurator.workshop.sure_sizes import SureProposeReport, SureSizeReport
@@ -94,3 +95,8 @@ def sure_propose_text(report: SureProposeReport) -> str:
         lines.append(f"  sure to be right to {percent(report.sureness)}{short}")
     first, _, rest = propose_text(report).partition("\n")
     return "\n".join([first, *lines, *belief_lines(report.belief), rest])
+
+
+def proposal_text(report: ProposeReport) -> str:
+    """A proposal, with its sureness and the runs behind it where there are any."""
+    return sure_propose_text(report) if isinstance(report, SureProposeReport) else propose_text(report)

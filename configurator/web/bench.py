@@ -22,12 +22,11 @@ from configurator.web import bench_view as view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench
 from configurator.web.work import Work
-from configurator.web.workshop import AS_FITTED, OPEN, Pins, Setting, Workshop
+from configurator.web.workshop import OPEN, Pins, Setting, Workshop
 from configurator.wishes import choose
 from configurator.workshop.candidates import fitted_after
 from configurator.workshop.trial_entry import COLD
 
-TITLE = "As chosen"
 ATTENDED = CapacityLimiter(1)
 """Choices worked out at once: pure Python, so several threads would only wait for one another."""
 
@@ -70,8 +69,8 @@ def refused_run(
 def _shown(workshop: Workshop, setting: Setting, pins: Pins) -> dict[str, Any]:
     case, engine = setting.case, workshop.engine(setting)
     now = choose(case.options, pins.listed)
-    combination = workshop.judged(setting, pins, TITLE if pins.words else AS_FITTED)
-    fitted = workshop.judged(setting, OPEN, AS_FITTED)
+    combination = workshop.judged(setting, pins)
+    fitted = workshop.judged(setting, OPEN)
     best, report = engine.best(pins.listed), engine.report(pins.listed)
     further = view.further_steps(now, best)
     wrong, holding = view.in_order(combination.findings)

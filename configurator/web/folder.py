@@ -7,7 +7,6 @@ import os
 import re
 import secrets
 import unicodedata
-from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from configurator.errors import BadInput, Fault, TipinError
 from configurator.read_files import read_bytes, text_of, toml_of
 from configurator.vehicle import Vehicle, vehicle_of
 from configurator.web.kept import Kept
+from configurator.workshop.meeting import twin_names
 
 ENDING = ".toml"
 MOST_FILES = 1000
@@ -72,8 +72,7 @@ class Listing:
     @property
     def twins(self) -> list[str]:
         """Names that more than one vehicle goes by."""
-        names = Counter(filed.vehicle.name for filed in self.vehicles)
-        return [name for name, count in names.items() if count > 1]
+        return twin_names(filed.vehicle for filed in self.vehicles)
 
 
 @dataclass(frozen=True)

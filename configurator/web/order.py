@@ -22,7 +22,7 @@ from configurator.web.pictures import Pictures
 from configurator.web.work import Work
 from configurator.web.workshop import Workshop
 from configurator.workshop.book import find_book
-from configurator.workshop.meeting import Appointment, Meeting, load_meeting
+from configurator.workshop.meeting import Appointment, Meeting, load_meeting, twin_faults
 from configurator.workshop.order_report import OrderReport
 
 NAME = "Parts order"
@@ -75,11 +75,7 @@ def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[
     if not ticked:
         raise BadInput([Fault("order", "", "no vehicle is ticked", "at least one, with its day")])
     vehicles = [workshop.folder.vehicle(name).vehicle for name in ticked]
-    names = [vehicle.name for vehicle in vehicles]
-    faults = [
-        Fault("order", "", f"two vehicles are called '{name}'", "a name of its own for each")
-        for name in dict.fromkeys(names) if names.count(name) > 1
-    ]  # fmt: skip
+    faults = twin_faults(vehicles, "order", "")
     appointments = []
     for name in ticked:
         try:

@@ -11,11 +11,10 @@ from starlette.routing import Route
 from configurator.card import card_of
 from configurator.views.card import PAPERS, card_html, card_pdf, card_pictures
 from configurator.web.guard import PRINTED_POLICY
-from configurator.web.workshop import AS_FITTED, Workshop
+from configurator.web.workshop import Workshop
 from configurator.wishes import choose
 from configurator.worklist import combination_of
 
-TITLE = "As chosen"
 RECORD = "Log the run on the bench page of this car."
 
 
@@ -32,7 +31,7 @@ def _printed(workshop: Workshop, request: Request) -> Response:
     setting, pins = workshop.asked(request.path_params["name"], query)
     choice = choose(setting.case.options, pins.listed)
     wishes = [*setting.known.wishes, *pins.listed]
-    combination = combination_of(setting.case, choice, TITLE if pins.words else AS_FITTED, wishes)
+    combination = combination_of(setting.case, choice, pins.title, wishes)
     card = card_of(setting.case, choice, combination, date.today(), setting.symptom, record=RECORD)
     html = card_html(card, card_pictures(setting.case, choice))
     headers = {"content-security-policy": PRINTED_POLICY}

@@ -19,7 +19,8 @@ from configurator.errors import BadInput, Fault, TipinError
 from configurator.web.bench import ATTENDED, refused_run
 from configurator.web.pages import car_path
 from configurator.web.workshop import Workshop
-from configurator.workshop.trial_entry import chosen_parts, enter_trial, read_when
+from configurator.wishes import chosen_parts
+from configurator.workshop.trial_entry import enter_trial, read_when
 
 MOST_FIELDS = 60
 LABELS = {
@@ -72,10 +73,9 @@ def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Seq
         "fuel": words.get("fuel", "").strip() or None, "warm": "cold" not in words,
     }  # fmt: skip
     felt = {"word": words["felt"], "strength": words.get("strength") or None}
-    run = enter_trial(
-        case, chosen_parts(case, pins), at, felt, day, clean_after_ms=_number(words, "clean_after", "--clean-after"),
-        note=words.get("note", "").strip(),
-    )  # fmt: skip
+    clean_after_ms, note = _number(words, "clean_after", "--clean-after"), words.get("note", "").strip()
+    choice = chosen_parts(case.options, pins)
+    run = enter_trial(case, choice, at, felt, day, clean_after_ms=clean_after_ms, note=note)
     # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
     number = workshop.record(run, (name, tuple(sorted(words.items())), tuple(pins)))
     # The symptom stays behind: it would count once more, beside the run that now stands for it.

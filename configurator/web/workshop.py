@@ -22,7 +22,7 @@ from configurator.workshop.book import open_book
 from configurator.workshop.records import Trial
 from configurator.workshop.what_next import NextReport, what_next
 
-AS_FITTED = "As fitted"
+AS_FITTED, AS_CHOSEN = "As fitted", "As chosen"
 MOST_FORMS = 1000
 """Forms that are known to be in the book already."""
 
@@ -73,6 +73,11 @@ class Pins:
     @property
     def listed(self) -> list[Wish]:
         return list(self.wishes.values())
+
+    @property
+    def title(self) -> str:
+        """What the choice is called."""
+        return AS_CHOSEN if self.words else AS_FITTED
 
     @property
     def key(self) -> tuple[tuple[str, str], ...]:
@@ -133,13 +138,13 @@ class Workshop:
         """The availability engine of a setting."""
         return self._engines.get(setting.key, lambda: Availability.of(setting.case, setting.known.wishes))
 
-    def judged(self, setting: Setting, pins: Pins, title: str) -> Combination:
+    def judged(self, setting: Setting, pins: Pins) -> Combination:
         """The parts as fitted with the pins in their places, judged by every rule; without windows, which take longer
         than all the rest."""
         case, wishes = setting.case, [*setting.known.wishes, *pins.listed]
         choice = choose(case.options, pins.listed)
         return self._judged.get(
-            (setting.key, pins.key, title), lambda: combination_of(case, choice, title, wishes, with_windows=False)
+            (setting.key, pins.key), lambda: combination_of(case, choice, pins.title, wishes, with_windows=False)
         )
 
     def next_run(self, setting: Setting) -> NextReport:

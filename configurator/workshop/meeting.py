@@ -9,6 +9,8 @@ file = "roadster.toml"
 day = 2026-05-09
 """
 
+from collections import Counter
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import Self
@@ -63,12 +65,21 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
             vehicles.append(load_vehicle(path.parent / appointment.file))
         except BadInput as error:
             faults += error.faults
-    names = [vehicle.name for vehicle in vehicles]
-    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
-        faults.append(Fault(str(path), "vehicle", f"two vehicles are called '{name}'", "a name of its own for each"))
+    faults += twin_faults(vehicles, str(path), "vehicle")
     if faults:
         raise BadInput(faults)
     return meeting, vehicles
+
+
+def twin_names(vehicles: Iterable[Vehicle]) -> list[str]:
+    """Names that more than one vehicle goes by: runs are kept by name."""
+    return [name for name, count in Counter(vehicle.name for vehicle in vehicles).items() if count > 1]
+
+
+def twin_faults(vehicles: Iterable[Vehicle], file: str, place: str) -> list[Fault]:
+    """A fault for each name that more than one vehicle goes by."""
+    expected = "a name of its own for each"
+    return [Fault(file, place, f"two vehicles are called '{name}'", expected) for name in twin_names(vehicles)]
 
 
 def _place(loc: Place) -> str:

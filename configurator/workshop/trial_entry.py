@@ -15,7 +15,6 @@ from configurator.fields import Record
 from configurator.findings import Choice, findings
 from configurator.reports import Answer
 from configurator.rules import RULES
-from configurator.wishes import choose, read_wishes
 from configurator.workshop.records import Conditions, Felt, TraceMeasured, Trial, trial_of
 from configurator.workshop.trace import Measured, measure_for_case
 
@@ -37,11 +36,6 @@ class TrialReport(Answer):
     trials: list[Trial] = Field(description="the runs that it was done with")
     known: int = Field(0, description="runs of an imported file that the book held already, and that were left out")
     notes: list[str] = Field([], description="what to keep in mind about a run just recorded")
-
-
-def chosen_parts(case: Case, fit: Sequence[str]) -> Choice:
-    """What was fitted in a run: the vehicle file's parts, with --with's in place of some. Raises BadInput."""
-    return choose(case.options, read_wishes(case.options, [], fit, []))
 
 
 def enter_trial(
