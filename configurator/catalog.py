@@ -4,14 +4,17 @@ Every fault of every file is found in one reading, each with its file, row and c
 once and not once for every fault.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from pydantic import ValidationError
 
+from configurator import catalog_cache
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.faults import Place, faults_of
 from configurator.fields import Record
@@ -26,7 +29,7 @@ from configurator.parts import (
     Spacer,
     Stocked,
 )
-from configurator.read_files import Row, did_you_mean, read_table
+from configurator.read_files import Row, did_you_mean, read_bytes, table_of, text_of
 from configurator.supply import DrillBit, Kit, Offer, Supplier
 
 FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
@@ -48,10 +51,13 @@ FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
 """File name without its ending, and the model of its rows."""
 MAY_BE_ABSENT = ("offers", "kits", "drill_bits")
 """Families that a catalogue can do without: their file may be missing or hold no row."""
-
+LARGEST_TABLE_BYTES = 50_000_000
+MOST_WORDS_COMPARED = 250_000
+"""Known codes that are compared with unknown ones before no more is said of what was probably meant: it takes long."""
 
 SOLD = (Stocked, Offer, Kit, DrillBit)
 """Rows that name a supplier."""
+_PARTS_NAMED_IN: Mapping[type[Record], tuple[str, ...]] = {Pump: ("comes_with",), Kit: ("contents",), Offer: ("part",)}
 
 
 @dataclass(frozen=True)
@@ -83,18 +89,27 @@ class Catalog:
 class _Family:
     """One file as far as it could be read: its rows, and the records of those without fault."""
 
+    name: str
     file: str
-    columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    records: tuple[tuple[Row, Record], ...]
+    rows: tuple[Row, ...] = ()
+    records: tuple[tuple[Row, Record], ...] = ()
+
+    @property
+    def model(self) -> type[Record]:
+        return FAMILIES[self.name]
 
     @property
     def key(self) -> str:
-        return "name" if self.file.endswith("limits.csv") else "code"
+        return "name" if self.name == "limits" else "code"
 
     def codes(self) -> set[str]:
         """Codes written in the file, those of rows with other faults too."""
-        return {row.cells[self.key] for row in self.rows if self.key in row.cells}
+        key = self.key
+        return {row.cells[key] for row in self.rows if key in row.cells}
+
+    def by_code(self) -> dict[str, Record]:
+        key = self.key
+        return {row.cells[key]: record for row, record in self.records}
 
     def fault(self, row: Row, column: str, problem: str, expected: str = "", remedy: str = "") -> Fault:
         return Fault(self.file, f"row {row.number}, column {column}", problem, expected, remedy)
@@ -110,22 +125,35 @@ def shipped_catalog_dir() -> Path:
 
 
 def load_catalog(directory: Path | str) -> Catalog:
-    """Read and check a whole catalogue; raises BadInput with every fault of every file."""
+    """Read and check a whole catalogue, or take it as it was checked before; raises BadInput with every fault of every
+    file."""
     directory = Path(directory)
     _check_directory(directory)
     faults: list[Fault] = []
-    families = {name: _read_family(directory / f"{name}.csv", model, faults) for name, model in FAMILIES.items()}
-    limits = _limits(families["limits"], faults)
+    contents = {name: _content(directory / f"{name}.csv", faults) for name in FAMILIES}
+    with catalog_cache.collector_paused():
+        key = catalog_cache.key_of(contents)
+        found = catalog_cache.recall(key, FAMILIES)
+        if found is None:
+            found = _checked(directory, contents, faults)
+            catalog_cache.keep(key, found)
+    limit_rows = found["limits"]
+    limits = Limits.model_validate({name: row.value for name, row in limit_rows.items()})
+    families: dict[str, Any] = {name: MappingProxyType(found[name]) for name in FAMILIES if name != "limits"}
+    return Catalog(directory=directory, limits=limits, limit_rows=MappingProxyType(limit_rows), **families)
+
+
+def _checked(directory: Path, contents: Mapping[str, bytes | None], faults: list[Fault]) -> catalog_cache.Families:
+    """The records of every family by code, each checked by itself and against the others; raises BadInput."""
+    families = {
+        name: _read_family(name, str(directory / f"{name}.csv"), content, faults) for name, content in contents.items()
+    }
+    faults += _faults_of_limits(families["limits"])
     faults += _repeated(families)
     faults += _references(families)
-    if faults or limits is None:
+    if faults:
         raise BadInput(sorted(faults, key=lambda fault: _file_order(fault.file)))
-    by_code = {
-        name: MappingProxyType({row.cells[family.key]: record for row, record in family.records})
-        for name, family in families.items()
-    }
-    rows = by_code.pop("limits")
-    return Catalog(directory=directory, limits=limits, limit_rows=rows, **by_code)  # type: ignore[arg-type]
+    return {name: family.by_code() for name, family in families.items()}
 
 
 def _file_order(file: str) -> int:
@@ -145,43 +173,63 @@ def _check_directory(directory: Path) -> None:
         raise BadInput([Fault(str(directory), "", found, f"a catalogue directory with {files}")])
 
 
-def _read_family(path: Path, model: type[Record], faults: list[Fault]) -> _Family:
-    optional = path.stem in MAY_BE_ABSENT
-    if optional and not path.exists():
-        return _Family(str(path), (), (), ())
+def _content(path: Path, faults: list[Fault]) -> bytes | None:
+    """What is in a family's file; None if it is absent, or cannot be read, which is a fault then."""
+    if path.stem in MAY_BE_ABSENT and not path.exists():
+        return None
     try:
-        table = read_table(path)
+        return read_bytes(path, LARGEST_TABLE_BYTES)
     except BadInput as error:
         faults += error.faults
-        return _Family(str(path), (), (), ())
+        return None
+
+
+def _read_family(name: str, file: str, content: bytes | None, faults: list[Fault]) -> _Family:
+    model = FAMILIES[name]
+    if content is None:
+        return _Family(name, file)
+    try:
+        table = table_of(text_of(content, file), file)
+    except BadInput as error:
+        faults += error.faults
+        return _Family(name, file)
     faults += table.faults
     known = list(model.model_fields)
     for column in table.columns:
         if column not in known:
             remedy = did_you_mean(column, known) or f"the columns are {', '.join(known)}"
-            faults.append(Fault(str(path), f"column {column}", "is not a column of this table", remedy=remedy))
-    if not table.rows and not optional:
-        faults.append(Fault(str(path), "", "has no rows below its heading", "at least one"))
+            faults.append(Fault(file, f"column {column}", "is not a column of this table", remedy=remedy))
+    if not table.rows and name not in MAY_BE_ABSENT:
+        faults.append(Fault(file, "", "has no rows below its heading", "at least one"))
     lacking = [
-        name for name, declared in model.model_fields.items()
-        if declared.is_required() and name not in table.columns and not _filled_by_another(name, table.columns)
+        column for column, declared in model.model_fields.items()
+        if declared.is_required() and column not in table.columns and not _filled_by_another(column, table.columns)
     ]  # fmt: skip
     faults += [
-        Fault(str(path), f"column {name}", "is missing", model.model_fields[name].description or "") for name in lacking
+        Fault(file, f"column {column}", "is missing", model.model_fields[column].description or "")
+        for column in lacking
     ]
     records = []
+    all_known, validated = set(known).issuperset(table.columns), model.__pydantic_validator__.validate_python
     for row in table.rows:
-
-        def place(loc: Place, row: Row = row) -> str:
-            return f"row {row.number}" + (f", column {loc[0]}" if loc else "")
-
-        cells = {name: cell for name, cell in row.cells.items() if name in known}
+        cells = row.cells if all_known else {column: cell for column, cell in row.cells.items() if column in known}
         try:
-            records.append((row, model.model_validate(cells)))
+            records.append((row, validated(cells)))
         except ValidationError as error:
-            found = faults_of(error, model, str(path), place)
-            faults += [fault for fault in found if not any(fault.place == place((name,)) for name in lacking)]
-    return _Family(str(path), table.columns, table.rows, tuple(records))
+            faults += _faults_of_row(error, model, file, row, lacking)
+    return _Family(name, file, table.rows, tuple(records))
+
+
+def _faults_of_row(
+    error: ValidationError, model: type[Record], file: str, row: Row, lacking: Sequence[str]
+) -> list[Fault]:
+    """The faults of a row, but for the columns that all rows lack."""
+
+    def place(loc: Place) -> str:
+        return f"row {row.number}" + (f", column {loc[0]}" if loc else "")
+
+    known_of = {place((column,)) for column in lacking}
+    return [fault for fault in faults_of(error, model, file, place) if fault.place not in known_of]
 
 
 def _filled_by_another(name: str, columns: tuple[str, ...]) -> bool:
@@ -194,10 +242,11 @@ def _filled_by_another(name: str, columns: tuple[str, ...]) -> bool:
     return another.get(name) in columns
 
 
-def _limits(family: _Family, faults: list[Fault]) -> Limits | None:
-    """The limits by name; faults for unknown or missing names, units other than the declared ones, and values."""
+def _faults_of_limits(family: _Family) -> list[Fault]:
+    """Unknown or missing names, units other than the declared ones, and values."""
     if not family.rows:
-        return None
+        return []
+    faults: list[Fault] = []
     known, rows = list(Limits.model_fields), {}
     for row, record in family.records:
         assert isinstance(record, Limit)
@@ -217,16 +266,16 @@ def _limits(family: _Family, faults: list[Fault]) -> Limits | None:
             remedy = f"add a row {name}: {Limits.model_fields[name].description}"
             faults.append(Fault(family.file, "", f"the limit {name} is missing", remedy=remedy))
     if any(name not in rows for name in known):
-        return None
+        return faults
 
     def place(loc: Place) -> str:
         return f"row {rows[str(loc[0])][0].number}, column value" if loc else ""
 
     try:
-        return Limits.model_validate({name: value for name, (_, value) in rows.items()})
+        Limits.model_validate({name: value for name, (_, value) in rows.items()})
     except ValidationError as error:
         faults += faults_of(error, Limits, family.file, place)
-        return None
+    return faults
 
 
 def _repeated(families: Mapping[str, _Family]) -> list[Fault]:
@@ -234,18 +283,15 @@ def _repeated(families: Mapping[str, _Family]) -> list[Fault]:
     faults = []
     first: dict[tuple[str, str], tuple[_Family, Row]] = {}
     for family in families.values():
+        key = family.key
         for row in family.rows:
-            code = row.cells.get(family.key)
+            code = row.cells.get(key)
             if code is None:
                 continue
-            earlier = first.setdefault((family.key, code), (family, row))
+            earlier = first.setdefault((key, code), (family, row))
             if earlier[1] is not row:
                 where = f"{Path(earlier[0].file).name} row {earlier[1].number}"
-                faults.append(
-                    family.fault(
-                        row, family.key, f"'{code[:60]}' is already used in {where}", f"each {family.key} once"
-                    )
-                )
+                faults.append(family.fault(row, key, f"'{code[:60]}' is already used in {where}", f"each {key} once"))
     return faults
 
 
@@ -255,33 +301,39 @@ def _references(families: Mapping[str, _Family]) -> list[Fault]:
     suppliers = families["suppliers"].codes()
     fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
     parts = set().union(*fitted.values())
-    consumables = families["consumables"].codes()
+    named = parts | families["consumables"].codes()
+    supplier_meant = _meant(suppliers, "add it to suppliers.csv")
+    part_meant = _meant(parts, "add it to its family, or take it out")
     levers = {row.cells["lever"] for row in families["pumps"].rows if "lever" in row.cells}
     for family in families.values():
-        for row, record in family.records:
-            if isinstance(record, SOLD) and suppliers and record.supplier not in suppliers:
-                meant = did_you_mean(record.supplier, sorted(suppliers)) or "add it to suppliers.csv"
-                faults.append(
-                    family.fault(row, "supplier", f"no supplier has the code {record.supplier}", remedy=meant)
-                )
-            if isinstance(record, Lobe) and levers and record.lever not in levers:
-                problem = f"no pump has a lever '{record.lever}'"
+        sold, made_for_lever = bool(suppliers) and issubclass(family.model, SOLD), bool(levers) and family.model is Lobe
+        columns = _PARTS_NAMED_IN.get(family.model, ()) if all(fitted.values()) else ()
+        for row, record in family.records if sold or made_for_lever or columns else ():
+            cells: dict[str, Any] = record.__dict__
+            if sold and cells["supplier"] not in suppliers:
+                problem = f"no supplier has the code {cells['supplier']}"
+                faults.append(family.fault(row, "supplier", problem, remedy=supplier_meant(cells["supplier"])))
+            if made_for_lever and cells["lever"] not in levers:
+                problem = f"no pump has a lever '{cells['lever']}'"
                 faults.append(family.fault(row, "lever", problem, f"one of {', '.join(sorted(levers))}"))
-            for column, codes in _named_parts(record):
-                for code in codes:
-                    if all(fitted.values()) and code not in parts | consumables:
-                        meant = did_you_mean(code, sorted(parts)) or "add it to its family, or take it out"
-                        faults.append(family.fault(row, column, f"no part has the code {code}", remedy=meant))
+            for column in columns:
+                for code in (cells[column],) if isinstance(cells[column], str) else cells[column]:
+                    if code not in named:
+                        problem = f"no part has the code {code}"
+                        faults.append(family.fault(row, column, problem, remedy=part_meant(code)))
     return faults + _circular(families["pumps"])
 
 
-def _named_parts(record: Record) -> list[tuple[str, tuple[str, ...]]]:
-    """Columns of a row that name other parts, with the codes in them."""
-    if isinstance(record, Pump):
-        return [("comes_with", record.comes_with)]
-    if isinstance(record, Kit):
-        return [("contents", record.contents)]
-    return [("part", (record.part,))] if isinstance(record, Offer) else []
+def _meant(known: Collection[str], otherwise: str) -> Callable[[str], str]:
+    """Says what an unknown code was probably meant to be, or otherwise."""
+    most = 1 + MOST_WORDS_COMPARED // (1 + len(known))
+
+    @cache
+    def meant(code: str) -> str:
+        enough = meant.cache_info().misses > most
+        return ("" if enough else did_you_mean(code, sorted(known))) or otherwise
+
+    return meant
 
 
 def _circular(pumps: _Family) -> list[Fault]:

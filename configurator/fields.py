@@ -4,7 +4,8 @@ Reference pages and fault messages are made from these declarations, so a unit o
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, Any, Literal
 
@@ -18,6 +19,7 @@ OWNERS_FIGURE = "owner's figure"
 Basis = Literal["published", "common practice, no source", "assumed", "owner's figure"]
 BASES = (PUBLISHED, COMMON_PRACTICE, ASSUMED, OWNERS_FIGURE)
 
+MOST_TEXTS_REMEMBERED = 16_384
 CODE_PATTERN = r"^[a-z0-9][a-z0-9.-]*$"
 _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
@@ -74,11 +76,22 @@ def _pairs(value: Any) -> Any:
     return tuple(pairs)
 
 
-Number = Annotated[float, BeforeValidator(_plain_number)]
-Whole = Annotated[int, BeforeValidator(_plain_number)]
-Flag = Annotated[bool, BeforeValidator(_yes_or_no)]
-DiameterMm = Annotated[float, BeforeValidator(parse_diameter_mm)]
-LengthMm = Annotated[float, BeforeValidator(parse_length_mm)]
+def _remembered(read: Callable[[Any], Any]) -> BeforeValidator:
+    """Reads a cell's text once: a large table holds the same few texts again and again."""
+    read_text = lru_cache(MOST_TEXTS_REMEMBERED)(read)
+
+    def read_once(value: Any) -> Any:
+        return read_text(value) if type(value) is str else read(value)
+
+    return BeforeValidator(read_once)
+
+
+_number = _remembered(_plain_number)
+Number = Annotated[float, _number]
+Whole = Annotated[int, _number]
+Flag = Annotated[bool, _remembered(_yes_or_no)]
+DiameterMm = Annotated[float, _remembered(parse_diameter_mm)]
+LengthMm = Annotated[float, _remembered(parse_length_mm)]
 Code = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=60)]
 Codes = Annotated[tuple[Code, ...], BeforeValidator(_words)]
 Numbers = Annotated[tuple[Number, ...], BeforeValidator(_words)]

@@ -2,8 +2,7 @@
 
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
-
-from tabulate import tabulate
+from typing import Any
 
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import (
@@ -22,8 +21,6 @@ from configurator.reports import (
 )
 from configurator.sensitivity import SensitivityReport
 from configurator.views.marks import mark
-from configurator.workshop.sure_sizes import SureCandidate, SureCircuitSizes
-from configurator.workshop.what_next import percent
 
 WIDTH = 110
 MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
@@ -96,6 +93,8 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
 
 
 def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Iterable[str]:
+    from configurator.workshop.sure_sizes import SureCandidate, SureCircuitSizes  # a check does without the book
+
     now = sizes.fitted
     enough = sizes.enough if isinstance(sizes, SureCircuitSizes) else sizes.smallest is not None
     answer = mark("YES" if enough else "NO")
@@ -107,7 +106,7 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
     yield ""
     rows = list(sizes.candidates) if everything else _around(sizes)
     headings = [*_HEADINGS, "sure"] if any(isinstance(row, SureCandidate) for row in rows) else list(_HEADINGS)
-    yield tabulate([_candidate_row(row) for row in rows], headers=headings, disable_numparse=True)
+    yield _upright([_candidate_row(row) for row in rows], headings)
     broken = dict.fromkeys(rule for row in rows if row.meets for rule in row.breaks)
     if broken:
         yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
@@ -133,6 +132,9 @@ _HEADINGS = (
 
 
 def _candidate_row(row: Candidate) -> list[str]:
+    from configurator.workshop.sure_sizes import SureCandidate
+    from configurator.workshop.what_next import percent
+
     window = window_text(row.window)
     size = f"{row.diameter_mm:.2f} mm ({row.diameter_in * 1000:.1f} thou) {row.style}"
     return [
@@ -312,7 +314,13 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]], most: int) ->
     """Cells wrapped between words, at the width given or that of the column's longest word."""
     columns = zip(*rows, strict=True)
     widths = [max([most, *(len(word) for cell in column for word in cell.split())]) for column in columns]
-    return tabulate(rows, list(headings), disable_numparse=True, maxcolwidths=widths)
+    return _upright(rows, headings, maxcolwidths=widths)
+
+
+def _upright(rows: Sequence[Sequence[str]], headings: Sequence[str], **layout: Any) -> str:
+    from tabulate import tabulate  # takes a while, and most checks find too little to need a table
+
+    return tabulate(rows, list(headings), disable_numparse=True, **layout)
 
 
 def sensitivity_text(report: SensitivityReport) -> str:
@@ -326,7 +334,7 @@ def sensitivity_text(report: SensitivityReport) -> str:
         for row in report.rows
     ]  # fmt: skip
     headings = ["figure", "value", "low", "high", "unit", "orifice mm\nat low", "orifice mm\nat high", "basis"]
-    return f"{head}\n\n" + tabulate(rows, headers=headings, disable_numparse=True)
+    return f"{head}\n\n" + _upright(rows, headings)
 
 
 def _mm(value: float | None) -> str:
