@@ -1,7 +1,7 @@
 """From a vehicle and lists of parts to arrays: the tip-in it faces, and what every combination delivers into it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from configurator.physics import verdict
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import Surroundings, standard_atmosphere
-from configurator.physics.fuel_path import Array, FuelPath
+from configurator.physics.fuel_path import Array, Columns, FuelPath
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Mask, Opening, Throttles, TipIn, simulate
 from configurator.slots import Mount, Shots
@@ -114,25 +114,8 @@ class Circuit:
         slack_mm: Array,
     ) -> pump_model.Shot:
         """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
-        fuel, event = self.event.fuel, self.event
-        path = FuelPath(
-            diameter_m=np.array([n.diameter_mm for n in nozzles]) * 1e-3,
-            length_m=np.array([n.length_mm for n in nozzles]) * 1e-3,
-            orifices=np.array([float(n.orifices) for n in nozzles]),
-            screw_area_m2=np.array([s.passage_area_m2 for s in screws]),
-            screw_coefficient=self.assumed.screw_coefficient,
-            fuel_density_kg_m3=fuel.density_kg_m3,
-            fuel_viscosity_pa_s=fuel.viscosity_pa_s,
-        )
-        pump = pump_model.Pump(
-            *(np.array([getattr(p, name) for p in pumps]) for name in
-              ("diaphragm_area_m2", "spring_preload_n", "spring_rate_n_m", "capacity_m3"))
-        )  # fmt: skip
-        lifts = {mount: mount.lift_mm(event.throttle_deg) * 1e-3 for mount in dict.fromkeys(mounts)}
-        lift = np.column_stack([lifts[mount] for mount in mounts])
-        ratio = np.array([p.lever_ratio for p in pumps])
-        follower = pump_model.follower_travel(lift, ratio, slack_mm * 1e-3, pump)
-        return pump_model.deliver(event.time_s, follower, pump, path, event.assist_pa)
+        every = np.arange(len(nozzles))
+        return _Drawers.of(self, nozzles, screws, pumps, mounts).deliver(every, every, every, every, slack_mm)
 
     def film_share(self, nozzles: Sequence[FittedNozzle]) -> Array:
         """Share of the shot that lands on the walls, shape (n,)."""
@@ -143,6 +126,135 @@ class Circuit:
         """Mean fuel flow in each step [kg/s], shape (steps, n)."""
         steps = np.diff(self.event.time_s)[:, None]
         return np.asarray(shot.delivered_m3 * self.event.fuel.density_kg_m3 / steps)
+
+
+@dataclass(frozen=True)
+class _Drawers:
+    """Figures of parts as arrays, one entry a part; lifts [m] over the event, shape (times, mounts)."""
+
+    circuit: Circuit
+    diameter_m: Array
+    length_m: Array
+    orifices: Array
+    screw_area_m2: Array
+    pump: pump_model.Pump
+    lever_ratio: Array
+    lift_m: Array
+
+    @classmethod
+    def of(
+        cls,
+        circuit: Circuit,
+        nozzles: Sequence[FittedNozzle],
+        screws: Sequence[FeedScrewFigures],
+        pumps: Sequence[PumpFigures],
+        mounts: Sequence[Mount],
+    ) -> "_Drawers":
+        angle_deg = circuit.event.throttle_deg
+        lifts = {mount: mount.lift_mm(angle_deg) * 1e-3 for mount in dict.fromkeys(mounts)}
+        return cls(
+            circuit,
+            diameter_m=np.array([n.diameter_mm for n in nozzles]) * 1e-3,
+            length_m=np.array([n.length_mm for n in nozzles]) * 1e-3,
+            orifices=np.array([float(n.orifices) for n in nozzles]),
+            screw_area_m2=np.array([s.passage_area_m2 for s in screws]),
+            pump=pump_model.Pump(
+                *(np.array([getattr(p, item.name) for p in pumps]) for item in fields(pump_model.Pump))
+            ),
+            lever_ratio=np.array([p.lever_ratio for p in pumps]),
+            lift_m=np.column_stack([lifts[mount] for mount in mounts]),
+        )
+
+    def deliver(
+        self, nozzle: Columns, screw: Columns, pump: Columns, mount: Columns, slack_mm: Array
+    ) -> pump_model.Shot:
+        """Shots of n combinations of these parts, each given by its parts' places, shape (n,)."""
+        event, own = self.circuit.event, self.pump.take(pump)
+        path = FuelPath(
+            self.diameter_m[nozzle], self.length_m[nozzle], self.orifices[nozzle], self.screw_area_m2[screw],
+            self.circuit.assumed.screw_coefficient, event.fuel.density_kg_m3, event.fuel.viscosity_pa_s,
+        )  # fmt: skip
+        lift = self.lift_m.take(mount, axis=1)
+        follower = pump_model.follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
+        return pump_model.deliver(event.time_s, follower, own, path, event.assist_pa)
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What there is to work out of all combinations of lists of parts: each different one once.
+
+    Nozzles that differ in style share a shot, and are judged apart; parts that differ in what the demand does not see
+    are one. drives : different (pump, lobe) pairs with their slack. Combinations are numbered by drive, screw and
+    nozzle, those with one shot side by side. number : of each (nozzle, screw, pair that goes together).
+    """
+
+    drawers: _Drawers
+    nozzle: Columns
+    film_share: Array
+    screws: int
+    pump: Columns
+    mount: Columns
+    slack_mm: Array
+    number: Columns
+
+    @classmethod
+    def of(
+        cls,
+        circuit: Circuit,
+        nozzles: Sequence[FittedNozzle],
+        screws: Sequence[FeedScrewFigures],
+        pumps: Sequence[PumpFigures],
+        mounts: Sequence[Mount],
+        worth_it: Mask,
+        slack_mm: Array,
+    ) -> "_Plan":
+        orifice, nozzle = _alike([(n.diameter_mm, n.length_mm, n.orifices) for n in nozzles])
+        judged, judged_nozzle = np.unique(
+            np.column_stack([nozzle, circuit.film_share(nozzles)]), axis=0, return_inverse=True
+        )
+        screw_kind, screw = _alike([s.passage_area_mm2 for s in screws])
+        pump_kind, pump = _alike(
+            [(p.diaphragm_area_m2, p.spring_preload_n, p.spring_rate_n_m, p.capacity_m3, p.lever_ratio) for p in pumps]
+        )
+        mount_kind, mount = _alike(
+            [(m.phase_deg, m.lobe.total_lift_mm, m.lobe.duration_deg, m.lobe.nose, m.lobe.table) for m in mounts]
+        )
+        drives, drive = np.unique(
+            np.column_stack([np.broadcast_to(pump[:, None], worth_it.shape)[worth_it],
+                             np.broadcast_to(mount, worth_it.shape)[worth_it], slack_mm[worth_it]]),
+            axis=0, return_inverse=True,
+        )  # fmt: skip
+        drawers = _Drawers.of(
+            circuit, [nozzles[i] for i in orifice], [screws[i] for i in screw_kind], [pumps[i] for i in pump_kind],
+            [mounts[i] for i in mount_kind],
+        )  # fmt: skip
+        number = (drive * len(screw_kind) + screw[:, None]) * len(judged) + judged_nozzle[:, None, None]
+        return cls(
+            drawers, judged[:, 0].astype(np.intp), judged[:, 1], len(screw_kind), drives[:, 0].astype(np.intp),
+            drives[:, 1].astype(np.intp), drives[:, 2], number,
+        )  # fmt: skip
+
+    @property
+    def count(self) -> int:
+        return len(self.nozzle) * self.screws * len(self.pump)
+
+    def shots(self, block: range) -> tuple[pump_model.Shot, Columns, Array]:
+        """Shots of some of the combinations, each different one once; which one is each combination's, and the share
+        of it that lands on the walls, (n,)."""
+        rest, judged = np.divmod(np.array(block), len(self.nozzle))
+        kinds = len(self.drawers.diameter_m)
+        distinct, column = np.unique(rest * kinds + self.nozzle[judged], return_inverse=True)
+        rest, nozzle = np.divmod(distinct, kinds)
+        drive, screw = np.divmod(rest, self.screws)
+        shot = self.drawers.deliver(nozzle, screw, self.pump[drive], self.mount[drive], self.slack_mm[drive])
+        return shot, column, self.film_share[judged]
+
+
+def _alike(figures: Sequence[Hashable]) -> tuple[list[int], Columns]:
+    """Place of the first of each kind of equal figures, and the kind of each."""
+    kinds = {figure: kind for kind, figure in enumerate(dict.fromkeys(figures))}
+    kind = np.array([kinds[figure] for figure in figures], dtype=np.intp)
+    return [int(place) for place in np.unique(kind, return_index=True)[1]], kind
 
 
 def judge(
@@ -160,43 +272,45 @@ def judge(
     """What all combinations of the lists deliver at a demand factor, arrays over (nozzle, screw, pump, lobe).
 
     worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (an endless
-    hole). slack_mm : the same shape, slack in the linkage of each pair. Combinations with equal hydraulics are pumped
-    once: nozzles that differ in style share a shot.
+    hole). slack_mm : the same shape, slack in the linkage of each pair. Worked out in blocks, from delivery to window,
+    so that memory does not grow with the combinations but for what is returned.
     """
     shape = (len(nozzles), len(screws), len(pumps), len(mounts))
-    hydraulics = [(n.diameter_mm, n.length_mm, n.orifices) for n in nozzles]
-    distinct = list(dict.fromkeys(hydraulics))
-    which = np.array([distinct.index(item) for item in hydraulics])
-    drives = [(s, p, m) for s in range(shape[1]) for p, m in np.argwhere(worth_it)]
-    first_of = [hydraulics.index(item) for item in distinct]
-    plan = [(n, *drive) for n in first_of for drive in drives]
     table = {name: np.full(shape, fill) for name, fill in _UNWORKED.items()}
-    if not drives:
-        return Shots(**table)
-    shot = circuit.deliver(
-        [nozzles[n] for n, _, _, _ in plan],
-        [screws[s] for _, s, _, _ in plan],
-        [pumps[p] for _, _, p, _ in plan],
-        [mounts[m] for _, _, _, m in plan],
-        np.array([slack_mm[p, m] for _, _, p, m in plan]),
-    )
-    flow = circuit.flow_kg_s(shot)
-    column = which[:, None] * len(drives) + np.arange(len(drives))
-    shots = verdict.Shots(flow[:, column.ravel()], np.repeat(circuit.film_share(nozzles), len(drives)))
-    hole, flood = verdict.spells(circuit.event, shots, factor, circuit.allowed)
-    per_plan = {
-        "volume_cc": shot.delivered_m3.sum(axis=0) * 1e6,
-        "ends_ms": pump_model.shot_duration(circuit.event.time_s, shot.delivered_m3) * 1e3,
-        "peak_cc_s": flow.max(axis=0) / circuit.event.fuel.density_kg_m3 * 1e6,
-    }
-    found = {"hole_ms": hole * 1e3, "flood_ms": flood * 1e3} | {k: v[column].ravel() for k, v in per_plan.items()}
-    if with_windows:
-        window = verdict.windows(circuit.event, shots, circuit.allowed)
-        found |= {"window_low": window.low, "window_high": window.high}
-    screw, pump, lobe = np.array(drives).T
+    plan = _Plan.of(circuit, nozzles, screws, pumps, mounts, worth_it, slack_mm)
+    found = {name: np.full(plan.count, np.nan) for name in _UNWORKED}
+    levels = verdict.Levels.of(circuit.event, np.array([factor]))
+    window_levels = verdict.window_levels(circuit.event) if with_windows else None
+    for first in range(0, plan.count, verdict.BLOCK):
+        block = range(first, min(first + verdict.BLOCK, plan.count))
+        for name, values in _judged(circuit, plan, block, levels, window_levels).items():
+            found[name][block.start : block.stop] = values
+    pump, mount = np.nonzero(worth_it)
     for name, values in found.items():
-        table[name][:, screw, pump, lobe] = values.reshape(len(nozzles), len(drives))
+        table[name][:, :, pump, mount] = values[plan.number]
     return Shots(**table)
+
+
+def _judged(
+    circuit: Circuit, plan: _Plan, block: range, levels: verdict.Levels, window_levels: verdict.Levels | None
+) -> dict[str, Array]:
+    """Figures of some combinations of a plan at the one level of levels; windows where their levels are given."""
+    event = circuit.event
+    shot, column, film_share = plan.shots(block)
+    flow = circuit.flow_kg_s(shot)
+    shots = verdict.Shots(flow, film_share, column)
+    hole, flood = verdict.longest_spells(event, levels, shots, [0], circuit.allowed.limits)
+    found = {
+        "hole_ms": hole[0] * 1e3,
+        "flood_ms": flood[0] * 1e3,
+        "volume_cc": shot.delivered_m3.sum(axis=0)[column] * 1e6,
+        "ends_ms": pump_model.shot_duration(event.time_s, shot.delivered_m3)[column] * 1e3,
+        "peak_cc_s": flow.max(axis=0)[column] / event.fuel.density_kg_m3 * 1e6,
+    }
+    if window_levels:
+        window = verdict.windows(event, shots, circuit.allowed, window_levels)
+        found |= {"window_low": window.low, "window_high": window.high}
+    return found
 
 
 _UNWORKED = {

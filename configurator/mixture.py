@@ -39,8 +39,8 @@ def mixture_of(case: Case, name: str, choice: Choice) -> Mixture:
     levels, time_ms = Levels.of(event, np.array([case.factor])), event.time_s * 1e3
     phi = np.array([row.item() for row in mixture(levels, delivery.shots, 0)])
     return Mixture(
-        **vars(delivery), time_ms=time_ms, phi=phi, phi_without=levels.base_phi[:, 0], counts=event.judged,
-        lean_phi=allowed.lean_phi, rich_phi=allowed.rich_phi,
+        **vars(delivery), time_ms=time_ms, phi=phi, phi_without=levels.base_phi[:, 0].astype(np.float64),
+        counts=event.judged, lean_phi=allowed.lean_phi, rich_phi=allowed.rich_phi,
         hole_span_ms=longest_span(time_ms, allowed.lean_phi - phi, event.judged),
         flood_span_ms=longest_span(time_ms, phi - allowed.rich_phi, event.judged),
     )  # fmt: skip

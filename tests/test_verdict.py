@@ -206,7 +206,7 @@ def test_mixture_and_spells_against_scipy(
     phi = np.array(list(mixture(Levels.of(event, np.array([factor])), one, np.zeros(1, dtype=np.intp))))[:, 0]
     dense = np.arange(0.0, event.time_s[-1] + 1e-9, 0.0005)
     dense = np.minimum(dense, event.time_s[-1])
-    expected = phi_by_scipy(event, one.flow_kg_s[:, 0], event.shot_film_share, factor, dense)
+    expected = phi_by_scipy(event, one.flow_kg_s[:, 0].astype(np.float64), event.shot_film_share, factor, dense)
     # From the second sample on: the shot before the first half step is not defined by its means
     first = max(int(np.flatnonzero(event.judged)[0]), 1)
     np.testing.assert_allclose(phi[first:], np.interp(event.time_s, dense, expected)[first:], rtol=0.01)

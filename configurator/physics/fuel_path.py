@@ -4,7 +4,9 @@ The nozzle is a short drilled hole, so its discharge coefficient falls at low Re
 given one coefficient. Flow and Reynolds number depend on each other and are found together.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +14,7 @@ from numpy.typing import NDArray
 from configurator.errors import OutOfRange
 
 Array = NDArray[np.float64]
+Columns = NDArray[np.intp]
 
 REYNOLDS_RANGE = (10.0, 2.0e4)
 LENGTH_RATIO_RANGE = (1.5, 10.0)
@@ -33,14 +36,32 @@ def long_orifice_coefficient(length_over_diameter: Array, reynolds: Array) -> Ar
     >>> round(float(long_orifice_coefficient(np.array(4.0), np.array(10_000.0))), 5)
     0.79063
     """
-    low, high = LENGTH_RATIO_RANGE
-    for worst in (float(np.min(length_over_diameter)), float(np.max(length_over_diameter))):
-        if not low <= worst <= high:
-            raise OutOfRange("orifice length over diameter", worst, low, high, "")
-    re = np.clip(reynolds, *REYNOLDS_RANGE)
-    ultimate = np.where(length_over_diameter < 2.0, 0.810, 0.827 - 0.0085 * length_over_diameter)
-    hump = 0.005 * length_over_diameter / (1.0 + 7.5 * np.log10(0.00015 * re) ** 2)
-    return 1.0 / (1.0 / ultimate + (20.0 / re) * (1.0 + 2.25 * length_over_diameter) - hump)
+    return _Orifice.of(length_over_diameter).coefficient(reynolds)
+
+
+@dataclass(frozen=True)
+class _Orifice:
+    """What the discharge coefficient's equation takes from the shape of an orifice alone: 1/Cdu and its two terms."""
+
+    least_loss: Array
+    viscous: Array
+    hump: Array
+
+    @classmethod
+    def of(cls, length_over_diameter: Array) -> "_Orifice":
+        low, high = LENGTH_RATIO_RANGE
+        for worst in (float(np.min(length_over_diameter)), float(np.max(length_over_diameter))):
+            if not low <= worst <= high:
+                raise OutOfRange("orifice length over diameter", worst, low, high, "")
+        ultimate = np.where(length_over_diameter < 2.0, 0.810, 0.827 - 0.0085 * length_over_diameter)
+        return cls(1.0 / ultimate, 20.0 * (1.0 + 2.25 * length_over_diameter), 0.005 * length_over_diameter)
+
+    def coefficient(self, reynolds: Array) -> Array:
+        re = np.clip(reynolds, *REYNOLDS_RANGE)
+        away = np.log10(0.00015 * re)
+        loss = self.least_loss + self.viscous / re
+        loss -= self.hump / (1.0 + 7.5 * (away * away))
+        return np.asarray(1.0 / loss)
 
 
 @dataclass(frozen=True)
@@ -58,10 +79,30 @@ class FuelPath:
     fuel_density_kg_m3: float
     fuel_viscosity_pa_s: float
 
-    @property
+    def take(self, which: Columns) -> Self:
+        """Some of the combinations."""
+        return replace(
+            self, diameter_m=self.diameter_m[which], length_m=self.length_m[which], orifices=self.orifices[which],
+            screw_area_m2=self.screw_area_m2[which],
+        )  # fmt: skip
+
+    @cached_property
     def nozzle_area_m2(self) -> Array:
         """Total orifice area [m2], shape (n,)."""
         return self.orifices * (np.pi / 4.0) * self.diameter_m**2
+
+    @cached_property
+    def _orifice(self) -> _Orifice:
+        return _Orifice.of(self.length_m / self.diameter_m)
+
+    @cached_property
+    def _screw_m2(self) -> Array:
+        """Effective area of the screw."""
+        return self.screw_coefficient * self.screw_area_m2
+
+    @cached_property
+    def _reynolds_per_m_s(self) -> Array:
+        return self.fuel_density_kg_m3 * self.diameter_m / self.fuel_viscosity_pa_s
 
     def effective_area(self, pressure_pa: Array, nozzle_coefficient: Array | None = None) -> tuple[Array, Array]:
         """Effective area of the whole path [m2] and the nozzle's coefficient at a pressure [Pa], both shape (n,).
@@ -69,25 +110,29 @@ class FuelPath:
         1/CA^2 = 1/CA_nozzle^2 + 1/CA_screw^2; Re at the ideal velocity of the nozzle's share of the pressure. With a
         coefficient from a near-by pressure as the start one pass is enough; without one, three passes are made.
         """
-        screw = self.screw_coefficient * self.screw_area_m2
-        area = self.nozzle_area_m2
-        passes = 1
+        screw, area, passes = self._screw_m2, self.nozzle_area_m2, 1
         if nozzle_coefficient is None:
             nozzle_coefficient, passes = np.full_like(self.diameter_m, 0.78), 3
-        ideal_speed = np.sqrt(2.0 * np.maximum(pressure_pa, 0.0) / self.fuel_density_kg_m3)
-        ideal_reynolds = self.fuel_density_kg_m3 * self.diameter_m / self.fuel_viscosity_pa_s * ideal_speed
+        ideal_speed = np.sqrt((2.0 / self.fuel_density_kg_m3) * np.maximum(pressure_pa, 0.0))
+        ideal_reynolds = self._reynolds_per_m_s * ideal_speed
         coefficient = nozzle_coefficient
         for _ in range(passes):
-            nozzle = coefficient * area
-            share = screw / np.sqrt(nozzle**2 + screw**2)
-            coefficient = long_orifice_coefficient(self.length_m / self.diameter_m, ideal_reynolds * share)
+            share = screw / _hypotenuse(coefficient * area, screw)
+            coefficient = self._orifice.coefficient(ideal_reynolds * share)
         nozzle = coefficient * area
-        return nozzle * screw / np.sqrt(nozzle**2 + screw**2), coefficient
+        return nozzle * screw / _hypotenuse(nozzle, screw), coefficient
 
     def flow(self, pressure_pa: Array) -> Array:
         """Volume flow [m3/s] that a pressure [Pa] drives through the path: Q = CA sqrt(2 dp / rho), shape (n,)."""
         area, _ = self.effective_area(pressure_pa)
         return np.asarray(area * np.sqrt(2.0 * np.maximum(pressure_pa, 0.0) / self.fuel_density_kg_m3))
+
+
+def _hypotenuse(one: Array, other: Array) -> Array:
+    """sqrt(one^2 + other^2); numpy's own guards against overflow and takes several times as long."""
+    square = one * one
+    square += other * other
+    return np.asarray(np.sqrt(square, out=square))
 
 
 def screw_cut(

@@ -5,27 +5,31 @@ the wall film's time constant and the main circuit's lag: it gathers what the mo
 deepens with f and the flood with 1/f, so what a combination covers is an interval, its window.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import CircuitEvent
+from configurator.physics.fuel_path import Array, Columns
+from configurator.physics.spells import Level, Levels, Limit, Shots, SpellMeter, longest_spells, mixture
+from configurator.physics.tip_in import CircuitEvent, Mask
 
-Columns = NDArray[np.intp]
+__all__ = [
+    "FACTOR_RANGE", "JUMP_S", "LEVELS", "Allowed", "Levels", "Shots", "SpellMeter", "Windows", "longest_spells",
+    "mixture", "shot_needed", "spells", "spells_at", "window_levels", "windows",
+]  # fmt: skip
 
 LEVELS = 257
 COARSE_STEP = 32
 BLOCK = 8192
+"""Combinations worked out at once: as many as a core's own cache holds rows of."""
+FEW = 8192
+"""Combinations times levels that are worked out at every level right away."""
 JUMP_S = 0.02
 """A spell that changes by more within one level (1.1 % of f) is two spells that merged."""
 FACTOR_RANGE = (0.25, 4.0)
 """Demand factors looked at; a window's end at one of them means at or beyond it."""
-Limit = tuple[float, float]
-"""Equivalence ratio, and the side that counts: +1 above it, -1 below."""
 
 
 @dataclass(frozen=True)
@@ -43,119 +47,11 @@ class Allowed:
         return (self.lean_phi, -1.0), (self.rich_phi, 1.0)
 
 
-@dataclass(frozen=True)
-class Shots:
-    """Shots of n combinations: mean flow per step [kg/s], shape (steps, n), and share landing on the walls, (n,)."""
-
-    flow_kg_s: Array
-    film_share: Array
-
-    @property
-    def count(self) -> int:
-        return len(self.film_share)
-
-    def take(self, which: slice | Columns) -> "Shots":
-        return Shots(np.ascontiguousarray(self.flow_kg_s[:, which]), self.film_share[which])
-
-
-@dataclass(frozen=True)
-class Levels:
-    """An event at several demand factors, worked out once for all combinations; row t, one column a factor.
-
-    base_phi : mixture without a shot, (times, k). keep, gain : the film after a step is keep film + gain flow,
-    (steps, k). release : equivalence ratio per film mass, (times, k). per_flow : the same per prompt flow, (times,).
-    """
-
-    factors: Array
-    base_phi: Array
-    keep: Array
-    gain: Array
-    release: Array
-    per_flow: Array
-
-    @classmethod
-    def of(cls, event: CircuitEvent, factors: Array) -> "Levels":
-        per_flow = event.fuel.stoichiometric_ratio / np.maximum(event.air_kg_s, 1e-9)
-        tau = event.film_tau_s[:, None] * factors
-        mean = 0.5 * (tau[1:] + tau[:-1])
-        keep = np.exp(-np.diff(event.time_s)[:, None] / mean)
-        base = event.base_fuel(factors) * per_flow[:, None]
-        return cls(factors, base, keep, (1.0 - keep) * mean, per_flow[:, None] / tau, per_flow)
-
-
-def mixture(levels: Levels, shots: Shots, level: Columns | int) -> Iterator[Array]:
-    """Equivalence ratio of n combinations, one row of shape (n,) a time; level is each one's column of the levels, or
-    one for all."""
-    film = np.zeros(shots.count)
-    flow = shots.flow_kg_s
-    before = flow[0]
-    for time in range(len(levels.base_phi)):
-        after = flow[time] if time < len(flow) else flow[-1]
-        if time:
-            film *= levels.keep[time - 1].take(level)
-            film += levels.gain[time - 1].take(level) * (before * shots.film_share)
-        prompt = (before + after) * (0.5 * levels.per_flow[time])
-        prompt *= 1.0 - shots.film_share
-        prompt += film * levels.release[time].take(level)
-        prompt += levels.base_phi[time].take(level)
-        yield prompt
-        before = after
-
-
-class SpellMeter:
-    """Longest time a depth spends above zero [s], fed one row of shape (n,) at a time; linear between rows.
-
-    A spell that touches the end of the event counts as long as it was seen. Where no row is above zero there is nothing
-    to measure, and most of the time there is not.
-    """
-
-    def __init__(self, count: int) -> None:
-        self.longest_s = np.zeros(count)
-        self._run = np.zeros(count)
-        self._before: Array | None = None
-        self._was_above = False
-
-    def pause(self) -> None:
-        """The rows before do not count: a spell starts anew."""
-        self._before, self._was_above = None, False
-        self._run[:] = 0.0
-
-    def feed(self, depth: Array, interval_s: float) -> None:
-        is_above = bool(depth.max() > 0.0)
-        if self._before is not None and (is_above or self._was_above):
-            part = np.maximum(self._before, 0.0)
-            part += np.maximum(depth, 0.0)
-            part *= interval_s
-            size = np.abs(self._before)
-            size += np.abs(depth)
-            size += 1e-300
-            part /= size
-            self._run += part
-            np.maximum(self.longest_s, self._run, out=self.longest_s)
-            self._run *= depth > 0.0
-        self._before, self._was_above = depth, is_above
-
-
-def _longest(
-    event: CircuitEvent, levels: Levels, shots: Shots, level: Columns | int, limits: Sequence[Limit]
-) -> list[Array]:
-    """Longest spell [s] beyond each limit, each of shape (n,)."""
-    meters = [SpellMeter(shots.count) for _ in limits]
-    for time, phi in enumerate(mixture(levels, shots, level)):
-        interval = event.time_s[time] - event.time_s[time - 1] if time else 0.0
-        for meter, (limit, side) in zip(meters, limits, strict=True):
-            if event.judged[time]:
-                meter.feed((phi - limit) * side, interval)
-            else:
-                meter.pause()
-    return [meter.longest_s for meter in meters]
-
-
 def spells(event: CircuitEvent, shots: Shots, factor: float, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at one demand factor, each of shape (n,)."""
     levels = Levels.of(event, np.array([factor]))
-    hole, flood = _longest(event, levels, shots, 0, allowed.limits)
-    return hole, flood
+    hole, flood = longest_spells(event, levels, shots, [0], allowed.limits)
+    return hole[0], flood[0]
 
 
 def spells_at(event: CircuitEvent, shots: Shots, factors: Array, allowed: Allowed) -> tuple[Array, Array]:
@@ -164,7 +60,8 @@ def spells_at(event: CircuitEvent, shots: Shots, factors: Array, allowed: Allowe
     hole, flood = np.empty(n * k), np.empty(n * k)
     for first in range(0, n * k, BLOCK):
         block = np.arange(first, min(first + BLOCK, n * k))
-        hole[block], flood[block] = _longest(event, levels, shots.take(block // k), block % k, allowed.limits)
+        found = longest_spells(event, levels, shots.take(block // k), [block % k], allowed.limits)
+        hole[block], flood[block] = found[0][0], found[1][0]
     return hole.reshape(n, k), flood.reshape(n, k)
 
 
@@ -176,70 +73,99 @@ class Windows:
     high: Array
 
 
-def windows(event: CircuitEvent, shots: Shots, allowed: Allowed) -> Windows:
-    """Window of each combination: the connected range of f that it covers, nearest to f = 1.
+def window_levels(event: CircuitEvent) -> Levels:
+    """The event at every demand factor that windows look at: what does not depend on the combination."""
+    return Levels.of(event, np.geomspace(*FACTOR_RANGE, LEVELS)).single()
+
+
+def windows(event: CircuitEvent, shots: Shots, allowed: Allowed, levels: Levels | None = None) -> Windows:
+    """Window of each combination: the connected range of f that it covers, nearest to f = 1. levels : the event's
+    window_levels, where they are at hand.
 
     As a rule the flood ends where f rises and the hole begins, but a hole can also open at small f, where film and shot
-    come off before the main circuit takes over. So nothing is taken for granted: levels are looked at a factor of 1.41
-    apart; where none of them meets, the one that comes nearest to it is followed to where it comes nearest of all. From
-    a level that meets both ends are bisected over 257 factors a constant ratio apart (1.1 %) and interpolated within
-    the last step; where a spell jumps there (two dips that merge) the end is the last factor that met. An end at
-    FACTOR_RANGE means at or beyond it.
+    come off before the main circuit takes over. So levels are looked at a factor of 1.41 apart, all of them. A narrower
+    window lies between two of them where the lower has no hole, but a flood, and the upper no flood, but a hole; or
+    where a hole grows to both sides of a level, which is then followed to where it comes nearest to meeting. Ends are
+    bisected over 257 factors a constant ratio apart (1.1 %) and interpolated within the last step; where a spell jumps
+    there (two dips that merge) the end is the last factor that met. An end at FACTOR_RANGE means at or beyond it.
+    Single precision does: it moves an end by 1e-5, or to the next factor where a spell is about to jump.
     """
-    levels = Levels.of(event, np.geomspace(*FACTOR_RANGE, LEVELS))
-    low, high = np.empty(shots.count), np.empty(shots.count)
+    levels, single = levels or window_levels(event), shots.single()
+    ends = np.empty((2, shots.count))
     for first in range(0, shots.count, BLOCK):
         block = slice(first, first + BLOCK)
-        low[block], high[block] = _windows_of_block(_Judge(event, levels, shots.take(block), allowed))
-    return Windows(low, high)
+        ends[:, block] = _windows_of_block(_Judge(event, levels, single.take(block), allowed))
+    return Windows(*ends)
 
 
-def _windows_of_block(judge: "_Judge") -> tuple[Array, Array]:
-    """Both ends of each window, nan where no level meets."""
+def _windows_of_block(judge: "_Judge") -> Array:
+    """Both ends of each window, shape (2, n), nan where no level meets."""
     coarse = np.arange(0, LEVELS, COARSE_STEP)
-    over = np.array([judge.beyond(int(level)) for level in coarse])
-    meets = np.all(over <= 0.0, axis=1)
-    column, last = np.arange(meets.shape[1]), len(coarse) - 1
-    away = np.abs(np.arange(last + 1) - last // 2)[:, None]
-    start = np.argmin(np.where(meets, away, 10 * LEVELS), axis=0)
+    over = judge.beyond([int(level) for level in coarse])
+    inner, outer, deciding = _brackets(over <= 0.0)
+    ends = np.full(inner.shape, np.nan)
+    ends[inner >= 0] = judge.levels.factors[coarse[inner[inner >= 0]]]
+    side, which = np.nonzero(inner != outer)
+    if len(which):
+        inside, outside, decides = inner[side, which], outer[side, which], deciding[:, side, which]
+        bounds = (over[:, inside, which], over[:, outside, which])
+        ends[side, which] = _bisected(judge.of(which), coarse[inside], coarse[outside], bounds, decides)
+    hole = over[0]
+    valley = (hole[1:-1] < hole[:-2]) & (hole[1:-1] < hole[2:]) & (over[1, 2:] <= 0.0)
+    which = np.flatnonzero((inner[0] < 0) & valley.any(axis=0))
+    if len(which):
+        ends[:, which] = _windows_in_a_valley(judge.of(which), coarse, over[:, :, which])
+    ends[:, np.isnan(ends).any(axis=0)] = np.nan
+    return ends
+
+
+def _brackets(within: Mask) -> tuple[Columns, Columns, Mask]:
+    """Coarse levels between which the ends of windows lie: the inner and the outer one of each end, shape (2, n), one
+    and the same at an edge, both -1 where there is no window; and whether hole and flood decide there, (2, 2, n).
+
+    within : whether hole and flood are within what is allowed, (2, levels, n).
+    """
+    meets: Mask = np.asarray(within.all(axis=0))
+    levels, count = meets.shape
+    place, column, last = np.arange(levels)[:, None], np.arange(count), levels - 1
+    start = np.where(meets, np.abs(2 * place - last), 2 * levels).argmin(axis=0)
     end = start.copy()
     for _ in range(last):
         start -= (start > 0) & meets[np.maximum(start - 1, 0), column]
         end += (end < last) & meets[np.minimum(end + 1, last), column]
-    found = np.any(meets, axis=0)
-    ends = np.full((2, len(column)), np.nan)
     inner, outer = np.array([start, end]), np.array([np.maximum(start - 1, 0), np.minimum(end + 1, last)])
-    ends[:, found] = judge.levels.factors[coarse[inner[:, found]]]
-    side, which = np.nonzero(found & (inner != outer))
-    if len(which):
-        inner, outer = inner[side, which], outer[side, which]
-        pair = (over[inner, :, which].T, over[outer, :, which].T)
-        ends[side, which] = _bisected(judge.of(which), coarse[inner], coarse[outer], pair)
-    rest = np.flatnonzero(~found)
-    if len(rest):
-        ends[:, rest] = _narrow_windows(judge.of(rest), coarse, over[:, :, rest])
-    return ends[0], ends[1]
+    deciding = np.ones((2, 2, count), dtype=bool)
+
+    none = ~meets.any(axis=0)
+    inner[:, none] = outer[:, none] = -1
+    between = within[0, :-1] & within[1, 1:]
+    narrow = none & between.any(axis=0)
+    lower = np.where(between, np.abs(2 * place[:-1] + 1 - last), 2 * levels).argmin(axis=0)[narrow]
+    inner[:, narrow], outer[:, narrow] = (lower + 1, lower), (lower, lower + 1)
+    deciding[0, 0, narrow] = deciding[1, 1, narrow] = False
+    return inner, outer, deciding
 
 
-def _narrow_windows(judge: "_Judge", coarse: Columns, over: Array) -> tuple[Array, Array]:
-    """Windows that lie between two coarse levels, of combinations that meet at none; nan where there is none."""
-    column = np.arange(over.shape[2])
-    at = coarse[np.argmin(over.max(axis=1), axis=0)]
-    best = over[at // COARSE_STEP, :, column].T
-    step = COARSE_STEP // 2
+def _windows_in_a_valley(judge: "_Judge", coarse: Columns, over: Array) -> Array:
+    """Windows around the level that comes nearest to meeting, shape (2, n), nan where it does not. over : at the coarse
+    levels, of which none meets, shape (2, levels, n)."""
+    count = over.shape[2]
+    nearest = over.max(axis=0).argmin(axis=0)
+    at, best, step = coarse[nearest], over[:, nearest, np.arange(count)], COARSE_STEP // 2
     while step:
         for trial in (np.maximum(at - step, 0), np.minimum(at + step, LEVELS - 1)):
-            there = judge.beyond(trial)
+            there = judge.beyond([trial])[:, 0]
             nearer = there.max(axis=0) < best.max(axis=0)
             at, best = np.where(nearer, trial, at), np.where(nearer, there, best)
         step //= 2
-    ends = np.full((2, len(column)), np.nan)
+    ends, both = np.full((2, count), np.nan), np.ones((2, count), dtype=bool)
     which = np.flatnonzero(np.all(best <= 0.0, axis=0))
     if len(which):
         judge, at, best = judge.of(which), at[which], best[:, which]
         for side, outer in enumerate((at // COARSE_STEP, np.minimum(at // COARSE_STEP + 1, len(coarse) - 1))):
-            ends[side, which] = _bisected(judge, at, coarse[outer], (best, over[outer, :, which].T))
-    return ends[0], ends[1]
+            bounds = (best, over[:, outer, which])
+            ends[side, which] = _bisected(judge, at, coarse[outer], bounds, both[:, which])
+    return ends
 
 
 @dataclass(frozen=True)
@@ -255,39 +181,42 @@ class _Judge:
         """The same judge for some of the combinations."""
         return _Judge(self.event, self.levels, self.shots.take(which), self.allowed)
 
-    def beyond(self, level: Columns | int) -> Array:
-        """Hole and flood less what is allowed [s], shape (2, n); level is each one's, or one for all."""
-        if self.shots.count * LEVELS <= BLOCK:
-            return np.asarray(self._everywhere[:, np.arange(self.shots.count), level])
-        return self._beyond(self.shots, level)
+    def beyond(self, at: Sequence[Level]) -> Array:
+        """Hole and flood less what is allowed [s], shape (2, k, n), at k levels."""
+        if self.shots.count * LEVELS <= FEW:
+            column = np.arange(self.shots.count)
+            return np.stack([self._everywhere[:, column, level] for level in at], axis=1)
+        return self._beyond(self.shots, at)
 
     @cached_property
     def _everywhere(self) -> Array:
         """The same at every level, (2, n, levels): a few combinations take no longer there than at one level."""
         count = self.shots.count
-        every = self._beyond(self.shots.take(np.repeat(np.arange(count), LEVELS)), np.tile(np.arange(LEVELS), count))
-        return every.reshape(2, count, LEVELS)
+        every = self.shots.take(np.repeat(np.arange(count), LEVELS))
+        return self._beyond(every, [np.tile(np.arange(LEVELS), count)]).reshape(2, count, LEVELS)
 
-    def _beyond(self, shots: Shots, level: Columns | int) -> Array:
-        hole, flood = _longest(self.event, self.levels, shots, level, self.allowed.limits)
+    def _beyond(self, shots: Shots, at: Sequence[Level]) -> Array:
+        hole, flood = longest_spells(self.event, self.levels, shots, at, self.allowed.limits)
         return np.array([hole - self.allowed.hole_s, flood - self.allowed.flood_s])
 
 
-def _bisected(judge: _Judge, meets: Columns, fails: Columns, over: tuple[Array, Array]) -> Array:
-    """Factor at which a combination ceases to meet, between a level that meets and one that fails, shape (n,); the
-    level itself where the two are one. over : what judge.beyond gives at both."""
-    inside, outside = over
-    while np.any(np.abs(meets - fails) > 1):
-        middle = (meets + fails) // 2
-        trial = judge.beyond(middle)
-        good = np.all(trial <= 0.0, axis=0)
-        meets, fails = np.where(good, middle, meets), np.where(good, fails, middle)
-        inside, outside = np.where(good, trial, inside), np.where(good, outside, trial)
-    rise = outside - inside
-    part = np.divide(-inside, rise, out=np.zeros_like(rise), where=(rise > 0.0) & (rise < JUMP_S))
-    share = np.where(outside > 0.0, part, 1.0).min(axis=0)
+def _bisected(judge: _Judge, inside: Columns, outside: Columns, over: tuple[Array, Array], deciding: Mask) -> Array:
+    """Factor at which a combination ceases to meet, between a level inside its window and one outside, shape (n,); nan
+    where it does not meet there after all. over : what judge.beyond gives at both; deciding : spells to go by, (2, n).
+    """
+    within, without = over
+    while np.any(np.abs(inside - outside) > 1):
+        middle = (inside + outside) // 2
+        trial = judge.beyond([middle])[:, 0]
+        good = np.all((trial <= 0.0) | ~deciding, axis=0)
+        inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)
+        within, without = np.where(good, trial, within), np.where(good, without, trial)
+    rise = without - within
+    part = np.divide(-within, rise, out=np.zeros_like(rise), where=(rise > 0.0) & (rise < JUMP_S))
+    share = np.clip(np.where(without > 0.0, part, 1.0).min(axis=0), 0.0, 1.0)
     log = np.log(judge.levels.factors)
-    return np.asarray(np.exp(log[meets] + np.clip(share, 0.0, 1.0) * (log[fails] - log[meets])))
+    factor = np.exp(log[inside] + share * (log[outside] - log[inside]))
+    return np.where(np.all(within <= 0.0, axis=0), factor, np.nan)
 
 
 def shot_needed(event: CircuitEvent, phi_limit: float, film_share: float, factor: float) -> Array:
