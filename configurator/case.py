@@ -12,7 +12,8 @@ from configurator.demand import Circuit, allowed_by, judge, rear_main_delivers_m
 from configurator.errors import BadInput, Fault
 from configurator.facts import CarFacts, CircuitFacts
 from configurator.fitted import Fitted, FittedCircuit, resolve_fitted
-from configurator.options import Option, Slots, options_of
+from configurator.on_offer import options_of
+from configurator.options import Offered, Option
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import TipIn
@@ -92,8 +93,14 @@ class Case:
         return tip_in_of(self.vehicle, self.assumed)
 
     @cached_property
-    def options(self) -> Slots:
+    def options(self) -> dict[str, Offered]:
+        """Everything that may sit in every slot, what is fitted first."""
         return options_of(self.fitted, self.catalog)
+
+    @cached_property
+    def on_offer(self) -> dict[str, tuple[Option, ...]]:
+        """One option a kind in every slot: the cheapest, of equals the quickest to fit, then the first by code."""
+        return {slot: offered.kinds for slot, offered in self.options.items()}
 
     @cached_property
     def as_fitted(self) -> dict[str, Option]:
@@ -159,19 +166,19 @@ class Case:
     ) -> dict[str, Any]:
         """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
 
-        One combination is looked up in the table of all, once `tabulated` has made that.
+        One combination is looked up in the table of all kinds, once `tabulated` has made that.
         """
-        own = {slot: options[slot if slot in SHARED_SLOTS else f"{name}.{slot}"] for slot in AXES}
+        own = {slot: options[self._full(name, slot)] for slot in AXES}
         if not with_windows and name in self._tables and all(len(listed) == 1 for listed in own.values()):
-            places = [self._places.get(id(listed[0])) for listed in own.values()]
-            if None not in places:
-                return self._looked_up(name, own, places)  # type: ignore[arg-type]
+            kinds = [self.options[self._full(name, slot)].kind_of(listed[0]) for slot, listed in own.items()]
+            if None not in kinds:
+                return self._looked_up(name, own, kinds)  # type: ignore[arg-type]
         return self._worked_out(name, own, with_windows=with_windows)
 
     def tabulated(self, name: str) -> dict[str, Any]:
-        """The columns over every option of a circuit's slots, worked out once."""
+        """The columns over every kind of option of a circuit's slots, in the order of on_offer, worked out once."""
         if name not in self._tables:
-            own = {slot: self.options[slot if slot in SHARED_SLOTS else f"{name}.{slot}"] for slot in AXES}
+            own = {slot: self.on_offer[self._full(name, slot)] for slot in AXES}
             self._tables[name] = self._worked_out(name, own)
         return self._tables[name]
 
@@ -179,15 +186,14 @@ class Case:
     def _tables(self) -> dict[str, dict[str, Any]]:
         return {}
 
-    @cached_property
-    def _places(self) -> dict[int, int]:
-        """Place of each option in its slot, by the identity of the object: comparing options would take longer."""
-        return {id(option): place for listed in self.options.values() for place, option in enumerate(listed)}
+    @staticmethod
+    def _full(name: str, slot: str) -> str:
+        return slot if slot in SHARED_SLOTS else f"{name}.{slot}"
 
-    def _looked_up(self, name: str, own: Mapping[str, Sequence[Option]], places: Sequence[int]) -> dict[str, Any]:
+    def _looked_up(self, name: str, own: Mapping[str, Sequence[Option]], kinds: Sequence[int]) -> dict[str, Any]:
         whole = self._tables[name]
-        found = {slot: whole[slot].only(axis, places[axis]) for axis, slot in enumerate(AXES)}
-        cell = tuple(slice(place, place + 1) for place in places[: len(CIRCUIT_SLOTS)])
+        found = {slot: whole[slot].only(axis, kinds[axis]) for axis, slot in enumerate(AXES)}
+        cell = tuple(slice(kind, kind + 1) for kind in kinds[: len(CIRCUIT_SLOTS)])
         disturbed = own["lobe"][0].changed or own["pump"][0].changed
         return found | {
             "limits": whole["limits"], "car": whole["car"], "shot": whole["shot"].at(cell),

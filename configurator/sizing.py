@@ -31,8 +31,9 @@ class Table:
 
 
 def tabulate_circuit(case: Case, name: str) -> Table:
-    """Every combination of a circuit's options, judged; redrilled nozzles left out, spacer and pad as they are."""
-    listed = {slot: (options[:1] if "." not in slot else options) for slot, options in case.options.items()}
+    """Every combination of the kinds there are for a circuit, judged: no redrilled nozzle, spacer and pad as they
+    are."""
+    listed = {slot: (options[:1] if "." not in slot else options) for slot, options in case.on_offer.items()}
     nozzle = f"{name}.nozzle"
     listed[nozzle] = tuple(option for option in listed[nozzle] if option.work != "redrill")
     return tabulate_listed(case, name, listed)
@@ -41,7 +42,7 @@ def tabulate_circuit(case: Case, name: str) -> Table:
 def tabulate_listed(case: Case, name: str, listed: Slots) -> Table:
     """Every combination of the options listed for a circuit, judged, its window included."""
     columns = case.columns(name, listed, with_windows=True)
-    options = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
+    options = {slot: tuple(listed[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS}
     shape = tuple(len(options[slot]) for slot in CIRCUIT_SLOTS)
     broken = {
         rule.id: np.broadcast_to(margins(rule, columns)[..., 0, 0] < 0, shape)

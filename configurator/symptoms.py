@@ -132,11 +132,12 @@ def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Move:
 
 def _smaller_nozzle(case: Case, circuit: str, diameter_mm: float, symptom: Symptom) -> Wish:
     slot = f"{circuit}.nozzle"
-    smaller = frozenset(
-        place
-        for place, option in enumerate(case.options[slot])
-        if isinstance(option.figures, FittedNozzle) and option.figures.diameter_mm < diameter_mm - SAME_SIZE_MM
-    )
+
+    def is_smaller(option: Option) -> bool:
+        figures = option.figures
+        return isinstance(figures, FittedNozzle) and figures.diameter_mm < diameter_mm - SAME_SIZE_MM
+
+    smaller = frozenset(case.options[slot].where(is_smaller))
     return Wish(f"{symptom.says} asks for a smaller {circuit} nozzle", slot, smaller, felt=True)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.fitted import FittedNozzle
-from configurator.options import Option, Slots
+from configurator.options import Offered, Option, Slots
 from configurator.read_files import did_you_mean
 from configurator.slots import Mount
 from configurator.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
@@ -67,35 +67,28 @@ def _slots_named(slots: Slots, word: str) -> list[str]:
     return [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
 
 
-def _where(options: Sequence[Option], holds: Sequence[bool]) -> frozenset[int]:
-    return frozenset(index for index, (_, keeps) in enumerate(zip(options, holds, strict=True)) if keeps)
-
-
 def _keeping(slot: str, text: str) -> Wish:
     return Wish(text, slot, frozenset({0}))
 
 
 def _avoiding(slots: Slots, word: str) -> list[Wish]:
+    offered = {slot: Offered.of(options) for slot, options in slots.items()}
     if word in WORK_WORDS:
-        work = WORK_WORDS[word]
-        banned = {slot: [option.work != work for option in options] for slot, options in slots.items()}
-    elif any(option.code == word for options in slots.values() for option in options):
-        banned = {
-            slot: [option.code != word or not option.changed for option in options] for slot, options in slots.items()
-        }
+        banned = {slot: own.where(lambda option: option.work == WORK_WORDS[word]) for slot, own in offered.items()}
+    elif any(own.of_code(word) for own in offered.values()):
+        banned = {slot: [place for place in own.of_code(word) if own[place].changed] for slot, own in offered.items()}
     elif named := _slots_named(slots, word):
         return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
     else:
-        codes = [option.code for options in slots.values() for option in options if option.code]
-        known = [*WORK_WORDS, *slots, *codes]
+        known = [*WORK_WORDS, *slots, *(code for own in offered.values() for code in own.codes)]
         raise _fault(
             "--avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
             did_you_mean(word, known),
         )  # fmt: skip
     return [
-        Wish(f"avoid {word} ({slot})", slot, _where(slots[slot], holds))
-        for slot, holds in banned.items()
-        if not all(holds)
+        Wish(f"avoid {word} ({slot})", slot, frozenset(range(len(slots[slot]))).difference(places))
+        for slot, places in banned.items()
+        if places
     ]
 
 
@@ -107,22 +100,21 @@ def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
     if not equals or not what:
         raise _fault(option, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
     if slot not in slots:
-        raise _fault(
-            option, word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots))
-        )
-    options = slots[slot]
-    meant = [
-        _is_meant(slot, option, what) and (not own_lobe or option.work in ("none", "rephase")) for option in options
-    ]
-    if _measures_otherwise(options[0]) and any(meant[1:]):
-        meant[0] = False
-    exactly = [word_of(option) == what for option in options]
-    meant = exactly if any(exactly) else meant
-    allowed = _where(options, meant)
+        raise _fault(option, word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots)))
+    options = Offered.of(slots[slot])
+    # A word means options by their code, with or without a phase behind it, or every option of some kinds.
+    named = {*options.own, *options.of_code(what), *options.of_code(what.rpartition("@")[0])}
+    meant = {place for place in named if _is_named(slot, options[place], what)}
+    meant.update(options.where(lambda one: _is_like(one, what)))
+    if own_lobe:
+        meant = {place for place in meant & set(options.own) if options[place].work in ("none", "rephase")}
+    if _measures_otherwise(options[0]) and meant - {0}:
+        meant.discard(0)
+    allowed = {place for place in named if word_of(options[place]) == what} or meant
     if not allowed:
         raise _fault(option, word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
-                     did_you_mean(what, [option.code for option in options if option.code]))  # fmt: skip
-    return Wish(f"{slot} = {what}", slot, allowed)
+                     did_you_mean(what, options.codes))  # fmt: skip
+    return Wish(f"{slot} = {what}", slot, frozenset(allowed))
 
 
 def slot_asked(slots: Slots, word: str) -> tuple[str, frozenset[int]]:
@@ -158,9 +150,19 @@ def word_of(option: Option) -> str:
     return option.code or option.label
 
 
-def _is_meant(slot: str, option: Option, what: str) -> bool:
+def _is_named(slot: str, option: Option, what: str) -> bool:
+    """Whether a word means an option by its code or label, a lobe's with a phase behind it or without."""
     if what == option.code and option.work not in ("redrill", "relieve"):
         return True
+    figures = option.figures
+    if isinstance(figures, Mount):
+        code, _, phase = what.rpartition("@")
+        return code == option.code and _is_phase(phase, figures)
+    return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+
+
+def _is_like(option: Option, what: str) -> bool:
+    """Whether a word means an option by its figures, whatever its code: a size, a phase, a depth."""
     figures = option.figures
     if isinstance(figures, FittedNozzle):
         redrill = what.startswith("redrill:")
@@ -170,10 +172,13 @@ def _is_meant(slot: str, option: Option, what: str) -> bool:
         return abs(figures.diameter_mm - size) < closeness_mm(what)
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")
-        return phase.removesuffix("deg").strip() == f"{figures.phase_deg:g}" and code in ("", option.code)
-    if isinstance(figures, float) and _length(what) is not None:
-        return abs(figures - (_length(what) or 0.0)) < 1e-6
-    return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+        return code == "" and _is_phase(phase, figures)
+    depth_mm = _length(what) if isinstance(figures, float) else None
+    return isinstance(figures, float) and depth_mm is not None and abs(figures - depth_mm) < 1e-6
+
+
+def _is_phase(text: str, mount: Mount) -> bool:
+    return text.removesuffix("deg").strip() == f"{mount.phase_deg:g}"
 
 
 def _measures_otherwise(fitted: Option) -> bool:
@@ -196,7 +201,8 @@ def _length(text: str) -> float | None:
         return None
 
 
-def _expected(slot: str, options: Sequence[Option], what: str) -> str:
+def _expected(slot: str, offered: Offered, what: str) -> str:
+    options = offered.kinds
     size = _size(what.removeprefix("redrill:"))
     if slot.endswith(".nozzle") and size is not None and what.startswith("redrill:"):
         drills = dict.fromkeys(o.label.rsplit("drill ")[-1] for o in options if o.work == "redrill")
@@ -228,8 +234,9 @@ def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
             raise BadInput(
                 [Fault("--with", "", f"the wishes for {slot} exclude each other", "wishes that one part can meet")]
             )
-        now = slots[slot][0].figures
-        chosen[slot] = min(allowed, key=lambda index: (_unlike(now, slots[slot][index].figures), index))
+        options = Offered.of(slots[slot])
+        unlike = [_unlike(options[0].figures, kind.figures) for kind in options.kinds]
+        chosen[slot] = min(allowed, key=lambda place: (unlike[options.kind[place]], place))
     return chosen
 
 

@@ -15,7 +15,8 @@ import numpy as np
 
 from configurator.case import Case
 from configurator.catalog import load_catalog, shipped_catalog_dir
-from configurator.options import Option, as_fitted
+from configurator.on_offer import as_fitted
+from configurator.options import Option
 from configurator.physics.fuel_path import Array
 from configurator.vehicle import Vehicle
 from configurator.workshop.belief import FACTORS, Belief, prior, spells_of

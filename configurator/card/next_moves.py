@@ -16,7 +16,7 @@ from configurator.card.words import part_words, size_words, slot_words
 from configurator.case import Case
 from configurator.findings import Choice
 from configurator.fitted import FittedNozzle
-from configurator.options import Option, Slots
+from configurator.options import Option
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import FACTOR_RANGE
@@ -136,9 +136,9 @@ class _Field:
     @classmethod
     def of(cls, circuit: _Circuit, nozzles: Sequence[Option], free: Sequence[str]) -> "_Field":
         """Every combination in which only the free slots may change, the nozzle to one of these."""
-        listed: Slots = {slot: (option,) for slot, option in circuit.choice.items()}
+        listed: dict[str, tuple[Option, ...]] = {slot: (option,) for slot, option in circuit.choice.items()}
         for slot in free:
-            others = nozzles if slot == "nozzle" else circuit.case.options[f"{circuit.name}.{slot}"]
+            others = nozzles if slot == "nozzle" else circuit.case.on_offer[f"{circuit.name}.{slot}"]
             now = circuit.now(slot)
             listed[f"{circuit.name}.{slot}"] = (now, *(option for option in others if option.label != now.label))
         table = tabulate_listed(circuit.case, circuit.name, listed)
@@ -195,7 +195,7 @@ def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:
     now = circuit.nozzle
     styles = (now.style,) if now.style in takes else takes
     beyond = [
-        option for option in circuit.case.options[f"{circuit.name}.nozzle"]
+        option for option in circuit.case.on_offer[f"{circuit.name}.nozzle"]
         if option.work != "redrill" and isinstance(option.figures, FittedNozzle) and option.figures.style in styles
         and side * (option.figures.diameter_mm - now.diameter_mm) > SAME_SIZE_MM
     ]  # fmt: skip

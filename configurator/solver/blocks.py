@@ -8,101 +8,150 @@ back. A rule across two circuits would make one block of them: still exact, only
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from math import prod
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from configurator.options import JOINTS
+from configurator.options import JOINTS, Mask, Places, Whole
 from configurator.rules import SHARED_SLOTS
 from configurator.solver.problem import Constraint, Problem
 
-Places = NDArray[np.intp]
-Whole = NDArray[np.int64]
 Entry = TypeVar("Entry", bound=np.generic)
+Ids = NDArray[np.int32]
+MOST_BITS = 18
+"""Cells are told apart by as many constraints at once as make at most two to this many kinds."""
 
 
 @dataclass(frozen=True)
 class Broken:
     """Which constraints each of n cells breaks: an id a cell, and for each id a bit for every constraint broken."""
 
-    ids: Places
+    ids: Ids
     signatures: tuple[int, ...]
 
     @classmethod
-    def of(cls, count: int, masks: Iterable[tuple[int, NDArray[np.bool_]]]) -> "Broken":
-        """masks : bit of a constraint, and whether each cell breaks it, shape (count,)."""
-        ids, signatures = np.zeros(count, dtype=np.intp), [0]
-        for bit, broken in masks:
-            kinds, ids = np.unique(2 * ids + broken, return_inverse=True)
-            signatures = [signatures[kind // 2] | (int(kind % 2) << bit) for kind in kinds]
-        return cls(ids, tuple(signatures))
-
-    @cached_property
-    def holds(self) -> NDArray[np.bool_]:
-        """Whether a cell breaks nothing, shape (n,)."""
-        return np.array([signature == 0 for signature in self.signatures])[self.ids]
+    def of(cls, shape: tuple[int, ...], masks: Sequence[tuple[int, Mask]]) -> "Broken":
+        """masks : bit of a constraint, and whether each cell breaks it, an array that broadcasts to the shape."""
+        ids: Ids = np.zeros(shape, dtype=np.int32)
+        signatures, left = [0], list(masks)
+        while left:
+            at_once = max(1, MOST_BITS - len(signatures).bit_length())
+            some, left = left[:at_once], left[at_once:]
+            for _, broken in some:
+                ids = 2 * ids + broken
+            there = np.bincount(ids.reshape(-1), minlength=len(signatures) << len(some)) > 0
+            ids = (np.cumsum(there, dtype=np.int32) - 1)[ids]
+            signatures = [
+                signatures[kind >> len(some)]
+                | sum(1 << bit for place, (bit, _) in enumerate(reversed(some)) if kind >> place & 1)
+                for kind in np.flatnonzero(there).tolist()
+            ]
+        return cls(ids.reshape(-1), tuple(signatures))
 
 
 @dataclass(frozen=True)
 class Block:
-    """A dense table over some slots, flattened to n cells in the slots' order.
-
-    places : option of each slot in each cell, (slots, n). broken : hard constraints within the block. doors : slots
-    that constraints with the core read. advice, price, permanent, labour : what a cell costs, (n,).
+    """A dense table over some slots, flattened to n cells in the slots' order; what it holds is worked out when asked
+    for. doors : slots that constraints with the core read. hard : the constraints that must hold, of the whole choice.
     """
 
+    problem: Problem
+    hard: tuple[Constraint, ...]
     slots: tuple[str, ...]
-    shape: tuple[int, ...]
     doors: tuple[str, ...]
-    broken: Broken
-    advice: Whole
-    permanent: Whole
-    price: Whole
-    labour: Whole
-    changed: dict[str, NDArray[np.bool_]]
-    """Whether each option of a slot is a change."""
+
+    @cached_property
+    def shape(self) -> tuple[int, ...]:
+        return tuple(len(self.problem.options[slot]) for slot in self.slots)
 
     @property
     def count(self) -> int:
         return prod(self.shape)
 
+    @property
+    def within(self) -> list[Constraint]:
+        """Constraints over slots of this block alone."""
+        return [c for c in self.problem.constraints if set(c.slots) <= set(self.slots)]
+
+    def _along(self, table: NDArray[Entry], *own: str) -> NDArray[Entry]:
+        return along(table, own, self.slots)
+
     @cached_property
-    def places(self) -> Places:
-        return np.indices(self.shape, dtype=np.intp).reshape(len(self.shape), self.count)
+    def broken(self) -> Broken:
+        """Hard constraints that each cell breaks."""
+        masks = [(_bit(self.hard, c), self._along(~c.allowed, *c.slots)) for c in self.within if not c.advice]
+        return Broken.of(self.shape, masks)
+
+    @cached_property
+    def holds(self) -> Mask:
+        """Whether a cell breaks no hard constraint, (n,)."""
+        holds = np.ones(self.shape, dtype=bool)
+        for constraint in self.within:
+            if not constraint.advice:
+                holds &= self._along(constraint.allowed, *constraint.slots)
+        return holds.reshape(-1)
+
+    @cached_property
+    def changed(self) -> dict[str, Mask]:
+        """Whether each option of a slot is a change."""
+        return {slot: np.array([option.changed for option in self.problem.options[slot]]) for slot in self.slots}
+
+    def cost(self, goal: str) -> Whole:
+        """What each cell adds to a goal, gaskets and what comes in a pump's box included, (n,)."""
+        if goal == "advice":
+            return _added(self.shape, (self._along(~c.allowed, *c.slots) for c in self.within if c.advice))
+        total = [self._along(self.problem.cost(slot, goal), slot) for slot in self.slots]
+        if goal == "price":
+            for price, slots in self.openings:
+                total.append(price * reduce(np.logical_or, (self._along(self.changed[slot], slot) for slot in slots)))
+            total += [-self._along(saved, pump, other) for pump, other, saved in self.box_savings]
+        return _added(self.shape, total)
+
+    @cached_property
+    def openings(self) -> list[tuple[int, list[str]]]:
+        """Price of gaskets for each joint, once for all of the slots whose change opens it."""
+        opens: dict[tuple[str, str], list[str]] = {}
+        for slot in self.slots:
+            circuit, _, bare = slot.rpartition(".")
+            for joint in JOINTS.get(bare, ()):
+                opens.setdefault((circuit, joint), []).append(slot)
+        return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in opens.items()]
+
+    @cached_property
+    def box_savings(self) -> list[tuple[str, str, Whole]]:
+        """Slot of a pump, another slot, and what is saved for each pair of their options."""
+        saved: dict[tuple[str, str], Whole] = {}
+        for pump, index, other, place, price in self.problem.kit_savings():
+            if pump in self.slots:
+                sizes = (len(self.problem.options[pump]), len(self.problem.options[other]))
+                table = saved.setdefault((pump, other), np.zeros(sizes, dtype=np.int64))
+                table[index, place] = price
+        return [(pump, other, table) for (pump, other), table in saved.items()]
 
     def place(self, slot: str) -> Places:
         """Option of one slot in each cell, (n,)."""
-        return np.asarray(self.places[self.slots.index(slot)])
+        own = self._along(np.arange(self.shape[self.slots.index(slot)]), slot)
+        return np.broadcast_to(own, self.shape).reshape(-1)
+
+    def options_at(self, cell: int) -> dict[str, int]:
+        """Option of each slot in one cell."""
+        return {slot: int(place) for slot, place in zip(self.slots, np.unravel_index(cell, self.shape), strict=True)}
 
     @cached_property
     def door(self) -> Places:
         """Number of each cell's combination of doors, (n,)."""
-        return _number(self, self.doors)
+        number = np.zeros((1,) * len(self.slots), dtype=np.intp)
+        for slot in self.doors:
+            size = self.shape[self.slots.index(slot)]
+            number = number * size + self._along(np.arange(size), slot)
+        return np.broadcast_to(number, self.shape).reshape(-1)
 
     @property
     def door_shape(self) -> tuple[int, ...]:
         return tuple(self.shape[self.slots.index(slot)] for slot in self.doors)
-
-    def along(self, slots: tuple[str, ...]) -> Places:
-        """Cells grouped by the options of some slots, (combinations, the rest)."""
-        if slots not in self._groups:
-            order = np.argsort(_number(self, slots), kind="stable")
-            self._groups[slots] = order.reshape(prod(self.shape[self.slots.index(slot)] for slot in slots), -1)
-        return self._groups[slots]
-
-    @cached_property
-    def _groups(self) -> dict[tuple[str, ...], Places]:
-        return {}
-
-
-def _number(block: Block, slots: Sequence[str]) -> Places:
-    number = np.zeros(block.count, dtype=np.intp)
-    for slot in slots:
-        number = number * block.shape[block.slots.index(slot)] + block.place(slot)
-    return number
 
 
 @dataclass(frozen=True)
@@ -114,12 +163,12 @@ class Bridge:
     shape: tuple[int, int]
 
     @property
-    def ids(self) -> Places:
+    def ids(self) -> Ids:
         return self.broken.ids.reshape(self.shape)
 
-    @property
-    def holds(self) -> NDArray[np.bool_]:
-        return self.broken.holds.reshape(self.shape)
+    @cached_property
+    def holds(self) -> Mask:
+        return np.array([signature == 0 for signature in self.broken.signatures])[self.ids]
 
 
 @dataclass(frozen=True)
@@ -130,21 +179,41 @@ class Blocks:
     hard: tuple[Constraint, ...]
     core: Block
     blocks: tuple[Block, ...]
-    bridges: tuple[Bridge, ...]
 
     @classmethod
     def of(cls, problem: Problem) -> "Blocks":
         hard = tuple(c for c in problem.constraints if not c.advice)
         core_slots = tuple(slot for slot in SHARED_SLOTS if slot in problem.options)
-        core = _block(problem, hard, core_slots, ())
-        blocks, bridges = [], []
+        core = Block(problem, hard, core_slots, ())
+        blocks = []
         for slots in _tied(problem, core_slots):
-            across = [c for c in problem.constraints if set(c.slots) & set(slots) and set(c.slots) & set(core_slots)]
+            across = _across(problem, slots, core_slots)
             doors = tuple(slot for slot in slots if any(slot in c.slots for c in across))
-            block = _block(problem, hard, slots, doors)
-            blocks.append(block)
-            bridges.append(_bridge(hard, block, core, across))
-        return cls(problem, hard, core, tuple(blocks), tuple(bridges))
+            blocks.append(Block(problem, hard, slots, doors))
+        return cls(problem, hard, core, tuple(blocks))
+
+    @property
+    def cells(self) -> int:
+        """Cells of all blocks together: what a sweep has to look at."""
+        bridges = sum(prod(block.door_shape) * self.core.count for block in self.blocks)
+        return self.core.count + bridges + sum(block.count for block in self.blocks)
+
+    @cached_property
+    def bridges(self) -> tuple[Bridge, ...]:
+        return tuple(
+            _bridge(self.hard, block, self.core, _across(self.problem, block.slots, self.core.slots))
+            for block in self.blocks
+        )
+
+    @property
+    def anything_fits(self) -> bool:
+        """Whether there is an assignment that breaks no hard constraint."""
+        fits = self.core.holds.copy()
+        for block, bridge in zip(self.blocks, self.bridges, strict=True):
+            open_ = np.zeros(prod(block.door_shape), dtype=bool)
+            open_[block.door[block.holds]] = True
+            fits &= (open_[:, None] & bridge.holds).any(axis=0)
+        return bool(fits.any())
 
     def home(self, slot: str) -> int | None:
         """Number of the block that a slot is in; None for the core."""
@@ -171,60 +240,17 @@ def _tied(problem: Problem, core: Sequence[str]) -> Iterator[tuple[str, ...]]:
                 yield tuple(slot for slot in problem.options if slot in group)
 
 
-def _block(problem: Problem, hard: Sequence[Constraint], slots: tuple[str, ...], doors: tuple[str, ...]) -> Block:
-    shape = tuple(len(problem.options[slot]) for slot in slots)
-
-    def flat(constraint: Constraint) -> NDArray[np.bool_]:
-        return _spread(~constraint.allowed, constraint.slots, slots, shape)
-
-    def total(goal: str) -> Whole:
-        own = [_spread(problem.cost(slot, goal), (slot,), slots, shape) for slot in slots]
-        return _added(prod(shape), own)
-
-    within = [c for c in problem.constraints if set(c.slots) <= set(slots)]
-    masks = [(_bit(hard, c), flat(c)) for c in within if not c.advice]
-    changed = {slot: np.array([option.changed for option in problem.options[slot]]) for slot in slots}
-    advice = _added(prod(shape), [flat(c) for c in within if c.advice])
-    price = total("price") + _gaskets(problem, changed, slots, shape) - _savings(problem, slots, shape)
-    return Block(
-        slots, shape, doors, Broken.of(prod(shape), masks), advice, total("permanent"), price,
-        total("labour"), changed,
-    )  # fmt: skip
-
-
-def _gaskets(
-    problem: Problem, changed: dict[str, NDArray[np.bool_]], slots: Sequence[str], shape: Sequence[int]
-) -> Whole:
-    """Price of gaskets for each joint that a cell's changes open, once a joint, (n,)."""
-    opened: dict[tuple[str, str], NDArray[np.bool_]] = {}
-    for slot in slots:
-        circuit, _, bare = slot.rpartition(".")
-        for joint in JOINTS.get(bare, ()):
-            before = opened.get((circuit, joint), np.zeros(prod(shape), dtype=bool))
-            opened[circuit, joint] = before | _spread(changed[slot], (slot,), slots, shape)
-    price = np.zeros(prod(shape), dtype=np.int64)
-    for (_, joint), cells in opened.items():
-        price += problem.gasket_price.get(joint, 0) * cells
-    return price
-
-
-def _savings(problem: Problem, slots: Sequence[str], shape: Sequence[int]) -> Whole:
-    """What comes in a pump's box is not paid for again, (n,)."""
-    saved = np.zeros(shape, dtype=np.int64)
-    for pump, index, other, place, price in problem.kit_savings():
-        if pump in slots:
-            cell: list[int | slice] = [slice(None)] * len(slots)
-            cell[slots.index(pump)], cell[slots.index(other)] = index, place
-            saved[tuple(cell)] += price
-    return saved.reshape(-1)
+def _across(problem: Problem, slots: Sequence[str], core: Sequence[str]) -> list[Constraint]:
+    """Constraints between a block and the core."""
+    return [c for c in problem.constraints if set(c.slots) & set(slots) and set(c.slots) & set(core)]
 
 
 def _bridge(hard: Sequence[Constraint], block: Block, core: Block, across: Sequence[Constraint]) -> Bridge:
     slots, shape = (*block.doors, *core.slots), (*block.door_shape, *core.shape)
-    masks = [(c, _spread(~c.allowed, c.slots, slots, shape)) for c in across]
+    masks = [(c, along(~c.allowed, c.slots, slots)) for c in across]
     sizes = (prod(block.door_shape), core.count)
-    advice = _added(prod(sizes), [mask for c, mask in masks if c.advice])
-    broken = Broken.of(prod(sizes), [(_bit(hard, c), mask) for c, mask in masks if not c.advice])
+    advice = _added(shape, [mask for c, mask in masks if c.advice])
+    broken = Broken.of(shape, [(_bit(hard, c), mask) for c, mask in masks if not c.advice])
     return Bridge(broken, advice.reshape(sizes), sizes)
 
 
@@ -232,17 +258,16 @@ def _bit(hard: Sequence[Constraint], constraint: Constraint) -> int:
     return next(place for place, other in enumerate(hard) if other is constraint)
 
 
-def _added(count: int, terms: Sequence[Whole | NDArray[np.bool_]]) -> Whole:
-    total = np.zeros(count, dtype=np.int64)
+def _added(shape: tuple[int, ...], terms: Iterable[Whole | Mask]) -> Whole:
+    """Sum of arrays that broadcast to the shape, flattened."""
+    total = np.zeros(shape, dtype=np.int64)
     for term in terms:
         total += term
-    return total
+    return total.reshape(-1)
 
 
-def _spread(
-    table: NDArray[Entry], own: Sequence[str], slots: Sequence[str], shape: Sequence[int]
-) -> NDArray[Entry]:
-    """A table over some slots as one over more of them, flattened."""
+def along(table: NDArray[Entry], own: Sequence[str], slots: Sequence[str]) -> NDArray[Entry]:
+    """A table over some slots as one that broadcasts to a table over more of them."""
     order = [own.index(slot) for slot in slots if slot in own]
-    own_shape = [size if slot in own else 1 for slot, size in zip(slots, shape, strict=True)]
-    return np.broadcast_to(table.transpose(order).reshape(own_shape), shape).reshape(-1)
+    sizes = iter(table.transpose(order).shape)
+    return table.transpose(order).reshape([next(sizes) if slot in own else 1 for slot in slots])

@@ -7,17 +7,17 @@ clashes are the minimal sets that do (Reiter, "A theory of diagnosis from first 
 constraint. The sets of all assignments are gathered block by block, as in a sweep.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property, lru_cache, reduce
+from math import prod
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from configurator.options import Mask
 from configurator.rules import RULES
-from configurator.solver.blocks import Block, Blocks, Places
+from configurator.solver.blocks import Block, Blocks, Ids
 from configurator.solver.problem import Constraint
-from configurator.solver.sweep import Pins
 
 _FAMILIARITY = {rule.id: (len(rule.circuit_slots()), place) for place, rule in enumerate(RULES.values())}
 """How soon a rule is understood: one that reads few parts, such as what fits what, before one that reads the shot."""
@@ -25,6 +25,9 @@ _FAMILIARITY = {rule.id: (len(rule.circuit_slots()), place) for place, rule in e
 Member = TypeVar("Member")
 Sets = tuple[int, ...]
 """Sets of constraints, none of which holds another, in a fixed order."""
+Rows = Mapping[tuple[int, str], Ids]
+Allowed = Mapping[str, frozenset[int]]
+"""Options that each pinned slot may have."""
 
 
 def smallest(sets: Iterable[int]) -> Sets:
@@ -43,6 +46,7 @@ def smallest(sets: Iterable[int]) -> Sets:
     return tuple(kept)
 
 
+@lru_cache(maxsize=4096)
 def together(these: Sets, those: Sets) -> Sets:
     """What is broken where one of these and one of those is broken together."""
     if these == (0,):
@@ -73,11 +77,23 @@ class Ways:
     stands behind those of the hard constraints, in the order of `pinned`.
     """
 
-    def __init__(self, blocks: Blocks, pins: Pins) -> None:
-        self.blocks, self.pinned = blocks, tuple(pins)
-        self._pins = pins
+    def __init__(self, blocks: Blocks, pins: Allowed | None = None, numbers: Rows | None = None) -> None:
+        self.blocks, self._pins = blocks, pins or {}
+        self.pinned = tuple(self._pins)
+        self._numbers = numbers or {
+            (number, slot): _rows(block, slot)
+            for number, block in enumerate(blocks.blocks)
+            for slot in ("", *block.slots)
+        }
         self._ways_of: dict[tuple[str, bytes], Sets] = {}
+        self._own: dict[tuple[int, bytes], Sets] = {}
         self._reached_by: dict[tuple[int, bytes], Sets] = {}
+        self._met_by_slot: dict[str, Mask] = {}
+        self._beyond: dict[int, list[tuple[Sets, list[int]]]] = {}
+
+    def under(self, pins: Allowed) -> "Ways":
+        """The ways out under other pins; what does not hang on pins is not worked out again."""
+        return self if pins == self._pins else Ways(self.blocks, pins, self._numbers)
 
     def bit(self, slot: str) -> int:
         """The bit of a slot's pin, 0 where it has none."""
@@ -95,18 +111,24 @@ class Ways:
         there = self._met(number, slot)[place]
         key = (slot, there.tobytes())
         if key not in self._ways_of:
-            _, signatures = self._kinds[number]
-            ways: list[int] = []
-            for door, met in enumerate(there):
-                if met.any():
-                    own = smallest(signatures[kind] for kind in np.flatnonzero(met))
-                    ways += together(own, self._behind(number)[door])
+            ways = [
+                way for behind, doors in self._behind(number)
+                for way in together(self._own_of(number, there[doors].any(axis=0)), behind)
+            ]  # fmt: skip
             self._ways_of[key] = self._lifted(slot, smallest(ways))
         return self._ways_of[key]
 
     def _lifted(self, slot: str, sets: Sets) -> Sets:
         mask = ~self.bit(slot)
         return smallest(one & mask for one in sets)
+
+    def _own_of(self, number: int, met: Mask) -> Sets:
+        """The smallest sets among those that kinds of cell break; none where there is no such kind."""
+        key = (number, met.tobytes())
+        if key not in self._own:
+            _, signatures = self._kinds[number]
+            self._own[key] = smallest(signatures[kind] for kind in np.flatnonzero(met))
+        return self._own[key]
 
     def _over_core(self, cells: Iterable[int]) -> Sets:
         every = range(len(self.blocks.blocks))
@@ -129,63 +151,69 @@ class Ways:
         return self._reached_by[key]
 
     @cached_property
-    def _kinds(self) -> list[tuple[Places, list[int]]]:
+    def _kinds(self) -> list[tuple[Ids, list[int]]]:
         """For each block, the kind of each cell by what it breaks, pins included, and what each kind breaks."""
         return [self._with_pins(block) for block in self.blocks.blocks]
 
     @cached_property
-    def _core_kinds(self) -> tuple[Places, list[int]]:
+    def _core_kinds(self) -> tuple[Ids, list[int]]:
         return self._with_pins(self.blocks.core)
 
-    def _with_pins(self, table: Block) -> tuple[Places, list[int]]:
+    def _with_pins(self, table: Block) -> tuple[Ids, list[int]]:
         kinds, signatures = table.broken.ids, list(table.broken.signatures)
-        for slot in table.slots:
+        for slot in table.slots:  # the kinds of cell outside a pin come behind those inside
             if slot in self._pins:
-                broken = ~np.isin(table.place(slot), list(self._pins[slot]))
-                kinds = kinds + len(signatures) * broken
+                free = np.zeros(len(table.changed[slot]), dtype=kinds.dtype)
+                free[list(self._pins[slot])] = 1
+                shape = [-1 if name == slot else 1 for name in table.slots]
+                there = kinds.reshape(table.shape) + (len(signatures) * (1 - free)).reshape(shape)
+                kinds = there.reshape(-1)
                 signatures += [signature | self.bit(slot) for signature in signatures]
         return kinds, signatures
 
     @cached_property
-    def _at_doors(self) -> list[list[Sets]]:
+    def _at_doors(self) -> list[Sequence[Sets]]:
         """For each block and door, the smallest sets that its cells break."""
-        found = []
-        for number, block in enumerate(self.blocks.blocks):
-            kinds, signatures = self._kinds[number]
-            met = np.zeros((len(block.along(block.doors)), len(signatures)), dtype=bool)
-            met[block.door, kinds] = True
-            found.append([smallest(signatures[kind] for kind in np.flatnonzero(row)) for row in met])
-        return found
+        return [
+            [self._own_of(number, met) for met in self._scattered(number, "")]
+            for number in range(len(self.blocks.blocks))
+        ]
 
-    def _met(self, number: int, slot: str) -> NDArray[np.bool_]:
+    def _met(self, number: int, slot: str) -> Mask:
         """Which kinds of cell there are for each option of a slot and each door, (options, doors, kinds)."""
         if slot not in self._met_by_slot:
-            block, (kinds, signatures) = self.blocks.blocks[number], self._kinds[number]
-            shape = (len(block.changed[slot]), len(block.along(block.doors)), len(signatures))
-            met = np.zeros(shape, dtype=bool)
-            met[block.place(slot), block.door, kinds] = True
-            self._met_by_slot[slot] = met
+            block = self.blocks.blocks[number]
+            met = self._scattered(number, slot)
+            self._met_by_slot[slot] = met.reshape(len(block.changed[slot]), prod(block.door_shape), -1)
         return self._met_by_slot[slot]
 
-    @cached_property
-    def _met_by_slot(self) -> dict[str, NDArray[np.bool_]]:
-        return {}
+    def _scattered(self, number: int, slot: str) -> Mask:
+        """Which kinds of cell there are for each option of a slot and each door, a row each."""
+        block, (kinds, signatures) = self.blocks.blocks[number], self._kinds[number]
+        rows = prod(block.door_shape) * (len(block.changed[slot]) if slot else 1)
+        met = np.zeros(rows * len(signatures), dtype=bool)
+        met[self._numbers[number, slot] * len(signatures) + kinds] = True
+        return met.reshape(rows, -1)
 
-    def _behind(self, number: int) -> list[Sets]:
-        """For each door of a block, what is broken beyond it: on the bridge, in the core, in every other block."""
+    def _behind(self, number: int) -> list[tuple[Sets, list[int]]]:
+        """What is broken beyond a block's doors, on the bridge, in the core and in every other block, with the doors
+        for which it is that."""
         if number not in self._beyond:
             bridge, across = self.blocks.bridges[number], self.blocks.bridges[number].broken.signatures
             others = [other for other in range(len(self.blocks.blocks)) if other != number]
             rest = [self._at_core(cell, others) for cell in range(self.blocks.core.count)]
-            self._beyond[number] = [
-                smallest(one | across[kind] for kind, sets in zip(row, rest, strict=True) for one in sets)
-                for row in bridge.ids
-            ]
+            doors: dict[Sets, list[int]] = {}
+            for door, row in enumerate(bridge.ids.tolist()):
+                behind = smallest(one | across[kind] for kind, sets in zip(row, rest, strict=True) for one in sets)
+                doors.setdefault(behind, []).append(door)
+            self._beyond[number] = list(doors.items())
         return self._beyond[number]
 
-    @cached_property
-    def _beyond(self) -> dict[int, list[Sets]]:
-        return {}
+
+def _rows(block: Block, slot: str) -> Ids:
+    """For each cell the number of its door, or of its option of a slot and its door."""
+    doors = block.door.astype(np.int32)
+    return doors if not slot else (block.place(slot) * prod(block.door_shape) + doors).astype(np.int32)
 
 
 def clashes(ways: Sets, hard: Sequence[Constraint]) -> list[int]:

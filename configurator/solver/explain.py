@@ -14,8 +14,9 @@ from configurator.reports import ConflictReport, Relaxation
 from configurator.rules import RULES
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members
-from configurator.solver.model import EFFORT, ChoiceModel
+from configurator.solver.optimum import anything_fits
 from configurator.solver.problem import Constraint, Problem
+from configurator.solver.solution import EFFORT
 
 MOST_SHOWN = 3
 
@@ -23,7 +24,7 @@ MOST_SHOWN = 3
 def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     """A minimal clash of a problem in which nothing fits, and the smallest ways out."""
     blocks = Blocks.of(problem)
-    hard, ways = blocks.hard, Ways(blocks, {}).out()
+    hard, ways = blocks.hard, Ways(blocks).out()
     first, *_ = clashes(ways, hard)
     clash = members(first, hard)
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
@@ -80,7 +81,7 @@ def _least_shortfall(
 
     def fits(most: float) -> bool:
         eased = replace(constraint, allowed=constraint.shortfall <= most)
-        return ChoiceModel(problem, [*others, eased]).is_feasible(effort)
+        return anything_fits(replace(problem, constraints=(*others, eased)), effort)
 
     if not len(values) or not fits(float(values[-1])):
         return None

@@ -12,39 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
-from configurator.errors import TipinError
 from configurator.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
+from configurator.solver.solution import EFFORT, Assignment, Solution, Unsettled
 from configurator.solver.stop import solved
 from configurator.wishes import GOALS
 
+__all__ = ["EFFORT", "EXACT", "Assignment", "ChoiceModel", "Goal", "Solution", "Unsettled", "best", "packs"]
 EXACT = 2**50
-EFFORT = 60.0
-"""Deterministic time for one solve (about seconds of work on one core): the same limit on every machine."""
-
-
-class Unsettled(TipinError):
-    """Neither a choice nor the proof that there is none was found within the effort [s of work on one core]."""
-
-    def __init__(self, effort: float) -> None:
-        super().__init__(effort)
-        self.effort = effort
-
-    def __str__(self) -> str:
-        return f"no answer within an effort of {self.effort:g} s; allow more with --effort, or keep or fix some slots"
-
-
-Assignment = dict[str, int]
-"""Place of the chosen option in each slot's list."""
-
-
-@dataclass(frozen=True)
-class Solution:
-    """An assignment, whether it is proven the best, and what is proven of the first goal where it is not."""
-
-    chosen: Assignment
-    proven: bool
-    bound: str | None
 
 
 @dataclass(frozen=True)

@@ -21,9 +21,10 @@ def choice_of(case: Case, changes: Sequence[Change]) -> dict[str, Option]:
     """The parts in every slot once the changes of a proposal for this very case are made."""
     choice = dict(case.as_fitted)
     for change in changes:
-        choice[change.slot] = next(
-            option for option in case.options[change.slot] if option.changed and option.label == change.to
-        )
+        offered = case.options[change.slot]
+        found = offered.labelled(change.to)
+        assert found is not None
+        choice[change.slot] = found
     return choice
 
 

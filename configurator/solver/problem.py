@@ -5,38 +5,26 @@ wherever it is, under every rule and wish by itself, and costs no more in anythi
 is exact for any order of goals and any subset of the rules, and matters more than any setting of a solver.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from configurator.case import AXES, Case, margins
 from configurator.fitted import FittedNozzle
-from configurator.options import Option, pence
+from configurator.options import Mask, Option, Places, Whole, pence
 from configurator.rules import RULES, SHARED_SLOTS, Rule
 from configurator.wishes import GOALS, Wish
 
-Mask = NDArray[np.bool_]
-Whole = NDArray[np.int64]
 
-
-_COSTS: Mapping[str, Callable[[Option], int]] = {
-    "changes": lambda option: int(option.changed),
-    "nozzle": lambda option: (
-        round(option.figures.diameter_mm * 1000) if isinstance(option.figures, FittedNozzle) else 0
-    ),
-    "permanent": lambda option: int(option.permanent),
-    "price": lambda option: option.price,
-    "labour": lambda option: option.labour_min,
-    "advice": lambda option: 0,
-}
-"""What an option adds to each goal by itself; orifices in thousandths of a millimetre."""
-
-
-def _step(option: Option, now_mm: float) -> int:
-    """How far an orifice is from the one fitted, in thousandths of a millimetre."""
-    return round(abs(option.figures.diameter_mm - now_mm) * 1000) if isinstance(option.figures, FittedNozzle) else 0
+def _costs(option: Option, now_mm: float) -> tuple[int, ...]:
+    """What an option adds to each goal by itself, in the order of GOALS; orifices in thousandths of a millimetre."""
+    figures, size, step = option.figures, 0, 0
+    if isinstance(figures, FittedNozzle):
+        size, step = round(figures.diameter_mm * 1000), round(abs(figures.diameter_mm - now_mm) * 1000)
+    return (option.work != "none", 0, option.permanent, size, option.price, option.labour_min, step)
 
 
 @dataclass(frozen=True)
@@ -70,33 +58,64 @@ class Problem:
 
     def cost(self, slot: str, goal: str) -> Whole:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
-        if goal == "step":
-            now = self.nozzle_now_mm.get(slot, 0.0)
-            return np.array([_step(option, now) for option in self.options[slot]], dtype=np.int64)
-        return np.array([_COSTS[goal](option) for option in self.options[slot]], dtype=np.int64)
+        if slot not in self._columns:
+            now_mm = self.nozzle_now_mm.get(slot, 0.0)
+            rows = [_costs(option, now_mm) for option in self.options[slot]]
+            self._columns[slot] = dict(zip(GOALS, np.array(rows, dtype=np.int64).T, strict=True))
+        return self._columns[slot][goal]
+
+    @cached_property
+    def _columns(self) -> dict[str, dict[str, Whole]]:
+        return {}
 
     def rank(self, slot: str) -> Whole:
         """Place of each option in the order of codes, the fitted one first."""
-        order = sorted(range(len(self.options[slot])), key=lambda i: self.options[slot][i].sort_key)
-        return np.argsort(np.array(order, dtype=np.int64))
+        if slot not in self._ranks:
+            keys = [option.sort_key for option in self.options[slot]]
+            rank = np.empty(len(keys), dtype=np.int64)
+            rank[sorted(range(len(keys)), key=keys.__getitem__)] = np.arange(len(keys))
+            self._ranks[slot] = rank
+        return self._ranks[slot]
 
-    def kit_savings(self) -> Iterator[tuple[str, int, str, int, int]]:
+    @cached_property
+    def _ranks(self) -> dict[str, Whole]:
+        return {}
+
+    def kit_savings(self) -> tuple[tuple[str, int, str, int, int], ...]:
         """(pump slot, option, other slot, option, price saved) where the part comes in the pump's box."""
+        return self._savings
+
+    @cached_property
+    def _savings(self) -> tuple[tuple[str, int, str, int, int], ...]:
+        return tuple(self._saved())
+
+    def _saved(self) -> Iterator[tuple[str, int, str, int, int]]:
         for slot, options in self.options.items():
             circuit, _, bare = slot.rpartition(".")
-            if bare == "pump":
-                for index, pump in enumerate(options):
-                    for other, others in self.options.items():
-                        if other.startswith(f"{circuit}.") and other != slot:
-                            for place, part in enumerate(others):
-                                if part.work == "fit" and part.code in pump.comes_with and pump.changed:
-                                    yield slot, index, other, place, part.price
+            boxes = [(index, pump.comes_with) for index, pump in enumerate(options)
+                     if bare == "pump" and pump.changed and pump.comes_with]  # fmt: skip
+            boxed = {code for _, codes in boxes for code in codes}
+            for other in (name for name in self.options if name.startswith(f"{circuit}.") and name != slot and boxes):
+                parts: dict[str, list[tuple[int, int]]] = {}
+                for place, part in enumerate(self.options[other]):
+                    if part.work == "fit" and part.code in boxed:
+                        parts.setdefault(part.code, []).append((place, part.price))
+                for index, codes in boxes:
+                    for place, price in (found for code in dict.fromkeys(codes) for found in parts.get(code, ())):
+                        yield slot, index, other, place, price
 
 
 def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
-    """The whole choice for a case: every choosable hard rule of every circuit, advice, and the user's wishes."""
-    options = dict(case.options)
-    constraints = [_wish_constraint(wish, len(options[wish.slot])) for wish in wishes]
+    """The whole choice for a case, every part by itself: every choosable hard rule of every circuit, advice, and the
+    user's wishes. A large catalogue has a choice between classes of parts instead."""
+    return problem_over(case, wishes, {slot: np.arange(len(offered)) for slot, offered in case.options.items()})
+
+
+def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[str, Places]) -> Problem:
+    """The choice between these options of each slot only, given by their places in the case's."""
+    options = {slot: tuple(case.options[slot][place] for place in chosen.tolist()) for slot, chosen in places.items()}
+    kinds = {slot: case.options[slot].kind[chosen] for slot, chosen in places.items()}
+    constraints = [_wish_constraint(wish, places[wish.slot], len(case.options[wish.slot])) for wish in wishes]
     for name in case.circuit_names:
         table = case.tabulated(name)
         for rule in RULES.values():
@@ -105,7 +124,7 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
                 and rule.severity != "note"
                 and (rule.scope == "circuit" or name == case.circuit_names[0])
             ):
-                constraints.append(_rule_constraint(rule, name, table, options))
+                constraints.append(_rule_constraint(rule, name, table, kinds))
     gaskets: dict[str, int] = {}
     for consumable in case.catalog.consumables.values():
         gaskets[consumable.joint] = gaskets.get(consumable.joint, 0) + pence(consumable.price) * consumable.quantity
@@ -113,22 +132,28 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     return Problem(options, tuple(c for c in constraints if not c.allowed.all() or not c.rule), gaskets, now)
 
 
-def _wish_constraint(wish: Wish, count: int) -> Constraint:
-    allowed = np.array([index in wish.allowed for index in range(count)])
-    return Constraint(wish.text, "", (wish.slot,), allowed, 1.0 - allowed)
+def _wish_constraint(wish: Wish, places: Places, count: int) -> Constraint:
+    allowed = among(wish.allowed, count)[places]
+    return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float))
 
 
-def _rule_constraint(
-    rule: Rule, circuit: str, table: Mapping[str, object], options: Mapping[str, Sequence[Option]]
-) -> Constraint:
+def among(places: Collection[int], count: int) -> Mask:
+    """Whether each of so many places is one of these."""
+    mask = np.zeros(count, dtype=bool)
+    mask[np.fromiter(places, dtype=np.intp, count=len(places))] = True
+    return mask
+
+
+def _rule_constraint(rule: Rule, circuit: str, table: Mapping[str, object], kinds: Mapping[str, Places]) -> Constraint:
     bare = tuple(slot for slot in AXES if slot in rule.circuit_slots())
     slots = tuple(slot if slot in SHARED_SLOTS else f"{circuit}.{slot}" for slot in bare)
     margin = margins(rule, table)
-    shape = tuple(
-        len(options[f"{circuit}.{slot}" if slot not in SHARED_SLOTS else slot]) if slot in bare else 1 for slot in AXES
-    )
-    margin = np.broadcast_to(margin, shape).reshape([len(options[slot]) for slot in slots])
-    shortfall = np.where(margin < 0, -margin, 0.0)
+    unread = tuple(axis for axis, slot in enumerate(AXES) if slot not in bare)
+    margin = margin[tuple(0 if axis in unread else slice(None) for axis in range(len(AXES)))]
+    for axis, slot in enumerate(slots):
+        # An axis of length 1 holds for every kind.
+        margin = margin.take(kinds[slot] if margin.shape[axis] > 1 else np.zeros_like(kinds[slot]), axis=axis)
+    shortfall: NDArray[np.float64] = np.where(margin < 0, -margin, 0.0).astype(float, copy=False)
     name = rule.id if rule.scope == "car" else f"{rule.id} ({circuit})"
     return Constraint(name, rule.id, slots, ~(margin < 0), shortfall, advice=rule.severity == "warning")
 
@@ -159,8 +184,9 @@ def _survivors(problem: Problem, slot: str, in_a_kit: set[tuple[str, int]]) -> l
     survivors: list[int] = []
     # In this order whoever beats an option comes before it: cheaper in the first goal that differs, or earlier by code.
     for index in np.lexsort([problem.rank(slot), *costs.T[::-1]]):
-        no_dearer = [other for other in survivors if np.all(costs[other] <= costs[index])]
-        beaten = any(not np.any(packed[index] & ~packed[other]) for other in no_dearer)
-        if special[index] or not beaten:
-            survivors.append(int(index))
+        if not special[index] and survivors:
+            no_dearer = np.array(survivors)[(costs[survivors] <= costs[index]).all(axis=1)]
+            if any(not np.any(packed[index] & ~packed[other]) for other in no_dearer):
+                continue
+        survivors.append(int(index))
     return sorted(survivors)

@@ -9,9 +9,11 @@ from configurator.findings import findings, problems
 from configurator.options import Option
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
+from configurator.solver.classes import choice_of
 from configurator.solver.explain import explain
-from configurator.solver.model import EFFORT, Assignment, ChoiceModel, Solution, best
-from configurator.solver.problem import Problem, problem_of, undominated
+from configurator.solver.optimum import Chooser
+from configurator.solver.problem import Problem
+from configurator.solver.solution import EFFORT, Assignment, Solution
 from configurator.symptoms import Symptom, moved
 from configurator.wishes import GOALS, Wish
 from configurator.worklist import changes_of, consumables_of, covers_of, totals_of
@@ -23,7 +25,6 @@ ALTERNATIVES = (
     ("next best of another kind", ""),
 )
 """Title, and the goals put first; none puts other work first than what was proposed already."""
-
 
 
 @dataclass(frozen=True)
@@ -47,9 +48,9 @@ def propose(case: Case, request: Request) -> ProposeReport:
         if move.wish is not None:
             request = replace(request, wishes=[*request.wishes, move.wish])
     case = case.with_linkage_set()
-    full = problem_of(case, request.wishes)
-    problem = undominated(full)
-    solution = best(ChoiceModel(problem, problem.constraints), request.order, request.effort)
+    full = choice_of(case, request.wishes)
+    chooser = Chooser(full, request.effort)
+    solution = chooser.best(request.order)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
         "hint": request.symptom.hint if request.symptom else "", "demand_factor": case.factor, "demand_note": note,
@@ -61,7 +62,7 @@ def propose(case: Case, request: Request) -> ProposeReport:
             **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, covers={}, first=[],
             remaining=[], aftercare=[], alternatives=[], conflict=conflict,
         )  # fmt: skip
-    choice = _choice(problem, solution.chosen)
+    choice = _choice(chooser.problem, solution.chosen)
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
     consumables = consumables_of(case, choice)
     remaining = problems(findings(case, choice))
@@ -71,7 +72,7 @@ def propose(case: Case, request: Request) -> ProposeReport:
         first=[f for f in remaining if not RULES[f.rule].is_choosable and f.severity != "note"],
         remaining=[f for f in remaining if RULES[f.rule].is_choosable or f.severity == "note"],
         aftercare=aftercare(choice),
-        alternatives=_alternatives(case, problem, solution, request), conflict=None,
+        alternatives=_alternatives(case, chooser, solution, request), conflict=None,
     )  # fmt: skip
 
 
@@ -79,22 +80,18 @@ def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
     return {slot: problem.options[slot][index] for slot, index in chosen.items()}
 
 
-def _alternatives(case: Case, problem: Problem, first: Solution, request: Request) -> list[Alternative]:
+def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Request) -> list[Alternative]:
     """Proposals that are best in another way: by another goal first, and the next best that works differently."""
     found: list[Alternative] = []
     seen = [first.chosen]
     for title, goals in ALTERNATIVES:
-        model = ChoiceModel(problem, problem.constraints)
-        if not goals:
-            for chosen in seen:
-                model.forbid_work(chosen)
         put_first = goals.split(",") if goals else []
         order = [*put_first, *(goal for goal in request.order if goal not in put_first)]
-        solution = best(model, order, request.effort)
+        solution = chooser.best(order) if goals else chooser.best_of_another_kind(order, seen)
         if solution is None or solution.chosen in seen:
             continue
         seen.append(solution.chosen)
-        choice = _choice(problem, solution.chosen)
+        choice = _choice(chooser.problem, solution.chosen)
         aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
         changes, consumables = changes_of(case, choice, request.wishes, aim), consumables_of(case, choice)
         found.append(

@@ -12,7 +12,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from configurator.errors import TipinError
-from configurator.solver.model import Unsettled
+from configurator.solver.solution import Unsettled
 from configurator.stopping import Stopped
 from configurator.web import bench, front, order, pictures, print_card, runs
 from configurator.web.folder import NotThere

@@ -6,7 +6,7 @@ from typing import Literal
 from urllib.parse import urlencode
 
 from configurator.comparison import Row as Compared
-from configurator.options import Option, Slots
+from configurator.options import Offered, Option, Slots
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
 from configurator.standing import Clash, SlotStanding, Standing
@@ -212,8 +212,8 @@ def pinned(labels: Mapping[str, str], options: Slots) -> dict[str, str]:
     """Pins for parts told by slot and label; what is fitted is left open."""
     words = {}
     for slot, label in labels.items():
-        option = next((option for option in options[slot] if option.label == label), options[slot][0])
-        if option.changed:
+        option = Offered.of(options[slot]).labelled(label)
+        if option is not None and option.changed:
             words[slot] = word_of(option)
     return words
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from configurator.case import Case
 from configurator.fitted import FittedNozzle
-from configurator.options import Option
+from configurator.options import Offered, Option
 from configurator.physics.fuel_path import Array
 from configurator.rules import CIRCUIT_SLOTS
 from configurator.sizing import DEMAND, Table, tabulate_listed
@@ -45,7 +45,7 @@ def fitted_after(case: Case, trials: Sequence[Trial]) -> Choice:
     found: Choice = {}
     for slot, options in case.options.items():
         label = last.codes.get(slot) if last else None
-        found[slot] = next((option for option in options if option.label == label), options[0])
+        found[slot] = (options.labelled(label) if label else None) or options[0]
     return found
 
 
@@ -93,7 +93,7 @@ def labour_min(case: Case, slot: str, option: Option) -> float:
     """Minutes to fit an option; for the fitted one, to put it back: as long as the quickest of the others takes."""
     if option.changed:
         return float(option.labour_min)
-    return float(min((other.labour_min for other in case.options[slot] if other.work == "fit"), default=0))
+    return float(case.options[slot].quickest_fit_min)
 
 
 def _of_circuit(
@@ -103,12 +103,9 @@ def _of_circuit(
     listed = {slot: options[:1] for slot, options in case.options.items()}
     for slot in CIRCUIT_SLOTS:
         options, fitted = case.options[f"{name}.{slot}"], now[f"{name}.{slot}"]
-        allowed = [
-            option for option in options
-            if option != fitted and option.work in TRIED_WORK
-            and (stock is None or option.work != "fit" or stock.get(option.code or "", 0) > 0)
-        ]  # fmt: skip
-        listed[f"{name}.{slot}"] = (fitted, *allowed)
+        allowed = options.kinds if stock is None else _on_the_shelf(options, stock)
+        others = [option for option in allowed if option != fitted and option.work in TRIED_WORK]
+        listed[f"{name}.{slot}"] = (fitted, *others)
     table = tabulate_listed(case, name, listed)
     keeps = ~np.any([mask for rule, mask in table.broken.items() if rule not in DEMAND], axis=0)
     own = {f"{name}.{slot}": table.options[slot] for slot in CIRCUIT_SLOTS}
@@ -128,6 +125,12 @@ def _of_circuit(
     rows[1:] = sorted(rows[1:], key=lambda row: (sum(i > 0 for i in row), work[row], step[row[0]], row))
     found = [{slot: options[place] for (slot, options), place in zip(own.items(), row, strict=True)} for row in rows]
     return found, [bool(keeps[row]) for row in rows]
+
+
+def _on_the_shelf(options: Offered, stock: Mapping[str, int]) -> list[Option]:
+    """What can be made of the fitted part, and every part that is there, kinds or not: each circuit may want one."""
+    there = (place for code, count in stock.items() if count > 0 for place in options.of_code(code))
+    return [options[place] for place in sorted({*options.own, *there})]
 
 
 def _added(parts: Sequence[Array]) -> Array:

@@ -47,7 +47,7 @@ def nozzle_windows(case: Case, name: str, choice: Choice, belief: Belief | None)
     believed = belief or prior(case.vehicle.demand_factor, case.catalog.limits.belief_spread)
     slot = f"{name}.nozzle"
     chosen = choice[slot]
-    options = _of_one_kind(case.options[slot], chosen)
+    options = _of_one_kind(case.on_offer[slot], chosen)
     listed = {other: (option,) for other, option in choice.items()} | {slot: tuple(options)}
     shot = case.columns(name, listed, with_windows=True)["shot"]
     sizes = []
