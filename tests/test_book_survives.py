@@ -1,4 +1,4 @@
-"""The book when things go wrong around it: two writers, a full disk, a process that is killed anywhere.
+"""A book in a file when things go wrong around it: a full disk, a process that is killed anywhere.
 
 The processes are real ones. A forked child carries what it needs, so that a kill costs milliseconds.
 """
@@ -7,25 +7,23 @@ import os
 import random
 import signal
 import sqlite3
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import pytest
+from book_stores import Files
+from child_processes import KILLED, Confirm, child_of, in_child
 from runs import run
 from sqlalchemy import Engine, event
-from test_book import VERSION_1, by_hand, refusal
+from test_book import VERSION_1, refusal
 
 from configurator.errors import BadInput
-from configurator.workshop.book import Book, open_book
+from configurator.workshop.book import open_book
 
 RUN = run()
-Confirm = Callable[[str], object]
-KILLED = -signal.SIGKILL
 
 
 def sound(place: Path) -> list[int]:
@@ -52,29 +50,6 @@ def on_connect(work: Callable[[Any], object]) -> Iterator[None]:
         event.remove(Engine, "connect", connected)
 
 
-def child_of(work: Callable[[Confirm], object]) -> tuple[int, IO[str]]:
-    """A forked process that does this work, and the pipe from which the lines that it confirms are read."""
-    reads, writes = os.pipe()
-    child = os.fork()
-    if child == 0:
-        try:
-            os.close(reads)
-            work(lambda line: os.write(writes, f"{line}\n".encode()))
-            os._exit(0)
-        finally:
-            os._exit(70)
-    os.close(writes)
-    return child, os.fdopen(reads)
-
-
-def in_child(work: Callable[[Confirm], object]) -> tuple[int, list[str]]:
-    """How a forked process ended that did this work, and the lines that it had confirmed by then."""
-    child, confirmed = child_of(work)
-    with confirmed:
-        said = confirmed.read().splitlines()
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), said
-
-
 def killed_at(statement: int) -> Callable[[Any], object]:
     """Kills this process as SQLite is about to run its n-th statement, BEGIN and COMMIT among them."""
     begun = 0
@@ -93,7 +68,7 @@ def nothing(place: Path) -> None:
 
 
 def an_old_book(place: Path) -> None:
-    by_hand(place, *VERSION_1)
+    Files(place.parent).by_hand(str(place), *VERSION_1)
 
 
 def a_book_with_a_run(place: Path) -> None:
@@ -170,50 +145,6 @@ def test_a_process_killed_at_any_moment(tmp_path: Path) -> None:
     assert len(numbers) > 40, "runs were recorded between the kills"
 
 
-WRITER = """
-import sys
-sys.path[:0] = [sys.argv[1]]
-from pathlib import Path
-from runs import run
-from configurator.workshop.book import open_book
-trial = run(note=sys.argv[3])
-print("ready", flush=True)
-sys.stdin.readline()
-for _ in range(50):
-    with open_book(sys.argv[2]) as book:
-        print(book.add_trial(trial).number)
-        book.move_stock("lobe-mid", 1, sys.argv[3])
-"""
-
-
-def test_two_processes_that_write_at_once(tmp_path: Path) -> None:
-    """Fifty runs and movements each, from an empty folder on: none is lost, none has another's number."""
-    tests, place = Path(__file__).resolve().parent, tmp_path / "book.sqlite"
-    writers = [
-        subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(tests), str(place), name], cwd=tests.parent, text=True,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        )
-        for name in ("left", "right")
-    ]  # fmt: skip
-    for writer in writers:
-        assert writer.stdout is not None and writer.stdout.readline() == "ready\n"
-    confirmed: dict[str, list[int]] = {}
-    for writer in writers:
-        assert writer.stdin is not None
-        writer.stdin.write("go\n")
-        writer.stdin.flush()
-    for name, writer in zip(("left", "right"), writers, strict=True):
-        out, err = writer.communicate(timeout=120)
-        assert (writer.returncode, err) == (0, "")
-        confirmed[name] = [int(line) for line in out.split()]
-    assert sorted(confirmed["left"] + confirmed["right"]) == sound(place) == list(range(1, 101))
-    with open_book(place) as book:
-        kept = {name: [t.number for t in book.trials() if t.note == name] for name in confirmed}
-        assert kept == confirmed
-        assert book.stock() == {"lobe-mid": 100} and len(book.stock_history()) == 100
-
-
 def test_a_full_disk(tmp_path: Path) -> None:
     """SQLite is forbidden to make its file larger, which it reports as a full disk."""
     place = tmp_path / "book.sqlite"
@@ -277,16 +208,16 @@ def test_ctrl_c_in_the_middle_leaves_the_book_as_it_was(tmp_path: Path) -> None:
     place = tmp_path / "book.sqlite"
     a_book_with_a_run(place)
 
-    def interrupted(book: Book) -> None:
-        def between() -> Iterator[Any]:
-            yield RUN.model_copy(update={"note": "first of two"})
+    def at_the_second(_: Any, __: Any, statement: str, values: Any, *___: Any) -> None:
+        if statement.startswith("INSERT INTO trials") and "second of two" in str(values):
             raise KeyboardInterrupt
 
-        book.add_new_trials(between())
-
+    two = [RUN.model_copy(update={"note": note}) for note in ("first of two", "second of two")]
+    event.listen(Engine, "before_cursor_execute", at_the_second)
     with open_book(place) as book:
         with pytest.raises(KeyboardInterrupt):
-            interrupted(book)
+            book.add_new_trials(two)
+        event.remove(Engine, "before_cursor_execute", at_the_second)
         started = time.monotonic()
         assert book.add_trial(RUN).number == 2, "no lock is left behind"
         assert time.monotonic() - started < 5

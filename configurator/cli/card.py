@@ -57,6 +57,7 @@ def card(
     from configurator.wishes import chosen_parts, read_wishes
     from configurator.worklist import combination_of
     from configurator.workshop.as_known import as_known
+    from configurator.workshop.book_place import read_place
     from configurator.workshop.whole_file import write_whole
 
     check_can_write(out)
@@ -76,7 +77,7 @@ def card(
         choice = proposed(known.case, report, number)
         title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
     combination = combination_of(known.case, choice, title, known.wishes)
-    record = recorded_by_command(known.case, choice, book)
+    record = recorded_by_command(known.case, choice, read_place(book).shown if book else None)
     made = card_of(known.case, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))
     write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)

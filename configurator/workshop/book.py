@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from pydantic import ValidationError
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, Table, func, select
 
 from configurator.workshop.database import Database
 from configurator.workshop.records import Trial
@@ -52,29 +52,31 @@ class Book:
             wanted = wanted.where(TRIALS.c.vehicle == vehicle)
         if not with_undone:
             wanted = wanted.where(TRIALS.c.undone.is_(False))
-        with self._database.reading() as connection:
-            return [self._trial(row) for row in connection.execute(wanted)]
+        return self._database.read(lambda connection: [self._trial(row) for row in connection.execute(wanted)])
 
     def add_trial(self, trial: Trial) -> Trial:
         """Record a run; returns it with its number."""
-        with self._database.writing() as connection:
-            added = self._add(connection, trial)
-        return added
+        return self._database.change(lambda connection: self._add(connection, trial))
 
     def add_new_trials(self, trials: Iterable[Trial]) -> list[Trial]:
         """Record runs, those left out that the book holds already; returns what was added. All of them or none."""
-        with self._database.writing() as connection:
+        offered = list(trials)
+
+        def add(connection: Connection) -> list[Trial]:
             known = set(connection.execute(select(TRIALS.c.record)).scalars())
             added = []
-            for trial in trials:
+            for trial in offered:
                 if _text_of(trial) not in known:
                     known.add(_text_of(trial))
                     added.append(self._add(connection, trial))
-        return added
+            return added
+
+        return self._database.change(add)
 
     def undo_trial(self, number: int) -> Trial:
         """Take a run back: it stays in the book, marked."""
-        with self._database.writing() as connection:
+
+        def undo(connection: Connection) -> Trial:
             row = connection.execute(select(TRIALS).where(TRIALS.c.number == number)).first()
             at = f"run {number}"
             if row is None:
@@ -85,44 +87,46 @@ class Book:
                 raise self._database.refusal("was undone already", "a run that counts", at=at)
             undone = self._trial(row).model_copy(update={"undone": True})
             connection.execute(TRIALS.update().where(TRIALS.c.number == number).values(undone=True))
-        return undone
+            return undone
+
+        return self._database.change(undo)
 
     def stock(self) -> dict[str, int]:
         """How many there are on the shelf, by code; what has run out is left out."""
-        wanted = select(STOCK).where(STOCK.c.quantity > 0).order_by(STOCK.c.code)
-        with self._database.reading() as connection:
-            return {row.code: row.quantity for row in connection.execute(wanted)}
+        wanted = select(STOCK.c.code, STOCK.c.quantity).where(STOCK.c.quantity > 0)
+        rows = self._database.read(lambda connection: connection.execute(wanted).all())
+        return {code: quantity for code, quantity in sorted(rows)}  # each server has an alphabet of its own
 
     def move_stock(self, code: str, change: int, why: str) -> StockMove:
         """Put parts on the shelf, or take them off where change is below zero; raises BadInput for more than there
         are."""
-        with self._database.writing() as connection:
-            moved = self._move(connection, code, change, why)
-        return moved
+        return self._database.change(lambda connection: self._move(connection, code, change, why))
 
     def count_stock(self, code: str, quantity: int, why: str) -> StockMove:
         """Set how many there are, as counted; the difference is booked, none too."""
-        with self._database.writing() as connection:
-            moved = self._move(connection, code, quantity - _quantity(connection, code), why)
-        return moved
+        return self._database.change(
+            lambda connection: self._move(connection, code, quantity - _quantity(connection, code), why)
+        )
 
     def add_stock(self, quantities: Mapping[str, int], why: str) -> list[StockMove]:
         """Put many parts on the shelf, all of them or none."""
-        with self._database.writing() as connection:
-            moved = [self._move(connection, code, number, why) for code, number in quantities.items() if number]
-        return moved
+        return self._database.change(
+            lambda connection: [
+                self._move(connection, code, number, why) for code, number in quantities.items() if number
+            ]
+        )
 
     def stock_history(self) -> list[StockMove]:
         """Every movement, oldest first."""
-        with self._database.reading() as connection:
-            rows = connection.execute(select(STOCK_MOVES).order_by(STOCK_MOVES.c.number)).mappings()
-            return [StockMove.model_validate(dict(row)) for row in rows]
+        wanted = select(STOCK_MOVES).order_by(STOCK_MOVES.c.number)
+        rows = self._database.read(lambda connection: connection.execute(wanted).mappings().all())
+        return [StockMove.model_validate(dict(row)) for row in rows]
 
     def _add(self, connection: Connection, trial: Trial) -> Trial:
+        numbered = trial.model_copy(update={"number": _next_number(connection, TRIALS)})
         values = {"vehicle": trial.vehicle, "undone": trial.undone, "record": _text_of(trial)}
-        key = connection.execute(TRIALS.insert().values(values)).inserted_primary_key
-        assert key is not None
-        return trial.model_copy(update={"number": key[0]})
+        connection.execute(TRIALS.insert().values(number=numbered.number, **values))
+        return numbered
 
     def _trial(self, row: Row[Any]) -> Trial:
         try:
@@ -145,10 +149,9 @@ class Book:
             connection.execute(STOCK.insert().values(code=code, quantity=0))
         now = datetime.now(UTC).replace(microsecond=0)
         connection.execute(STOCK.update().where(STOCK.c.code == code).values(quantity=STOCK.c.quantity + change))
-        values = {"at": now.isoformat(), "code": code, "change": change, "why": why}
-        key = connection.execute(STOCK_MOVES.insert().values(values)).inserted_primary_key
-        assert key is not None
-        return StockMove(number=key[0], at=now, code=code, change=change, why=why)
+        moved = StockMove(number=_next_number(connection, STOCK_MOVES), at=now, code=code, change=change, why=why)
+        connection.execute(STOCK_MOVES.insert().values(moved.model_dump() | {"at": now.isoformat()}))
+        return moved
 
 
 def _text_of(trial: Trial) -> str:
@@ -157,6 +160,11 @@ def _text_of(trial: Trial) -> str:
 
 def _quantity(connection: Connection, code: str) -> int:
     return connection.execute(select(STOCK.c.quantity).where(STOCK.c.code == code)).scalar() or 0
+
+
+def _next_number(connection: Connection, table: Table) -> int:
+    """No server's own counting: that skips a number where a change was given up."""
+    return (connection.execute(select(func.max(table.c.number))).scalar() or 0) + 1
 
 
 def place_of_book(place: str | None = None) -> str:
@@ -207,13 +215,11 @@ def _make_folder(database: Database) -> None:
 
 
 def _bring_up(database: Database) -> None:
-    with database.reading() as connection:
-        version = version_of(connection)
+    version = database.read(version_of)
     if version is None:
         raise database.refusal("is a database, but no workshop book", "a workshop book", "name another file")
     if version > NEWEST:
         expected = f"version {NEWEST} or older"
         raise database.refusal(f"was made by a later tipin (version {version})", expected, "install that tipin here")
     while version < NEWEST:
-        with database.writing() as connection:
-            version = migrate_once(connection)
+        version = database.change(migrate_once)

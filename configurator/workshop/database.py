@@ -1,69 +1,65 @@
-"""The database that holds the workshop book: how it is opened, how a transaction runs, and what is said when it fails.
+"""The database that holds the workshop book: how it is opened, how a transaction runs, and what is done when it fails.
 
-One SQLite file, or any database that SQLAlchemy reaches by a URL. In a file a change takes the write lock before its
-first statement, waits its turn if another process has it, and is on the disk before it is confirmed. SQLite's journal
-undoes at the next opening what a killed process left half done.
+One SQLite file, or a database of a PostgreSQL server. A change takes a lock before its first statement and waits its
+turn if another process has it: so writers queue up, in both. It is on the disk before it is confirmed. What a killed
+process or a lost connection left half done, the database undoes by itself.
+
+A connection that breaks before a change is confirmed has changed nothing, so the work is done again for a while. One
+that breaks at the confirmation leaves it open whether it was done: that is said, and nothing is done twice.
 """
 
 import os
 import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable
+from contextlib import suppress
+from time import monotonic, sleep
+from typing import Any, TypeVar
 
-from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event
+from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from configurator.errors import BadInput, Fault
+from configurator.workshop.book_place import read_place
+from configurator.workshop.database_sayings import DRIVER_MISSING, NOT_CERTAIN, passes, saying_of
 
 WAIT_FOR_OTHERS_S = 30.0
 """How long a transaction waits for those of other processes."""
+IDLE_MOST_S = 60.0
+"""A server ends a change in which nothing happens for so long: a laptop that was shut holds up nobody for longer."""
+TRY_AGAIN_FOR_S = 20.0
+"""How long work is done again after a connection was lost: a server takes this long to restart, or longer."""
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.1, 2.0
+LOCK = int.from_bytes(b"tipin")
+"""Number of the lock that writers take on a server."""
 
-# What SQLite found, by the start of its error's name: problem, expectation, remedy.
-_SAYINGS = (
-    ("SQLITE_NOTADB", "is no workshop book: it is not a database", "a workshop book", "name another file"),
-    ("SQLITE_CORRUPT", "is damaged", "a sound workshop book", "put back the last copy you have of it"),
-    ("SQLITE_FULL", "there is no room left for it on the disk", "", "nothing was changed; make room and try again"),
-    ("SQLITE_READONLY", "may only be read here, not changed", "", "ask for the right to write it, or name another"),
-    ("SQLITE_CANTOPEN", "cannot be opened", "a file that may be read and written", "look at its folder and rights"),
-    ("SQLITE_BUSY", "another program has held it for too long", "", "nothing was changed; close that and try again"),
-    ("SQLITE_IOERR", "the disk refused to read or write it", "", "nothing was changed; look at the disk, try again"),
-)
+Answer = TypeVar("Answer")
+Work = Callable[[Connection], Answer]
+"""What is done in a transaction; it may be called again, so it changes nothing but the database."""
 
 
 class Database:
     """Transactions on one database; `place` names it in messages, without a password."""
 
     def __init__(self, place: str) -> None:
-        self.place, url = _url_of(place)
-        self._is_sqlite = url.get_backend_name() == "sqlite"
-        self.file = Path(url.database) if self._is_sqlite and url.database else None
-        options: dict[str, Any] = {}
-        if self._is_sqlite:
-            options = {"poolclass": NullPool, "connect_args": {"timeout": WAIT_FOR_OTHERS_S}}
+        self._read = read_place(place)
+        self.place, self.file = self._read.shown, self._read.file
+        self._was_reached = False
+        on_server = self.file is None
         try:
-            self._engine = create_engine(url, **options)
-        except (ArgumentError, NoSuchModuleError, ImportError, TypeError, ValueError) as error:
-            raise self.refusal(
-                f"cannot be reached ({error})", "a file, or a URL of a database that SQLAlchemy has a driver for"
-            ) from None
-        if self._is_sqlite:
-            _prepare_sqlite(self._engine)
+            self._engine = create_engine(self._read.url, **(_for_server if on_server else _for_file)(self._read.url))
+        except ImportError:
+            raise self.refusal(*DRIVER_MISSING) from None
+        except (ArgumentError, TypeError, ValueError) as error:
+            raise self.refusal(f"cannot be reached ({self._read.without_secrets(str(error))})") from None
+        (_prepare_postgresql if on_server else _prepare_sqlite)(self._engine)
 
-    @contextmanager
-    def reading(self) -> Iterator[Connection]:
-        """A transaction that only reads, and sees one state of the book. Raises BadInput."""
-        with self._said_plainly(), self._engine.connect() as connection:
-            yield connection
+    def read(self, work: Work[Answer]) -> Answer:
+        """The answer of work in a transaction that only reads, and sees one state of the book. Raises BadInput."""
+        return self._done(work, writes=False)
 
-    @contextmanager
-    def writing(self) -> Iterator[Connection]:
-        """A transaction that is done whole or not at all. Raises BadInput."""
-        with self._said_plainly(), self._engine.connect() as connection:
-            connection = connection.execution_options(writes=True)
-            with connection.begin():
-                yield connection
+    def change(self, work: Work[Answer]) -> Answer:
+        """The answer of work in a transaction that is done whole or not at all. Raises BadInput."""
+        return self._done(work, writes=True)
 
     def close(self) -> None:
         self._engine.dispose()
@@ -90,31 +86,62 @@ class Database:
     def refusal(self, problem: str, expected: str = "", remedy: str = "", at: str = "") -> BadInput:
         return BadInput([Fault(self.place, at, problem, expected, remedy)])
 
-    @contextmanager
-    def _said_plainly(self) -> Iterator[None]:
+    def _done(self, work: Work[Answer], writes: bool) -> Answer:
+        """The answer of work, done again while what hinders it may pass."""
+        pause_s, until = FIRST_PAUSE_S, None
+        while True:
+            try:
+                return self._once(work, writes)
+            except DBAPIError as error:
+                until = until or monotonic() + TRY_AGAIN_FOR_S
+                if not passes(error, self._was_reached) or monotonic() + pause_s > until:
+                    raise self._said_plainly(error) from None
+            sleep(pause_s)
+            pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+
+    def _once(self, work: Work[Answer], writes: bool) -> Answer:
+        with self._engine.connect() as connection:
+            self._was_reached = True
+            try:
+                answer = work(connection.execution_options(writes=writes))
+                if writes:
+                    self._confirm(connection)
+            finally:
+                with suppress(DBAPIError):  # of a connection that is gone, which has undone all by itself
+                    connection.rollback()
+        return answer
+
+    def _confirm(self, connection: Connection) -> None:
         try:
-            yield
+            connection.commit()
         except DBAPIError as error:
-            name = str(getattr(error.orig, "sqlite_errorname", ""))
-            for start, problem, expected, remedy in _SAYINGS:
-                if name.startswith(start):
-                    raise self.refusal(problem, expected, remedy) from None
-            raise self.refusal(f"the database refuses ({str(error.orig).strip().partition(chr(10))[0]})") from None
+            if error.connection_invalidated:
+                raise self.refusal(*NOT_CERTAIN) from None
+            raise
+
+    def _said_plainly(self, error: DBAPIError) -> BadInput:
+        if saying := saying_of(error):
+            return self.refusal(*saying)
+        first_line = str(error.orig).strip().partition("\n")[0]
+        return self.refusal(f"the database refuses ({self._read.without_secrets(first_line)})")
 
 
-def _url_of(place: str) -> tuple[str, URL]:
-    if any("\ud800" <= sign <= "\udfff" for sign in place):
-        raise BadInput([Fault(place, "", "is no name in UTF-8", "a name that can be written down")])
-    if "://" not in place:
-        return place, URL.create("sqlite", database=os.path.abspath(place))
-    try:
-        url = make_url(place)
-    except (ArgumentError, ValueError):
-        raise BadInput([Fault("--book", "", "names no database", "a file, or dialect://user@host/database")]) from None
-    shown = url.render_as_string(hide_password=True)
-    if url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:"):
-        raise BadInput([Fault(shown, "", "would be forgotten at once", "a file: sqlite:///FILE, or the file alone")])
-    return shown, url
+def _for_file(_: URL) -> dict[str, Any]:
+    return {"poolclass": NullPool, "connect_args": {"timeout": WAIT_FOR_OTHERS_S}}
+
+
+def _for_server(url: URL) -> dict[str, Any]:
+    """A server that is gone without a word is noticed within half a minute; what the user says comes first."""
+    wanted: dict[str, Any] = {
+        "client_encoding": "utf8", "keepalives_idle": 15, "keepalives_interval": 5, "tcp_user_timeout": 30_000,
+    }  # fmt: skip
+    for variable, name, value in (
+        ("PGCONNECT_TIMEOUT", "connect_timeout", 10),
+        ("PGAPPNAME", "application_name", "tipin"),
+    ):
+        if variable not in os.environ:
+            wanted[name] = value
+    return {"connect_args": {name: value for name, value in wanted.items() if name not in url.query}}
 
 
 def _prepare_sqlite(engine: Engine) -> None:
@@ -128,5 +155,26 @@ def _prepare_sqlite(engine: Engine) -> None:
 
     @event.listens_for(engine, "begin")
     def begun(connection: Connection) -> None:
-        writes = connection.get_execution_options().get("writes", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+
+
+def _prepare_postgresql(engine: Engine) -> None:
+    """Writers take a lock of the whole book; each statement behind it sees what the writer before confirmed."""
+
+    @event.listens_for(engine, "begin")
+    def begun(connection: Connection) -> None:
+        if not _writes(connection):
+            connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+            return
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL READ COMMITTED")
+        settings = {
+            "lock_timeout": f"{WAIT_FOR_OTHERS_S:g}s", "idle_in_transaction_session_timeout": f"{IDLE_MOST_S:g}s",
+            "synchronous_commit": "on",
+        }  # fmt: skip
+        calls = ", ".join(f"set_config('{name}', '{value}', true)" for name, value in settings.items())
+        connection.exec_driver_sql(f"SELECT {calls}")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
+
+
+def _writes(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get("writes", False))

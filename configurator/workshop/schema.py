@@ -1,7 +1,7 @@
 """The tables of the workshop book, and how a book made by an earlier version is brought up to this one.
 
 A run is kept as one text: it is always read whole. What a query needs stands in columns of its own. Nothing is ever
-deleted. The database itself refuses a shelf with less than nothing on it.
+deleted, and the book itself counts numbers, from 1 up. The database refuses a shelf with less than nothing on it.
 """
 
 from collections.abc import Callable
@@ -28,7 +28,7 @@ TABLES = MetaData()
 VERSION = Table("book_version", TABLES, Column("version", Integer, nullable=False))
 TRIALS = Table(
     "trials", TABLES,
-    Column("number", Integer, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
     Column("vehicle", String(200), nullable=False, index=True),
     Column("undone", Boolean, nullable=False),
     Column("record", Text, nullable=False),
@@ -40,7 +40,7 @@ STOCK = Table(
 )  # fmt: skip
 STOCK_MOVES = Table(
     "stock_moves", TABLES,
-    Column("number", Integer, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
     Column("at", String(40), nullable=False),
     Column("code", String(LONGEST_CODE), ForeignKey(STOCK.c.code), nullable=False),
     Column("change", Integer, nullable=False),
