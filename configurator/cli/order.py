@@ -26,6 +26,15 @@ def order(
     effort: Annotated[float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search")] = 20.0,
     csv_dir: Annotated[Path | None, typer.Option("--csv", metavar="DIR", help="write a list for each supplier")] = None,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="draw sureness against money, .svg or .png")] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS", help="share the work with a Dask cluster, or local:N processes of this machine"
+        ),
+    ] = None,
+    keep: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="keep work that is done there, and take from there what holds")
+    ] = None,
     book: BookPlace = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
@@ -35,13 +44,16 @@ def order(
     Every vehicle is to be as sure as wanted by its day. Exit code 1 if one cannot.
     """
     from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.solver.order import Wish
     from configurator.solver.order_answer import answer
     from configurator.solver.order_job import job_of
+    from configurator.solver.order_plan import Wish
     from configurator.views.order import order_text, supplier_csv
     from configurator.views.pictures import check_can_draw, money_picture, save_picture, says_of_money
     from configurator.workshop.book import find_book
     from configurator.workshop.meeting import load_meeting
+    from configurator.workshop.needs_cluster import on_cluster
+    from configurator.workshop.needs_kept import kept_in
+    from configurator.workshop.needs_pieces import here
     from configurator.workshop.whole_file import write_whole
 
     if csv_dir is not None and not csv_dir.is_dir():
@@ -51,7 +63,12 @@ def order(
     wish = Wish(None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort)
     meeting, vehicles = load_meeting(workshop)
     stock = load_catalog(catalog or shipped_catalog_dir())
-    job = job_of(meeting, vehicles, stock, find_book(book), wish, redrill=not no_redrill, progress=_progress)
+    workers = here if cluster is None else on_cluster(cluster)
+    if keep is not None:
+        workers = kept_in(keep, workers, lambda text: typer.echo(text, err=True))
+    job = job_of(
+        meeting, vehicles, stock, find_book(book), wish, redrill=not no_redrill, progress=_progress, workers=workers
+    )
     report = answer(job, progress=_progress)
     _progress("")
     if plot is not None:

@@ -9,7 +9,7 @@ Source: J. Aitchison and S. D. Silvey, "The generalization of probit analysis to
 Biometrika 44 (1957), for the ordered probit. Figures below are assumed unless they say otherwise.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -22,6 +22,7 @@ from configurator.case import Case
 from configurator.catalog import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.fitted import FittedNozzle
+from configurator.limits import Limits
 from configurator.options import Option
 from configurator.parts import FeedScrewFigures, PumpFigures
 from configurator.physics import verdict
@@ -149,7 +150,7 @@ def trace_density(trace: TraceMeasured, spells: Spells) -> Array:
     return np.asarray(np.exp(-0.5 * np.minimum(off, 1e3) ** 2) / (2.0 * np.pi * doubt**2))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Run:
     """What one run says: how likely it was at every factor if it was judged rightly, and if it was not."""
 
@@ -169,12 +170,15 @@ def counts(trial: Trial) -> bool:
 def run_of(trial: Trial, catalog: Catalog) -> Run:
     """What a run says, judged again with what was fitted then and the limits of today. A trace takes the place of what
     was felt. Raises BadInput for a car or symptom that cannot be read."""
-    case = Case.of(car_of(trial), catalog)
-    spells = spells_as_fitted(case)
+    return run_with(trial, spells_as_fitted(Case.of(car_of(trial), catalog)), catalog.limits)
+
+
+def run_with(trial: Trial, spells: Spells, limits: Limits) -> Run:
+    """The same by the spells of what was fitted then."""
     if trial.trace is not None:
         return Run(trial.number, trace_density(trial.trace, spells)[0], TRACE_SPAN_MS**-2)
     assert trial.felt is not None
-    chances = step_chances(*severities(spells, case.catalog.limits.hole_most_ms, case.catalog.limits.flood_most_ms))
+    chances = step_chances(*severities(spells, limits.hole_most_ms, limits.flood_most_ms))
     weights = felt_weights(trial.felt)
     return Run(trial.number, np.tensordot(weights, chances[:, 0], axes=1), 1.0 / len(SCALE))
 
@@ -260,9 +264,9 @@ def prior(demand_factor: float, spread: float) -> Belief:
     return Belief(_normalised(np.exp(-0.5 * (z**2 - np.min(z**2)))))
 
 
-def belief_of(case: Case, trials: Sequence[Trial]) -> Belief:
-    """The belief about a vehicle after its runs, in whatever order they come."""
-    runs = [run_of(trial, case.catalog) for trial in trials if counts(trial)]
+def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog], Run] = run_of) -> Belief:
+    """The belief about a vehicle after its runs, in whatever order they come. run : what one run says."""
+    runs = [run(trial, case.catalog) for trial in trials if counts(trial)]
     first = prior(case.vehicle.demand_factor, case.catalog.limits.belief_spread)
     log = np.zeros((1, len(FACTORS)))
     if runs:

@@ -7,6 +7,11 @@ sureness = 0.9
 [[vehicle]]
 file = "roadster.toml"
 day = 2026-05-09
+
+[[vehicle]]
+file = "roadster.toml"
+name = "Roadster of the second driver"
+day = 2026-05-16
 """
 
 from collections import Counter
@@ -29,6 +34,10 @@ class Appointment(Record):
     """One vehicle and its day."""
 
     file: str = figure("vehicle file, by its path from this file", min_length=1, max_length=1000)
+    name: str | None = figure(
+        "what this vehicle is called, where several share one file; by default as its file says",
+        default=None, min_length=1, max_length=200,
+    )  # fmt: skip
     day: date = figure("day it runs: its parts are there the working day before, or on the day over the counter")
     sureness: Number | None = figure(
         "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
@@ -58,17 +67,23 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
         meeting = Meeting.model_validate(read_toml(path))
     except ValidationError as error:
         raise BadInput(faults_of(error, Meeting, str(path), _place)) from None
-    vehicles: list[Vehicle] = []
+    files: dict[str, Vehicle] = {}
     faults: list[Fault] = []
-    for appointment in meeting.vehicle:
+    for file in dict.fromkeys(appointment.file for appointment in meeting.vehicle):
         try:
-            vehicles.append(load_vehicle(path.parent / appointment.file))
+            files[file] = load_vehicle(path.parent / file)
         except BadInput as error:
             faults += error.faults
+    vehicles = [_called(files[one.file], one.name) for one in meeting.vehicle if one.file in files]
     faults += twin_faults(vehicles, str(path), "vehicle")
     if faults:
         raise BadInput(faults)
     return meeting, vehicles
+
+
+def _called(vehicle: Vehicle, name: str | None) -> Vehicle:
+    """The vehicle under a name of its own, everything else shared."""
+    return vehicle if name is None else vehicle.model_copy(update={"name": name})
 
 
 def twin_names(vehicles: Iterable[Vehicle]) -> list[str]:

@@ -6,7 +6,7 @@ some setup and nozzle in the box meet the demand at its f and keep every hard ru
 covered in every circuit.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -58,32 +58,44 @@ class VehicleNeeds:
     scenarios: Array
 
 
+@dataclass(frozen=True)
+class CircuitWindows:
+    """What one circuit's combinations cover whatever is believed of the demand: ends of their windows, over (nozzle,
+    screw, pump, lobe), nan where a hard rule forbids it; and goes_with[pump, place in the shared options]."""
+
+    low: Array
+    high: Array
+    goes_with: Mask
+
+
 def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
     """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
+    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
+
+
+def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
+    """Windows of every circuit of a vehicle, with its linkage set: the long part of the work, alike for all vehicles
+    that are technically equal."""
     case = case.with_linkage_set()
-    shared = [(spacer, relief) for spacer in case.options["spacer"] for relief in case.options["pad_relief"]
-              if redrill or relief.work != "relieve"]  # fmt: skip
-    circuits = tuple(_circuit_needs(case, name, shared, scenarios, redrill=redrill) for name in case.circuit_names)
-    wanted = np.any([setup.goes_with for circuit in circuits for setup in circuit.setups], axis=0)
-    kept = [place for place in range(len(shared)) if wanted[place] or place == 0]
-    return VehicleNeeds(
-        case.vehicle.name,
-        tuple(_with_shared(circuit, kept) for circuit in circuits),
-        tuple(shared[place] for place in kept),
-        scenarios,
-    )
+    return {name: _windows(case, name, _listed(case, name, redrill), _shared(case, redrill))
+            for name in case.circuit_names}  # fmt: skip
 
 
-def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
-    return replace(circuit, setups=tuple(replace(s, goes_with=s.goes_with[list(kept)]) for s in circuit.setups))
+def _shared(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
+    """Pairs of spacer and pad relief that may be counted on."""
+    return [(spacer, relief) for spacer in case.options["spacer"] for relief in case.options["pad_relief"]
+            if redrill or relief.work != "relieve"]  # fmt: skip
 
 
-def _circuit_needs(
-    case: Case, name: str, shared: Sequence[tuple[Option, Option]], scenarios: Array, *, redrill: bool
-) -> CircuitNeeds:
-    listed = dict(case.options)
-    nozzle_slot = f"{name}.nozzle"
-    listed[nozzle_slot] = tuple(o for o in listed[nozzle_slot] if redrill or o.work != "redrill")
+def _listed(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
+    """Options of every slot, as far as they may be counted on."""
+    nozzles = tuple(option for option in case.options[f"{name}.nozzle"] if redrill or option.work != "redrill")
+    return {**case.options, f"{name}.nozzle": nozzles}
+
+
+def _windows(
+    case: Case, name: str, listed: Mapping[str, Sequence[Option]], shared: Sequence[tuple[Option, Option]]
+) -> CircuitWindows:
     table = case.columns(name, listed, with_windows=True)
     shape = tuple(len(listed[slot if slot in SHARED_SLOTS else f"{name}.{slot}"]) for slot in AXES)
     rules = [r for r in RULES.values() if r.is_choosable and r.severity == "conflict" and r.id not in DEMAND]
@@ -96,68 +108,100 @@ def _circuit_needs(
         else:
             of_parts &= holds[..., 0, 0]
     shot = table["shot"]
-    low, high = (window[..., 0, 0, None] for window in (shot.window_low, shot.window_high))
-    with np.errstate(invalid="ignore"):
-        covers = of_parts[..., None] & (low <= scenarios) & (scenarios <= high)
+    low, high = (np.where(of_parts, window[..., 0, 0], np.nan) for window in (shot.window_low, shot.window_high))
     goes_with = np.zeros((shape[2], len(shared)), dtype=bool)
     spacers, reliefs = (list(listed[slot]) for slot in SHARED_SLOTS)
     for place, (spacer, relief) in enumerate(shared):
         goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
-    return _pruned(name, listed, covers, goes_with)
+    return CircuitWindows(low, high, goes_with)
 
 
-def _pruned(name: str, listed: dict[str, tuple[Option, ...]], covers: Mask, goes_with: Mask) -> CircuitNeeds:
-    """The setups and nozzles worth keeping: every scenario some setup covers stays covered, cheap setups first."""
-    parts = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
-    places = [
-        (screw, pump, lobe)
-        for screw in range(len(parts["feed_screw"]))
-        for pump in range(len(parts["pump"]))
-        for lobe in range(len(parts["lobe"]))
-        if goes_with[pump].any() and covers[:, screw, pump, lobe].any()
-    ]
-    setups = [_setup(parts, place, goes_with[place[1]]) for place in places]
-    table = np.array([covers[:, screw, pump, lobe] for screw, pump, lobe in places], dtype=bool)
-    table = table.reshape(len(places), *covers.shape[:1], covers.shape[-1])
-    price = [sum(option.price for option in _chosen(parts, place)) for place in places]
-    reach = table.any(axis=1).sum(axis=1) if places else np.zeros(0)
-    kept = _undominated(setups, price, table)
-    dearest_last = sorted(kept, key=lambda i: (price[i], -reach[i], setups[i].label))
-    best, front = 0, []
-    for index in dearest_last:
-        if setups[index].is_fitted or reach[index] > best:
-            front.append(index)
-            best = max(best, int(reach[index]))
-    others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
-    chosen = [*front, *others][:MOST_SETUPS]
-    useful = [n for n in range(len(parts["nozzle"])) if chosen and table[chosen][:, n].any()]
-    return CircuitNeeds(
-        name, tuple(setups[i] for i in chosen), tuple(parts["nozzle"][n] for n in useful),
-        table[chosen][:, useful] if chosen else np.zeros((0, 0, covers.shape[-1]), dtype=bool),
-    )  # fmt: skip
+class Choices:
+    """All that may go into a vehicle's box, ready to be cut to the scenarios of one belief after another."""
 
+    def __init__(self, case: Case, windows: Mapping[str, CircuitWindows], *, redrill: bool) -> None:
+        self._name = case.vehicle.name
+        self._shared = _shared(case, redrill)
+        self._circuits = [_CircuitChoices(name, _listed(case, name, redrill), found) for name, found in windows.items()]
 
-def _undominated(setups: Sequence[Setup], price: Sequence[int], table: Mask) -> list[int]:
-    """Setups of which no other takes fewer parts and covers as much with every nozzle."""
-    order = sorted(range(len(setups)), key=lambda i: (len(setups[i].codes), price[i], setups[i].label))
-    kept: list[int] = []
-    for index in order:
-        beaten = any(
-            set(setups[other].codes) <= set(setups[index].codes)
-            and not np.any(setups[index].goes_with & ~setups[other].goes_with)
-            and not np.any(table[index] & ~table[other])
-            for other in kept
+    def needs(self, scenarios: Array) -> VehicleNeeds:
+        """The needs for the scenarios of a belief."""
+        circuits = [circuit.needs(scenarios) for circuit in self._circuits]
+        wanted = np.any([setup.goes_with for circuit in circuits for setup in circuit.setups], axis=0)
+        kept = [place for place in range(len(self._shared)) if place == 0 or (np.any(wanted) and wanted[place])]
+        return VehicleNeeds(
+            self._name,
+            tuple(_with_shared(circuit, kept) for circuit in circuits),
+            tuple(self._shared[place] for place in kept),
+            scenarios,
         )
-        if not beaten:
-            kept.append(index)
-    return kept
 
 
-def _chosen(parts: dict[str, tuple[Option, ...]], place: tuple[int, int, int]) -> list[Option]:
+def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
+    return replace(circuit, setups=tuple(replace(s, goes_with=s.goes_with[list(kept)]) for s in circuit.setups))
+
+
+class _CircuitChoices:
+    """Every setup of one circuit that some stack goes with, with its windows, shape (setup, nozzle)."""
+
+    def __init__(self, name: str, listed: Mapping[str, Sequence[Option]], windows: CircuitWindows) -> None:
+        parts = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
+        places = [
+            (screw, pump, lobe)
+            for screw in range(len(parts["feed_screw"]))
+            for pump in range(len(parts["pump"]))
+            for lobe in range(len(parts["lobe"]))
+            if windows.goes_with[pump].any() and not np.isnan(windows.low[:, screw, pump, lobe]).all()
+        ]
+        self._name, self._nozzles = name, parts["nozzle"]
+        self._setups = [_setup(parts, place, windows.goes_with[place[1]]) for place in places]
+        self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
+        screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
+        self._low, self._high = (end[:, screw, pump, lobe].T[..., None] for end in (windows.low, windows.high))
+        by_parts = [(len(setup.codes), price, setup.label)
+                    for setup, price in zip(self._setups, self._price, strict=True)]  # fmt: skip
+        self._fewest_parts_first = sorted(range(len(places)), key=by_parts.__getitem__)
+        self._codes = [frozenset(setup.codes) for setup in self._setups]
+        self._stacks = [frozenset(np.flatnonzero(setup.goes_with).tolist()) for setup in self._setups]
+
+    def needs(self, scenarios: Array) -> CircuitNeeds:
+        """The setups and nozzles worth keeping: every scenario some setup covers stays covered, cheap setups first."""
+        with np.errstate(invalid="ignore"):
+            table = (self._low <= scenarios) & (scenarios <= self._high)
+        reach = table.any(axis=1).sum(axis=1)
+        setups, price = self._setups, self._price
+        kept = self._undominated(table, reach)
+        dearest_last = sorted(kept, key=lambda i: (price[i], -reach[i], setups[i].label))
+        best, front = 0, []
+        for index in dearest_last:
+            if setups[index].is_fitted or reach[index] > best:
+                front.append(index)
+                best = max(best, int(reach[index]))
+        others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
+        chosen = [*front, *others][:MOST_SETUPS]
+        useful = np.flatnonzero(table[chosen].any(axis=(0, 2)))
+        return CircuitNeeds(
+            self._name, tuple(setups[i] for i in chosen), tuple(self._nozzles[int(n)] for n in useful),
+            table[chosen][:, useful],
+        )  # fmt: skip
+
+    def _undominated(self, table: Mask, reach: Array) -> list[int]:
+        """Setups that cover something, and of which no other takes fewer parts and covers as much with every nozzle."""
+        lacks = ~np.packbits(table.reshape(len(table), -1), axis=1)
+        kept: list[int] = []
+        for index in self._fewest_parts_first:
+            codes, stacks = self._codes[index], self._stacks[index]
+            others = [other for other in kept if self._codes[other] <= codes and self._stacks[other] >= stacks]
+            if reach[index] and not np.any(~np.any(~lacks[index] & lacks[others], axis=1)):
+                kept.append(index)
+        return kept
+
+
+def _chosen(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int]) -> list[Option]:
     return [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
 
 
-def _setup(parts: dict[str, tuple[Option, ...]], place: tuple[int, int, int], goes_with: Mask) -> Setup:
+def _setup(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int], goes_with: Mask) -> Setup:
     chosen = _chosen(parts, place)
     return Setup(
         label=", ".join(option.label for option in chosen),
