@@ -15,8 +15,10 @@ from configurator.case import Case
 from configurator.fitted import FittedNozzle
 from configurator.options import Option
 from configurator.parts import Consumable
-from configurator.solver.order import Plan, Wish, plan_order, surest
-from configurator.solver.order_model import Market, Wanted
+from configurator.solver.order import plan_order, surest
+from configurator.solver.order_model import Wanted
+from configurator.solver.order_plan import Plan, Wish
+from configurator.solver.order_purchase import Market
 from configurator.supply import Supplier
 from configurator.workshop.belief import prior
 from configurator.workshop.needs import CircuitNeeds, Setup, VehicleNeeds, needs_of

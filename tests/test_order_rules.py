@@ -12,8 +12,12 @@ from configurator.fitted import FittedNozzle
 from configurator.options import Option
 from configurator.parts import Consumable
 from configurator.solver import order as order_module
-from configurator.solver.order import Wish, plan_order
-from configurator.solver.order_model import Market, Wanted
+from configurator.solver import order_many
+from configurator.solver import stop as stop_module
+from configurator.solver.order import plan_order
+from configurator.solver.order_model import Wanted
+from configurator.solver.order_plan import Plan, Wish
+from configurator.solver.order_purchase import Market
 from configurator.supply import DrillBit, Supplier
 from configurator.workshop.needs import CircuitNeeds, Setup, VehicleNeeds
 from configurator.workshop.shelves import Article, Tier, arrival
@@ -47,7 +51,7 @@ def article(code: str, *prices: int) -> Article:
     return Article(code, "shop", {code: 1}, tuple(Tier(place + 1, price) for place, price in enumerate(prices)))
 
 
-def bought(plan: order_module.Plan | None) -> dict[str, int]:
+def bought(plan: Plan | None) -> dict[str, int]:
     assert plan is not None and plan.proven
     return {item.code: packs for item, packs in plan.bought}
 
@@ -124,8 +128,11 @@ def test_the_order_is_the_same_on_any_number_of_cores(workers: int, monkeypatch:
     cars = [car(f"car {index}", MONDAY, setups, [[0, 1]] * 3) for index in range(3)]
     shop = market(*(article(code, 600) for code in ("lobe-a", "lobe-b", "lobe-c")))
     here = plan_order(cars, shop, Wish())
-    monkeypatch.setattr(order_module, "WORKERS", workers)
+    whole = order_module.plan_whole(cars, shop, Wish())
+    for module in (order_module, order_many):
+        monkeypatch.setattr(module, "WORKERS", workers)
     assert plan_order(cars, shop, Wish()) == here and here is not None
+    assert order_module.plan_whole(cars, shop, Wish()) == whole and whole is not None
 
 
 def hard_case() -> tuple[list[Wanted], Market]:
@@ -166,7 +173,7 @@ class PressedOnce(Event):
 
 def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     """No real signal: whether one reaches a process depends on how its parent was started."""
-    monkeypatch.setattr(order_module, "Event", PressedOnce)
+    monkeypatch.setattr(stop_module, "Event", PressedOnce)
     cars, shop = hard_case()
     plan = plan_order(cars, shop, Wish(effort=200.0))
     assert plan is not None and plan.stopped and not plan.proven

@@ -19,9 +19,10 @@ from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_i
 
 from configurator.case import Case
 from configurator.sizing import Table, tabulate_listed
-from configurator.solver.order import Wish, plan_order
+from configurator.solver.order import plan_order
 from configurator.solver.order_answer import Job, answer
 from configurator.solver.order_job import job_of
+from configurator.solver.order_plan import Wish
 from configurator.solver.propose import Request, propose
 from configurator.solver.stop import solved
 from configurator.stopping import Stop, Stopped, until

@@ -5,84 +5,72 @@ packs, and the order of codes, so that the answer is one and the same on every m
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from threading import Event, Thread
 from typing import Any
 
 from ortools.sat.python import cp_model
 
-from configurator.solver.model import Unsettled
-from configurator.solver.order_model import Market, OrderModel, Wanted
-from configurator.stopping import heed, is_to_stop
-from configurator.workshop.shelves import Article
+from configurator.solver.order_many import plan_many, surest_of_many
+from configurator.solver.order_model import OrderModel, Wanted
+from configurator.solver.order_plan import BoxPlan, Plan, Wish
+from configurator.solver.order_purchase import Market
+from configurator.solver.solution import Unsettled
+from configurator.solver.stop import solved_or_interrupted
 
-EFFORT = 20.0
 WORKERS = 2
-
-
-@dataclass(frozen=True)
-class Wish:
-    """How to buy: most to spend in hundredths, suppliers at most, fewest deliveries before money, effort in seconds."""
-
-    budget: int | None = None
-    most_suppliers: int | None = None
-    fewest_deliveries: bool = False
-    effort: float = EFFORT
-
-
-@dataclass(frozen=True)
-class BoxPlan:
-    """What one vehicle's box holds: places of setups and nozzles by circuit, of the shared pair, scenarios covered."""
-
-    setups: dict[str, list[int]]
-    nozzles: dict[str, list[int]]
-    shared: int
-    covered: list[bool]
-
-    @property
-    def sureness(self) -> float:
-        return sum(self.covered) / len(self.covered)
-
-
-@dataclass(frozen=True)
-class Plan:
-    """An order: packs of each article bought, what the boxes hold, money in hundredths; least is proven of the first
-    goal where the proof was cut short."""
-
-    bought: list[tuple[Article, int]]
-    boxes: list[BoxPlan]
-    cost: int
-    delivery: dict[str, int]
-    proven: bool
-    least: int | None
-    goal: str
-    stopped: bool = False
-    """Whether the user stopped the search."""
+FEW = 5
+"""Up to so many vehicles one model of every choice settles what whole boxes (`order_many`) leave unproven."""
 
 
 def plan_order(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
-    """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none."""
+    """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none. Raises
+    Unsettled where none was found within the effort."""
+    few = len(wanted) <= FEW
+    if few and wish.budget is not None:
+        return plan_whole(wanted, market, wish)
+    try:
+        plan = plan_many(wanted, market, wish)
+    except Unsettled:
+        if not few:
+            raise
+        return plan_whole(wanted, market, wish)
+    if not few or plan is None or plan.proven or plan.stopped:
+        return plan
+    return plan_whole(wanted, market, wish, most=plan.cost) or plan
+
+
+def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int | None = None) -> Plan | None:
+    """The same by one model of every choice at once, for a handful of vehicles. most : money that is known to do."""
     built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
     model = built.model
     short = _shortfalls(built)
     if wish.budget is None:
         for shortfall in short:
             model.add(shortfall == 0)
-        goals = [("money", built.cost)]
+        goals = [("money", built.purchase.cost)]
+        if most is not None:
+            model.add(built.purchase.cost <= most)
     else:
-        model.add(built.cost <= wish.budget)
-        goals = [("scenarios short of what is wanted", sum(short)), ("money", built.cost)]
+        model.add(built.purchase.cost <= wish.budget)
+        goals = [("scenarios short of what is wanted", sum(short)), ("money", built.purchase.cost)]
     if wish.fewest_deliveries:
-        goals.insert(len(goals) - 1, ("deliveries", sum(built.used.values())))
+        goals.insert(len(goals) - 1, ("deliveries", sum(built.purchase.used.values())))
     return _solved(built, [*goals, *_ties(built)], wish.effort)
 
 
 def surest(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
     """The order that comes nearest to every sureness whatever it costs; there always is one."""
+    if len(wanted) > FEW:
+        return surest_of_many(wanted, market, wish)
+    return surest_whole(wanted, market, wish)
+
+
+def surest_whole(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+    """The same by one model of every choice at once."""
     built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
     plan = _solved(
-        built, [("scenarios short of what is wanted", sum(_shortfalls(built))), ("money", built.cost)], wish.effort
-    )
+        built, [("scenarios short of what is wanted", sum(_shortfalls(built))), ("money", built.purchase.cost)],
+        wish.effort,
+    )  # fmt: skip
     assert plan is not None
     return plan
 
@@ -99,11 +87,11 @@ def _shortfalls(built: OrderModel) -> list[cp_model.IntVar]:
 
 def _ties(built: OrderModel) -> list[tuple[str, Any]]:
     """Goals that settle ties: deliveries, labour, packs, and the order of codes."""
-    counts = [count for tiers in built.packs for count in tiers]
+    counts = [count for tiers in built.purchase.packs for count in tiers]
     ranked = sum((place + 1) * count for place, count in enumerate(counts))
     return [
-        ("deliveries", sum(built.used.values())),
-        ("labour", built.labour),
+        ("deliveries", sum(built.purchase.used.values())),
+        ("labour", built.purchase.labour),
         ("packs", sum(counts)),
         ("codes", ranked),
     ]
@@ -123,7 +111,7 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
         solver.parameters.num_workers = WORKERS
         solver.parameters.linearization_level = 2
         solver.parameters.max_deterministic_time = effort if place < 2 else effort / 10
-        status, stopped = _solve(solver, built.model)
+        status, stopped = solved_or_interrupted(solver, built.model)
         if status == cp_model.INFEASIBLE and plan is None:
             return None
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
@@ -137,37 +125,9 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
             break
         built.model.add(goal <= solver.value(goal))
         built.model.clear_hints()  # type: ignore[no-untyped-call]
-        for variable in (x for tiers in built.packs for x in tiers):
+        for variable in (x for tiers in built.purchase.packs for x in tiers):
             built.model.add_hint(variable, solver.value(variable))
     return plan
-
-
-def _solve(solver: cp_model.CpSolver, model: cp_model.CpModel) -> tuple[cp_model.CpSolverStatus, bool]:
-    """Solve in a thread, so that Ctrl-C can stop the search and keep what it has found; also whether that was done.
-    Raises Stopped if it was stopped from outside, when nobody waits for what it has found."""
-    heed()
-    solver.parameters.catch_sigint_signal = False
-    found: list[cp_model.CpSolverStatus] = []
-    done = Event()
-
-    def work() -> None:
-        try:
-            found.append(solver.solve(model))
-        finally:
-            done.set()
-
-    Thread(target=work, daemon=True).start()
-    stopped = False
-    while not done.is_set():
-        try:
-            done.wait(0.05)  # not join: interrupted, it takes a thread that runs for one that has ended
-        except KeyboardInterrupt:
-            stopped = True
-            solver.stop_search()
-        if is_to_stop():
-            solver.stop_search()
-    heed()
-    return found[0], stopped
 
 
 def _read(
@@ -175,7 +135,7 @@ def _read(
 ) -> Plan:
     value = solver.value
     bought = [
-        (article, packs) for article, tiers in zip(built.market.articles, built.packs, strict=True)
+        (article, packs) for article, tiers in zip(built.purchase.market.articles, built.purchase.packs, strict=True)
         if (packs := sum(value(count) for count in tiers))
     ]  # fmt: skip
     boxes = [
@@ -187,5 +147,6 @@ def _read(
         )
         for box in built.boxes
     ]
-    delivery = {code: value(charge) for code, charge in built.delivery.items() if value(built.used[code])}
-    return Plan(bought, boxes, value(built.cost), delivery, proven, least, goal, stopped)
+    purchase = built.purchase
+    delivery = {code: value(charge) for code, charge in purchase.delivery.items() if value(purchase.used[code])}
+    return Plan(bought, boxes, value(purchase.cost), delivery, proven, least, goal, stopped)

@@ -2,11 +2,14 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from configurator.options import JOINTS, Option
 from configurator.rules import SHARED_SLOTS
-from configurator.solver.order import BoxPlan, Plan, Wish, plan_order, surest
-from configurator.solver.order_model import Market, Wanted
+from configurator.solver.order import plan_order, surest
+from configurator.solver.order_model import Wanted
+from configurator.solver.order_plan import BoxPlan, Plan, Wish
+from configurator.solver.order_purchase import Market
 from configurator.workshop.needs import MOST_SETUPS, diameter_mm
 from configurator.workshop.order_report import (
     CurvePoint,
@@ -21,6 +24,8 @@ from configurator.workshop.order_report import (
 
 CURVE_POINTS = 6
 CURVE_EFFORT = 5.0
+MOST_FOR_CURVE = 12
+"""Vehicles up to which it is worked out what money buys: every sum is an order of its own."""
 NOTES = (
     "A nozzle that was tried is not counted on for another car: one of them stays in.",
     "Redrilled sizes are tried from small to large on the one nozzle; a drill serves every car.",
@@ -49,13 +54,14 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
         progress("nothing meets it: looking for the nearest")
         plan = surest(job.wanted, job.market, job.wish)
     before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
-    failing = [] if met else _failing(job)
+    failing = [] if met else _failing(job, plan)
+    curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
         total=_money(plan.cost), vehicles=_vehicles(job, plan, before),
-        curve=_curve(job, plan, progress) if curve and not plan.stopped else [], failing=failing,
-        ways_out=[] if met else _ways_out(job, failing, progress), notes=list(NOTES),
+        curve=_curve(job, plan, progress) if curve else [], failing=failing,
+        ways_out=[] if met else _ways_out(job, failing, progress), notes=_notes(job),
     )  # fmt: skip
 
 
@@ -206,14 +212,25 @@ def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurveP
     return points
 
 
-def _failing(job: Job) -> list[Failing]:
-    """Vehicles that cannot reach their sureness even alone and whatever it costs, or within what was asked."""
+def _failing(job: Job, plan: Plan) -> list[Failing]:
+    """Vehicles that cannot reach their sureness even alone and whatever it costs; one that has it in the plan can."""
     failing = []
-    for one in job.wanted:
-        box = surest([one], job.market, replace(job.wish, budget=None)).boxes[0]
+    best: dict[tuple[int, date, float], float] = {}
+    for one, box in zip(job.wanted, plan.boxes, strict=True):
         if sum(box.covered) < one.enough:
-            failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=box.sureness))
+            alike = (id(one.needs.circuits), one.day, one.sureness)
+            if alike not in best:
+                best[alike] = surest([one], job.market, replace(job.wish, budget=None)).boxes[0].sureness
+            if best[alike] < one.enough / one.scenarios:
+                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=best[alike]))
     return failing
+
+
+def _notes(job: Job) -> list[str]:
+    if len(job.wanted) <= MOST_FOR_CURVE:
+        return list(NOTES)
+    more = f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum."
+    return [*NOTES, more]
 
 
 def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:

@@ -4,7 +4,7 @@ from threading import Event, Thread
 
 from ortools.sat.python import cp_model
 
-from configurator.stopping import current_stop, heed
+from configurator.stopping import current_stop, heed, is_to_stop
 
 POLL_S = 0.05
 
@@ -30,3 +30,33 @@ def solved(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSol
         done.set()
     heed()
     return status
+
+
+def solved_or_interrupted(
+    solver: cp_model.CpSolver, model: cp_model.CpModel
+) -> tuple[cp_model.CpSolverStatus, bool]:
+    """The status of a solve that Ctrl-C ends with what it has found, and whether it did. Raises Stopped if it was
+    stopped from outside, when nobody waits for what it has found."""
+    heed()
+    solver.parameters.catch_sigint_signal = False
+    found: list[cp_model.CpSolverStatus] = []
+    done = Event()
+
+    def work() -> None:
+        try:
+            found.append(solver.solve(model))
+        finally:
+            done.set()
+
+    Thread(target=work, daemon=True).start()
+    stopped = False
+    while not done.is_set():
+        try:
+            done.wait(POLL_S)  # not join: interrupted, it takes a thread that runs for one that has ended
+        except KeyboardInterrupt:
+            stopped = True
+            solver.stop_search()
+        if is_to_stop():
+            solver.stop_search()
+    heed()
+    return found[0], stopped

@@ -13,9 +13,9 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from configurator.errors import BadInput, Fault
-from configurator.solver.order import Wish
 from configurator.solver.order_answer import answer
 from configurator.solver.order_job import job_of
+from configurator.solver.order_plan import Wish
 from configurator.vehicle import Vehicle
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures

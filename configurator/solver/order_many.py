@@ -1,0 +1,220 @@
+"""The order for many vehicles: the bound from whole boxes, an order near it, and for few the proof that it is best.
+
+    groups -> linear program over boxes (bound) -> whole boxes and packs (order) -> branching on packs (proof)
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import ceil
+
+import numpy as np
+from ortools.sat.python import cp_model
+
+from configurator.solver.boxes import Box
+from configurator.solver.order_columns import Aim, ColumnProgram
+from configurator.solver.order_groups import Group, groups_of
+from configurator.solver.order_model import Wanted
+from configurator.solver.order_plan import BoxPlan, Plan, Wish
+from configurator.solver.order_proof import proven_least
+from configurator.solver.order_purchase import Market
+from configurator.solver.order_rounding import BoxChoice, Counts, Rounded, whole_shares
+from configurator.solver.solution import Unsettled
+from configurator.solver.stop import solved_or_interrupted
+from configurator.workshop.shelves import Article
+
+FEW_GROUPS = 100
+"""Up to so many groups nothing is settled before whole boxes are chosen."""
+WORKERS = 2
+QUICK_EFFORT = 0.3
+"""Enough for an order that is the best or near it, before it is tried to prove that."""
+TIES_EFFORT = 0.1
+MOST_PROOFS = 4
+SHORT_PRICE = 1e6
+"""Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
+
+
+def plan_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+    """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none."""
+    groups = groups_of(wanted, market)
+    aim = Aim() if wish.budget is None else Aim(short_price=1.0, budget=wish.budget)
+    best = _best(groups, market, aim, wish)
+    return None if best is None else best.plan(len(wanted), groups, aim)
+
+
+def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+    """The order that comes nearest to every sureness whatever it costs; there always is one."""
+    groups = groups_of(wanted, market)
+    aim = Aim(short_price=SHORT_PRICE)
+    best = _best(groups, market, aim, wish)
+    assert best is not None
+    return best.plan(len(wanted), groups, aim)
+
+
+def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> "_Found | None":
+    """The best over all sets of suppliers that may be bought from; None if there is none. Raises Unsettled where none
+    was found within the effort, though there may be one."""
+    best: _Found | None = None
+    suppliers, unsettled = 0, False
+    for codes in _choices_of_suppliers(market, wish):
+        if best is not None and wish.fewest_deliveries and len(codes) > suppliers:
+            break
+        try:
+            found = _found(groups, _restricted(market, codes), aim, wish)
+        except Unsettled:
+            unsettled = True
+            continue
+        if found is not None and (best is None or found.order < best.order):
+            best, suppliers = found, len(codes)
+    if best is None and unsettled:
+        raise Unsettled(wish.effort)
+    return best
+
+
+def _choices_of_suppliers(market: Market, wish: Wish) -> Iterator[tuple[str, ...]]:
+    """Sets of suppliers to buy from: all of them, or every set there may be, the small ones first."""
+    codes = sorted({article.supplier for article in market.articles})
+    if wish.most_suppliers is None and not wish.fewest_deliveries:
+        yield tuple(codes)
+        return
+    most = len(codes) if wish.most_suppliers is None else min(wish.most_suppliers, len(codes))
+    sizes = range(most + 1) if wish.fewest_deliveries else [most]
+    for size in sizes:
+        yield from combinations(codes, size)
+
+
+def _restricted(market: Market, codes: Sequence[str]) -> Market:
+    return replace(market, articles=[article for article in market.articles if article.supplier in codes])
+
+
+@dataclass(frozen=True)
+class _Found:
+    articles: Sequence[Article]
+    rounded: Rounded
+    short: int
+    bound: float
+    proven: bool
+    stopped: bool
+
+    @property
+    def order(self) -> tuple[int, int]:
+        return self.short, self.rounded.cost
+
+    def plan(self, count: int, groups: Sequence[Group], aim: Aim) -> Plan:
+        """The plan for each vehicle, those of a group in their order."""
+        boxes: list[BoxPlan | None] = [None] * count
+        for group, counts in zip(groups, self.rounded.counts, strict=True):
+            each = [box for box, number in counts.items() for _ in range(number)]
+            for member, box in zip(group.members, each, strict=True):
+                boxes[member] = _box_plan(group, box)
+        money = aim.budget is None and np.isinf(aim.short_price)
+        return Plan(
+            [(article, packs) for article, packs in zip(self.articles, self.rounded.packs, strict=True) if packs],
+            [box for box in boxes if box is not None], self.rounded.cost, self.rounded.delivery, self.proven,
+            None if self.proven else ceil(self.bound - 1e-6), "money" if money else "scenarios short of what is wanted",
+            self.stopped,
+        )  # fmt: skip
+
+
+def _box_plan(group: Group, box: Box) -> BoxPlan:
+    names = [circuit.circuit for circuit in group.maker.needs.circuits]
+    return BoxPlan(
+        {name: list(setups) for name, setups in zip(names, box.setups, strict=True)},
+        {name: list(nozzles) for name, nozzles in zip(names, box.nozzles, strict=True)},
+        box.shared, group.maker.covered(box),
+    )  # fmt: skip
+
+
+def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> _Found | None:
+    """The best order found for an aim, and what is proven of it; None if there is none."""
+    program = ColumnProgram(groups, market, aim)
+    relaxed = program.relaxed()
+    if relaxed.lacking:
+        return None
+    search = _Search(program, relaxed.shares, relaxed.stopped)
+    if np.isinf(aim.short_price):
+        bound = search.least_money(relaxed.bound, wish.effort)
+    else:
+        bound = relaxed.bound if aim.budget is not None else relaxed.bound / SHORT_PRICE
+        search.least_short(aim.budget, wish.effort)
+    found = search.best
+    if found is None:
+        raise Unsettled(wish.effort)
+    value = found.cost if np.isinf(aim.short_price) else search.short
+    return _Found(market.articles, found, search.short, bound, value <= ceil(bound - 1e-6), search.stopped)
+
+
+class _Search:
+    """Whole boxes and whole packs, better and better; `best` is the last that was found."""
+
+    def __init__(self, program: ColumnProgram, shares: Sequence[Mapping[Box, float]], stopped: bool) -> None:
+        self.program, self.shares, self.stopped = program, shares, stopped
+        self.best: Rounded | None = None
+        self.short = 0
+        self.few = len(program.groups) <= FEW_GROUPS
+
+    def least_money(self, bound: float, effort: float) -> float:
+        """The cheapest; few groups are proven to be so if they can. Returns what is proven to be needed."""
+        quick = min(effort, QUICK_EFFORT) if self.few else effort
+        self._choose(["money"], quick)
+        if not self.few:
+            if self.best is None:
+                self._choose(["money"], quick, keep=False)
+            return bound
+        for _ in range(MOST_PROOFS):
+            if self.stopped or self.best is None or self.best.cost <= ceil(bound - 1e-6):
+                break
+            cost = self.best.cost
+            bound, cheaper = proven_least(self.program, bound, cost)
+            if not cheaper or not self._choose(["money"], quick):
+                break
+        if not self.stopped and (self.best is None or self.best.cost > ceil(bound - 1e-6)):
+            self._choose(["money"], effort)
+        if not self.stopped and self.best is not None:
+            self._choose(["deliveries", "labour"], TIES_EFFORT, most=self.best.cost)
+        return bound
+
+    def least_short(self, budget: int | None, effort: float) -> None:
+        """The surest, and of those the cheapest."""
+        self._choose(["short", "money"], effort, most=budget)
+        if self.best is None and not self.few:
+            self._choose(["short", "money"], effort, most=budget, keep=False)
+
+    def _choose(
+        self, goals: Sequence[str], effort: float, most: int | None = None, *, keep: bool = True
+    ) -> bool:
+        """Goals made least one after the other, at no more than so much money; whether that found anything better.
+        keep : whether groups that the program settled keep their boxes, where there are many."""
+        program = self.program
+        kept: Counts = whole_shares(self.shares) if keep and not self.few else [{} for _ in program.groups]
+        choice = BoxChoice(program.groups, program.shares, kept, program.market)
+        purchase = choice.purchase
+        by_name = {"money": purchase.cost, "short": choice.short, "labour": purchase.labour,
+                   "deliveries": sum(purchase.used.values())}  # fmt: skip
+        if most is not None:
+            purchase.model.add(purchase.cost <= most)
+        before, better = self.best, False
+        if before is None:
+            choice.hint(self.shares)
+        for name in goals:
+            if self.best is not None:
+                choice.hint([{box: float(count) for box, count in own.items()} for own in self.best.counts])
+            purchase.model.minimize(by_name[name])
+            solver = cp_model.CpSolver()
+            solver.parameters.random_seed = 1
+            solver.parameters.interleave_search = True  # the same search whatever the number of workers
+            solver.parameters.num_workers = WORKERS
+            solver.parameters.linearization_level = 2
+            solver.parameters.max_deterministic_time = effort
+            status, stopped = solved_or_interrupted(solver, purchase.model)
+            self.stopped |= stopped
+            if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+                break
+            found = choice.read(solver)
+            if self.best is None or name != "money" or found.cost < self.best.cost or "short" in goals:
+                better = True
+                self.best, self.short = found, solver.value(choice.short)
+            if stopped:
+                break
+            purchase.model.add(by_name[name] <= solver.value(by_name[name]))
+        return better and before is not self.best

@@ -1,0 +1,157 @@
+"""Orders for many vehicles against the model that holds every choice at once, and against a check of their own."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from order_cases import faults_of_plan, workshop
+from test_order_rules import article, car, market, setup
+
+from configurator.solver import order_many
+from configurator.solver.order import plan_order, plan_whole, surest_whole
+from configurator.solver.order_columns import ColumnProgram
+from configurator.solver.order_groups import groups_of
+from configurator.solver.order_many import plan_many, surest_of_many
+from configurator.solver.order_model import Wanted
+from configurator.solver.order_plan import Plan, Wish
+from configurator.solver.order_proof import proven_least
+
+WISHES = (Wish(), Wish(most_suppliers=1), Wish(fewest_deliveries=True))
+
+
+def short(wanted: Sequence[Wanted], plan: Plan) -> int:
+    """Scenarios short of what is wanted."""
+    return sum(max(0, one.enough - sum(box.covered)) for one, box in zip(wanted, plan.boxes, strict=True))
+
+
+@pytest.mark.parametrize("wish", WISHES, ids=["money", "one supplier", "fewest deliveries"])
+@pytest.mark.parametrize("seed", range(6))
+def test_an_order_costs_what_the_whole_model_says(seed: int, wish: Wish) -> None:
+    wanted, shop = workshop(4, seed)
+    whole, many = plan_whole(wanted, shop, wish), plan_many(wanted, shop, wish)
+    assert (many is None) == (whole is None)
+    if many is None or whole is None:
+        return
+    assert faults_of_plan(wanted, shop, whole) == [] == faults_of_plan(wanted, shop, many)
+    assert short(wanted, many) == 0
+    if wish.fewest_deliveries:
+        assert len(many.delivery) == len(whole.delivery)
+    assert whole.proven and many.cost == whole.cost
+    assert many.proven or (many.least is not None and many.least <= whole.cost)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("budget", [0, 3000, 9000])
+def test_a_budget_buys_as_much_as_the_whole_model_says(seed: int, budget: int) -> None:
+    wanted, shop = workshop(3, seed)
+    whole, many = (plan(wanted, shop, Wish(budget=budget)) for plan in (plan_whole, plan_many))
+    assert whole is not None and many is not None and many.cost <= budget
+    assert faults_of_plan(wanted, shop, many) == []
+    assert many.least is None or many.least <= short(wanted, whole), "what is proven holds"
+    assert short(wanted, many) <= short(wanted, whole) + 1, "of boxes made one by one the best may be missing"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_surest_order_is_as_sure_as_the_whole_model_says(seed: int) -> None:
+    wanted, shop = workshop(3, seed)
+    late = replace(shop, articles=[a for a in shop.articles if a.supplier == "near"])
+    for there in (shop, late, replace(shop, articles=())):
+        whole, many = surest_whole(wanted, there, Wish()), surest_of_many(wanted, there, Wish())
+        assert faults_of_plan(wanted, there, many) == []
+        assert short(wanted, many) == short(wanted, whole)
+
+
+@pytest.mark.parametrize("vehicles", [40, 400])
+def test_an_order_for_many_holds_and_is_near_its_bound(vehicles: int) -> None:
+    wanted, shop = workshop(vehicles, 3, kinds=6)
+    plan = plan_order(wanted, shop, Wish(effort=5.0))
+    assert plan is not None and faults_of_plan(wanted, shop, plan) == []
+    assert short(wanted, plan) == 0
+    assert plan.proven or (plan.least is not None and plan.cost <= 1.01 * plan.least)
+
+
+def test_a_fault_in_a_plan_is_seen() -> None:
+    """The check of these tests itself: a part fewer, a box emptied, another sum."""
+    wanted, shop = workshop(12, 1)
+    plan = plan_many(wanted, shop, Wish())
+    assert plan is not None and plan.bought
+    for place in range(len(plan.bought)):
+        fewer = [(a, n - (i == place)) for i, (a, n) in enumerate(plan.bought)]
+        assert faults_of_plan(wanted, shop, replace(plan, bought=fewer))
+    assert faults_of_plan(wanted, shop, replace(plan, cost=plan.cost + 1))
+    box = next(box for box in plan.boxes if any(box.covered))
+    emptied = replace(box, nozzles={name: [] for name in box.nozzles})
+    assert faults_of_plan(wanted, shop, replace(plan, boxes=[emptied if b is box else b for b in plan.boxes]))
+
+
+def test_equal_vehicles_are_one_group_and_share_their_boxes_between_them() -> None:
+    wanted, shop = workshop(60, 2, kinds=2)
+    renamed = [replace(one, needs=replace(one.needs, name=f"car {place}")) for place, one in enumerate(wanted)]
+    groups = groups_of(renamed, shop)
+    assert sum(group.count for group in groups) == 60
+    assert len(groups) == len({(one.needs.name, one.day, one.enough) for one in wanted}) < 30
+    plan, named = plan_many(wanted, shop, Wish()), plan_many(renamed, shop, Wish())
+    assert plan == named
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bound_is_below_every_order(seed: int) -> None:
+    wanted, shop = workshop(4, seed)
+    whole = plan_whole(wanted, shop, Wish())
+    relaxed = ColumnProgram(groups_of(wanted, shop), shop).relaxed()
+    if whole is None:
+        assert relaxed.lacking
+        return
+    assert relaxed.bound <= relaxed.value * (1 + 1e-9)
+    assert 0 < relaxed.bound <= whole.cost + 1e-6
+    assert [bound for bound, _ in relaxed.trace] == sorted(bound for bound, _ in relaxed.trace)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_more_is_proven_than_the_whole_model_costs(seed: int) -> None:
+    """Told of a dearer order than the best, the proof finds that there may be a cheaper one, and claims no more."""
+    wanted, shop = workshop(4, seed)
+    whole = plan_whole(wanted, shop, Wish())
+    program = ColumnProgram(groups_of(wanted, shop), shop)
+    relaxed = program.relaxed()
+    if whole is None:
+        return
+    least, cheaper = proven_least(program, relaxed.bound, whole.cost + 1000)
+    assert relaxed.bound - 1e-6 <= least <= whole.cost and cheaper
+    assert proven_least(program, relaxed.bound, whole.cost)[0] <= whole.cost
+
+
+@pytest.mark.parametrize(("second_day", "cost"), [(date(2026, 5, 8), 8000), (date(2026, 5, 7), 12000)])
+def test_the_bound_knows_when_a_part_is_set_free(second_day: date, cost: int) -> None:
+    first = car("first", date(2026, 5, 7), [setup(), setup("large", frees=("small",))], [[], [0, 1]])
+    second = car("second", second_day, [setup(), setup("small")], [[], [0, 1]])
+    shop = market(article("large", 8000), article("small", 4000))
+    relaxed = ColumnProgram(groups_of([first, second], shop), shop).relaxed()
+    assert relaxed.value == pytest.approx(cost)
+
+
+def test_a_part_is_not_there_before_it_is_set_free() -> None:
+    """Two want a part, one before and one after the day on which two are set free."""
+    frees = [car(f"frees {n}", date(2026, 5, 6), [setup("large", frees=("small",))], [[0, 1]]) for n in range(2)]
+    wants = [car(f"wants {day}", date(2026, 5, day), [setup("small")], [[0, 1]]) for day in (5, 7)]
+    shop = market(article("large", 8000), article("small", 4000))
+    for plan in (plan_many([*frees, *wants], shop, Wish()), plan_whole([*frees, *wants], shop, Wish())):
+        assert plan is not None and plan.proven and plan.cost == 20000
+
+
+def test_the_same_order_twice() -> None:
+    wanted, shop = workshop(7, 4)
+    first, second = (plan_order(wanted, shop, Wish()) for _ in range(2))
+    assert first is not None and first == second
+
+
+def test_what_is_settled_first_stays_near_the_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With many groups, those that the linear program gives whole boxes keep them."""
+    wanted, shop = workshop(80, 5, kinds=5)
+    free = plan_many(wanted, shop, Wish(effort=5.0))
+    monkeypatch.setattr(order_many, "FEW_GROUPS", 0)
+    settled = plan_many(wanted, shop, Wish(effort=5.0))
+    assert free is not None and settled is not None
+    assert faults_of_plan(wanted, shop, settled) == []
+    assert free.cost <= settled.cost <= 1.02 * free.cost
