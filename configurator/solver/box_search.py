@@ -127,22 +127,13 @@ class CircuitBoxes:
         return np.asarray((self.masks[:, :, None] & self.masks[:, None, :]) == self.masks[:, :, None])
 
     def fewest(self, enough: int) -> Places:
-        """The fewest new nozzles with which each subset covers enough, (subsets,); a great number where none do."""
+        """New nozzles without which no subset covers enough, up to two, (subsets,); a great number where none do."""
         if enough not in self._fewest:
-            self._fewest[enough] = np.array([
-                _fewest_of(int(start), masks, enough) for start, masks in zip(self.start, self.masks, strict=True)
-            ], dtype=np.intp)  # fmt: skip
+            none, one = np.bitwise_count(self.start), np.bitwise_count(self.masks).max(axis=1, initial=0)
+            all_of_them = np.bitwise_count(np.bitwise_or.reduce(self.masks, axis=1, initial=0) | self.start)
+            few = np.where(none >= enough, 0, np.where(one >= enough, 1, 2))
+            self._fewest[enough] = np.where(all_of_them < enough, NONE_DO, few)
         return self._fewest[enough]
-
-
-def _fewest_of(start: int, masks: Bits, enough: int) -> int:
-    reached, count = np.array([start], dtype=np.int64), 0
-    if not len(masks) or int(np.bitwise_or.reduce(masks, initial=start)).bit_count() < enough:
-        return 0 if start.bit_count() >= enough else NONE_DO
-    while np.bitwise_count(reached).max() < enough:
-        wide = np.unique(reached[:, None] | masks)
-        reached, count = wide[_undominated(wide, np.zeros(len(wide)))], count + 1
-    return count
 
 
 @dataclass(frozen=True)
