@@ -129,7 +129,7 @@ def test_without_the_driver(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (ran.code, ran.out) == (2, "")
     assert ran.err == (
         "tipin: postgresql+psycopg://branch@desk/season: needs the driver of PostgreSQL, which is not installed; "
-        "pip install 'tipin[postgres]'\n"
+        "pip install '.[postgres]' in tipin's folder\n"
     )
 
 

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import pytest
 from order_cases import faults_of_plan, workshop
-from test_order_rules import article, car, market, setup
+from test_order_rules import MONDAY, article, car, market, setup
 
 from configurator.solver import order_many
 from configurator.solver.order import plan_order, plan_whole, surest_whole
@@ -16,6 +17,8 @@ from configurator.solver.order_many import plan_many, surest_of_many
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import Plan, Wish
 from configurator.solver.order_proof import proven_least
+from configurator.solver.solution import Unsettled
+from configurator.workshop.shelves import Article, Tier
 
 WISHES = (Wish(), Wish(most_suppliers=1), Wish(fewest_deliveries=True))
 
@@ -155,3 +158,85 @@ def test_what_is_settled_first_stays_near_the_bound(monkeypatch: pytest.MonkeyPa
     assert free is not None and settled is not None
     assert faults_of_plan(wanted, shop, settled) == []
     assert free.cost <= settled.cost <= 1.02 * free.cost
+
+
+def test_the_fewest_deliveries_come_after_sureness() -> None:
+    """Within a budget, and where not all can be sure enough, nothing is bought less for fewer deliveries."""
+    wanted, shop = workshop(8, 3)
+    for budget in (4000, 9000):
+        free = plan_many(wanted, shop, Wish(budget=budget))
+        fewest = plan_many(wanted, shop, Wish(budget=budget, fewest_deliveries=True))
+        assert free is not None and fewest is not None
+        assert short(wanted, fewest) == short(wanted, free)
+        assert len(fewest.delivery) <= len(free.delivery)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_cannot_be_reached_is_not_claimed_beyond_the_truth_however_dear_parts_are(seed: int) -> None:
+    wanted, shop = workshop(3, seed)
+    dear = [replace(a, tiers=tuple(replace(t, price=1000 * t.price) for t in a.tiers))
+            for a in shop.articles if a.supplier == "near"]  # fmt: skip
+    there = replace(shop, articles=dear)
+    whole, many = surest_whole(wanted, there, Wish()), surest_of_many(wanted, there, Wish())
+    assert short(wanted, many) == short(wanted, whole)
+    assert many.proven or (many.least is not None and many.least <= short(wanted, whole))
+
+
+def test_a_delivery_however_dear_is_paid_where_nothing_else_helps() -> None:
+    one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
+    shop = market(article("lobe", 600), delivery_charge=9_000.0)
+    plan = plan_many([one], shop, Wish())
+    assert plan is not None and plan.proven and plan.cost == 900_600
+
+
+def test_a_quantity_that_is_more_than_is_needed_is_bought_where_nothing_less_is_sold() -> None:
+    one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
+    five = Article("lobe", "shop", {"lobe": 1}, (Tier(5, 200),))
+    shop = market(five, delivery_charge=3.0)
+    for plan in (plan_many([one], shop, Wish()), plan_whole([one], shop, Wish())):
+        assert plan is not None and plan.proven and plan.cost == 1300 and plan.bought == [(five, 5)]
+
+
+def test_nothing_is_proven_of_suppliers_that_were_not_settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of two suppliers, one at a time, one is planned to the end and the other is not."""
+    wanted, shop = workshop(4, 1)
+    shop = replace(shop, articles=[replace(a, supplier=s) for a in shop.articles for s in ("near", "far")])
+    assert (plan := plan_many(wanted, shop, Wish(most_suppliers=1))) is not None and plan.proven
+    found, first = order_many._found, []
+
+    def half(*arguments: Any) -> Any:
+        first.append(arguments)
+        if len(first) == 1:
+            raise Unsettled(1.0)
+        return found(*arguments)
+
+    monkeypatch.setattr(order_many, "_found", half)
+    plan = plan_many(wanted, shop, Wish(most_suppliers=1))
+    assert plan is not None and not plan.proven and len(first) == 2
+
+
+@pytest.mark.parametrize("where", ["proof", "first round", "third round"])
+def test_ctrl_c_keeps_what_was_found_wherever_it_comes(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted, shop = workshop(8, 1)
+    rounds = iter(range(1000))
+    improved = ColumnProgram._improved
+
+    def interrupted(program: ColumnProgram, *prices: Any) -> tuple[float, int]:
+        if next(rounds) == (0 if where == "first round" else 2):
+            raise KeyboardInterrupt
+        return improved(program, *prices)
+
+    def pressed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    if where == "proof":
+        monkeypatch.setattr(order_many, "proven_least", pressed)
+    else:
+        monkeypatch.setattr(ColumnProgram, "_improved", interrupted)
+    try:
+        plan = plan_order(wanted, shop, Wish())
+    except Unsettled:
+        assert where == "first round", "before there is a box for each"
+        return
+    assert plan is not None and plan.stopped and not plan.proven
+    assert faults_of_plan(wanted, shop, plan) == [] and short(wanted, plan) == 0

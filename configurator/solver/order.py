@@ -9,7 +9,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from configurator.solver.order_many import plan_many, surest_of_many
+from configurator.solver.order_many import REMEDY, plan_many, surest_of_many
 from configurator.solver.order_model import OrderModel, Wanted
 from configurator.solver.order_plan import BoxPlan, Plan, Wish
 from configurator.solver.order_purchase import Market
@@ -35,7 +35,10 @@ def plan_order(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | N
         return plan_whole(wanted, market, wish)
     if not few or plan is None or plan.proven or plan.stopped:
         return plan
-    return plan_whole(wanted, market, wish, most=plan.cost) or plan
+    try:
+        return plan_whole(wanted, market, wish, most=plan.cost) or plan
+    except Unsettled:
+        return plan
 
 
 def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int | None = None) -> Plan | None:
@@ -116,7 +119,7 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
             return None
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             if plan is None:
-                raise Unsettled(effort)
+                raise Unsettled(effort, REMEDY)
             break
         if status == cp_model.FEASIBLE and proven and place < 2:
             proven, least, cut = False, int(-(-solver.best_objective_bound // 1)), name

@@ -10,6 +10,7 @@ from configurator.solver.order import plan_order, surest
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import BoxPlan, Plan, Wish
 from configurator.solver.order_purchase import Market
+from configurator.solver.solution import Unsettled
 from configurator.workshop.needs import MOST_SETUPS, diameter_mm
 from configurator.workshop.order_report import (
     CurvePoint,
@@ -53,6 +54,7 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
     if plan is None:
         progress("nothing meets it: looking for the nearest")
         plan = surest(job.wanted, job.market, job.wish)
+        met = _is_met(job, plan)
     before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
     failing = [] if met else _failing(job, plan)
     curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
@@ -63,6 +65,14 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
         curve=_curve(job, plan, progress) if curve else [], failing=failing,
         ways_out=[] if met else _ways_out(job, failing, progress), notes=_notes(job),
     )  # fmt: skip
+
+
+def _planned(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+    """A plan that goes with an answer; where none is found within the effort, the answer does without."""
+    try:
+        return plan_order(wanted, market, wish)
+    except Unsettled:
+        return None
 
 
 def _money(hundredths: int) -> float:
@@ -86,7 +96,7 @@ def _bound(plan: Plan) -> str | None:
         return None
     if plan.goal == "money":
         return f"at least {_money(plan.least):.2f} is proven to be needed, {_money(plan.cost):.2f} found"
-    return f"{plan.goal}: at least {plan.least} is proven"
+    return f"over all vehicles at least {plan.least} steps of sureness are proven to be out of reach"
 
 
 def _lines(job: Job, plan: Plan) -> list[OrderLine]:
@@ -197,7 +207,7 @@ def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurveP
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {budget / 100:.2f}")
-        found = plan_order(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
+        found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
         if found is None:
             continue
         sureness = [
@@ -240,7 +250,7 @@ def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], No
 
     def tried(says: str, wanted: Sequence[Wanted], wish: Wish) -> None:
         progress(f"trying: {says}")
-        plan = plan_order(wanted, job.market, wish)
+        plan = _planned(wanted, job.market, wish)
         if plan is not None:
             ways.append(WayOut(says=says, cost=_money(plan.cost)))
 
@@ -251,7 +261,7 @@ def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], No
         lowered = [replace(one, sureness=min(one.sureness, best.get(one.needs.name, 1.0))) for one in job.wanted]
         listed = ", ".join(f"{one.vehicle} {100 * one.best:.0f} %" for one in failing)
         tried(f"be content with {listed}", lowered, asked)
-        latest = max(job.market.arrives(article) for article in job.market.articles)
+        latest = max((job.market.arrives(article) for article in job.market.articles), default=job.market.ordered)
         late = [one for one in job.wanted if one.needs.name in best and one.day < latest]
         if late:
             moved = [replace(one, day=latest) if one in late else one for one in job.wanted]

@@ -29,6 +29,7 @@ MOST_ROUNDS = 80
 SMOOTHING = 0.5
 TINY = 1e-6
 MOST_APART = 100
+IMPOSSIBLE = (mathopt.TerminationReason.INFEASIBLE, mathopt.TerminationReason.INFEASIBLE_OR_UNBOUNDED)
 ONE_THREAD = mathopt.SolveParameters(threads=1)
 Row: TypeAlias = mathopt.LinearConstraint
 
@@ -72,6 +73,8 @@ class ColumnProgram:
         """Packs of each article, by its place."""
         self.deliveries: dict[str, tuple[mathopt.Variable, mathopt.Variable]] = {}
         """Whether a supplier is used, and whether its delivery is paid for."""
+        self.links: dict[int, Row] = {}
+        """For each article: who buys it uses its supplier, and no more packs are of use than so many."""
         self._freed_on: dict[str, set[date]] = {}
         for group in groups:
             for circuit in group.maker.needs.circuits:
@@ -164,7 +167,7 @@ class ColumnProgram:
             self._row(-1.0, {used: -1.0})
             for place in places:
                 useful = float(most_packs(self.market.articles[place], self.most))
-                self._row(0.0, {used: useful, self._packs(place): -1.0})
+                self.links[place] = self._row(0.0, {used: useful, self._packs(place): -1.0})
             goods = {
                 self._packs(place): float(max(tier.price for tier in self.market.articles[place].tiers))
                 for place in places
@@ -237,6 +240,13 @@ class ColumnProgram:
                 self._drill_rows[number][drill].set_coefficient(share, -1.0)
         return True
 
+    def insisting(self) -> "ColumnProgram":
+        """The same with a thousand times the price of a vehicle without a box."""
+        for missing in self._missing:
+            dear = self.model.objective.get_linear_coefficient(missing)
+            self.model.objective.set_linear_coefficient(missing, 1000.0 * dear)
+        return self
+
     def relaxed(self, close: float = CLOSE) -> Relaxed:
         """The program solved, columns made until the bound is within a share of its value, or Ctrl-C is pressed."""
         best, held = -np.inf, None
@@ -263,7 +273,7 @@ class ColumnProgram:
             stopped = True
         values = solved.variable_values()
         return Relaxed(
-            best, solved.objective_value(), [_positive(own, values) for own in self.shares],
+            max(best, 0.0), solved.objective_value(), [_positive(own, values) for own in self.shares],
             any(values.get(missing, 0.0) > TINY for missing in self._missing), stopped, trace,
         )  # fmt: skip
 
@@ -273,7 +283,7 @@ class ColumnProgram:
         for _ in range(MOST_ROUNDS):
             heed()
             solved = self._solver.solve(params=ONE_THREAD)
-            if solved.termination.reason == mathopt.TerminationReason.INFEASIBLE:
+            if solved.termination.reason in IMPOSSIBLE:
                 return np.inf, {}
             duals = solved.dual_values()
             _, added = self._improved(duals, duals)
@@ -286,7 +296,10 @@ class ColumnProgram:
     def _solve(self) -> mathopt.SolveResult:
         solved = self._solver.solve(params=ONE_THREAD)
         if not solved.has_primal_feasible_solution() or not solved.has_dual_feasible_solution():
-            raise TipinError(f"the order could not be planned: the linear program ended as {solved.termination}")
+            raise TipinError(
+                "the order could not be planned, as its figures are too far apart; look for a price or a number of "
+                "packs that is out of all proportion"
+            )
         return solved
 
     def _improved(self, at: Mapping[Row, float], duals: Mapping[Row, float]) -> tuple[float, int]:

@@ -101,6 +101,30 @@ class Columns:
         return takes, frees, work, covered
 
 
+def least_short(groups: Sequence[Group], market: Market) -> int:
+    """Scenarios that all vehicles together must stay short of, counted for each as if the whole order were for it."""
+    freed = {code for g in groups for c in g.maker.needs.circuits for setup in c.setups for code in setup.frees}
+    total = 0
+    for group in groups:
+
+        def is_there(code: str, day: date = group.day) -> bool:
+            brought = market.bringing.get(code, [])
+            arrives = any(market.arrives(market.articles[place]) <= day for place, _ in brought)
+            return arrives or code in freed or market.shelf.get(code, 0) > 0
+
+        lacking = {code: LACKING for code in group.maker.greatest_takes if not is_there(code)}
+        drills = {
+            drill: LACKING for drill in group.maker.drills if not any(map(is_there, market.drills_of(drill)))
+        }
+        found = group.maker.best(Prices(lacking, {}, drills, 0.0), group.enough, 1.0)
+        total += group.count * (round(found[0]) if found else group.enough)
+    return total
+
+
+LACKING = 1e6
+"""Price of what cannot be had, where a scenario short costs 1."""
+
+
 def unit_price(article: Article, most: int) -> float:
     """The least that one useful pack can cost if no more than so many are of use."""
     counts = {1, most, *(tier.from_packs for tier in article.tiers)}

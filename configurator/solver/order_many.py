@@ -6,14 +6,14 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import ceil
+from math import ceil, inf
 
 import numpy as np
 from ortools.sat.python import cp_model
 
 from configurator.solver.boxes import Box
 from configurator.solver.order_columns import Aim, ColumnProgram
-from configurator.solver.order_groups import Group, groups_of
+from configurator.solver.order_groups import Group, groups_of, least_short
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import BoxPlan, Plan, Wish
 from configurator.solver.order_proof import proven_least
@@ -30,6 +30,7 @@ QUICK_EFFORT = 0.3
 """Enough for an order that is the best or near it, before it is tried to prove that."""
 TIES_EFFORT = 0.1
 MOST_PROOFS = 4
+REMEDY = "allow more with --effort, or plan fewer vehicles at once"
 SHORT_PRICE = 1e6
 """Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
 
@@ -52,34 +53,49 @@ def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan
 
 
 def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> "_Found | None":
-    """The best over all sets of suppliers that may be bought from; None if there is none. Raises Unsettled where none
-    was found within the effort, though there may be one."""
+    """The best over all sets of suppliers that may be bought from, with what is proven over all of them; None if there
+    is none. Raises Unsettled where none was found within the effort, though there may be one."""
     best: _Found | None = None
-    suppliers, unsettled = 0, False
-    for codes in _choices_of_suppliers(market, wish):
-        if best is not None and wish.fewest_deliveries and len(codes) > suppliers:
+    bound, complete = inf, True
+    for codes in _choices_of_suppliers(market, aim, wish):
+        if best is not None and wish.fewest_deliveries and len(codes) > best.suppliers:
             break
         try:
-            found = _found(groups, _restricted(market, codes), aim, wish)
+            found = _found(groups, _restricted(market, codes), aim, wish, len(codes))
         except Unsettled:
-            unsettled = True
+            complete = False
             continue
-        if found is not None and (best is None or found.order < best.order):
-            best, suppliers = found, len(codes)
-    if best is None and unsettled:
-        raise Unsettled(wish.effort)
-    return best
+        if found is None:
+            continue
+        bound = min(bound, found.bound)
+        if best is None or found.order < best.order:
+            best = found
+        if found.stopped:
+            complete = False
+            break
+    if best is None:
+        if not complete:
+            raise Unsettled(wish.effort, REMEDY)
+        return None
+    value = best.rounded.cost if np.isinf(aim.short_price) else best.short
+    return replace(best, bound=bound, proven=complete and value <= _whole(bound))
 
 
-def _choices_of_suppliers(market: Market, wish: Wish) -> Iterator[tuple[str, ...]]:
-    """Sets of suppliers to buy from: all of them, or every set there may be, the small ones first."""
+def _whole(bound: float) -> int:
+    """The least whole number that a bound leaves, a little slack given for sums of fractions."""
+    return ceil(bound - 1e-6 - 1e-9 * abs(bound))
+
+
+def _choices_of_suppliers(market: Market, aim: Aim, wish: Wish) -> Iterator[tuple[str, ...]]:
+    """Sets of suppliers to buy from: all of them, or where few are wanted every set there may be, the small ones
+    first. Where something may stay short, that comes before the number of deliveries."""
     codes = sorted({article.supplier for article in market.articles})
-    if wish.most_suppliers is None and not wish.fewest_deliveries:
+    few_first = wish.fewest_deliveries and np.isinf(aim.short_price)
+    if wish.most_suppliers is None and not few_first:
         yield tuple(codes)
         return
     most = len(codes) if wish.most_suppliers is None else min(wish.most_suppliers, len(codes))
-    sizes = range(most + 1) if wish.fewest_deliveries else [most]
-    for size in sizes:
+    for size in range(most + 1) if few_first else [most]:
         yield from combinations(codes, size)
 
 
@@ -90,11 +106,12 @@ def _restricted(market: Market, codes: Sequence[str]) -> Market:
 @dataclass(frozen=True)
 class _Found:
     articles: Sequence[Article]
+    suppliers: int
     rounded: Rounded
     short: int
     bound: float
-    proven: bool
     stopped: bool
+    proven: bool = False
 
     @property
     def order(self) -> tuple[int, int]:
@@ -111,7 +128,7 @@ class _Found:
         return Plan(
             [(article, packs) for article, packs in zip(self.articles, self.rounded.packs, strict=True) if packs],
             [box for box in boxes if box is not None], self.rounded.cost, self.rounded.delivery, self.proven,
-            None if self.proven else ceil(self.bound - 1e-6), "money" if money else "scenarios short of what is wanted",
+            None if self.proven else _whole(self.bound), "money" if money else "scenarios short of what is wanted",
             self.stopped,
         )  # fmt: skip
 
@@ -125,23 +142,25 @@ def _box_plan(group: Group, box: Box) -> BoxPlan:
     )  # fmt: skip
 
 
-def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> _Found | None:
-    """The best order found for an aim, and what is proven of it; None if there is none."""
+def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppliers: int) -> _Found | None:
+    """The best order found for an aim, with its bound; None if there is none. Raises Unsettled where none was found."""
     program = ColumnProgram(groups, market, aim)
     relaxed = program.relaxed()
+    if relaxed.lacking and not relaxed.stopped:
+        relaxed = program.insisting().relaxed(close=0.0)  # it may only have been dear
+        if relaxed.lacking and not relaxed.stopped:
+            return None
     if relaxed.lacking:
-        return None
+        raise Unsettled(wish.effort, REMEDY)
     search = _Search(program, relaxed.shares, relaxed.stopped)
     if np.isinf(aim.short_price):
         bound = search.least_money(relaxed.bound, wish.effort)
     else:
-        bound = relaxed.bound if aim.budget is not None else relaxed.bound / SHORT_PRICE
-        search.least_short(aim.budget, wish.effort)
-    found = search.best
-    if found is None:
-        raise Unsettled(wish.effort)
-    value = found.cost if np.isinf(aim.short_price) else search.short
-    return _Found(market.articles, found, search.short, bound, value <= ceil(bound - 1e-6), search.stopped)
+        bound = relaxed.bound if aim.budget is not None else least_short(groups, market)
+        search.least_short(aim.budget, wish.effort, fewest_deliveries=wish.fewest_deliveries)
+    if search.best is None:
+        raise Unsettled(wish.effort, REMEDY)
+    return _Found(market.articles, suppliers, search.best, search.short, bound, search.stopped)
 
 
 class _Search:
@@ -158,27 +177,31 @@ class _Search:
         quick = min(effort, QUICK_EFFORT) if self.few else effort
         self._choose(["money"], quick)
         if not self.few:
-            if self.best is None:
+            if self.best is None and not self.stopped:
                 self._choose(["money"], quick, keep=False)
             return bound
         for _ in range(MOST_PROOFS):
-            if self.stopped or self.best is None or self.best.cost <= ceil(bound - 1e-6):
+            if self.stopped or self.best is None or self.best.cost <= _whole(bound):
                 break
-            cost = self.best.cost
-            bound, cheaper = proven_least(self.program, bound, cost)
+            try:
+                bound, cheaper = proven_least(self.program, bound, self.best.cost)
+            except KeyboardInterrupt:
+                self.stopped = True
+                break
             if not cheaper or not self._choose(["money"], quick):
                 break
-        if not self.stopped and (self.best is None or self.best.cost > ceil(bound - 1e-6)):
+        if not self.stopped and (self.best is None or self.best.cost > _whole(bound)):
             self._choose(["money"], effort)
         if not self.stopped and self.best is not None:
             self._choose(["deliveries", "labour"], TIES_EFFORT, most=self.best.cost)
         return bound
 
-    def least_short(self, budget: int | None, effort: float) -> None:
-        """The surest, and of those the cheapest."""
-        self._choose(["short", "money"], effort, most=budget)
-        if self.best is None and not self.few:
-            self._choose(["short", "money"], effort, most=budget, keep=False)
+    def least_short(self, budget: int | None, effort: float, *, fewest_deliveries: bool) -> None:
+        """The surest, of those the one with the fewest deliveries if asked for, and the cheapest."""
+        goals = ["short", "deliveries", "money"] if fewest_deliveries else ["short", "money"]
+        self._choose(goals, effort, most=budget)
+        if self.best is None and not self.few and not self.stopped:
+            self._choose(goals, effort, most=budget, keep=False)
 
     def _choose(
         self, goals: Sequence[str], effort: float, most: int | None = None, *, keep: bool = True

@@ -97,7 +97,11 @@ def _hold(program: ColumnProgram, held: Held) -> None:
         low, high = held.get(packs, ANY)
         packs.lower_bound, packs.upper_bound = low, high
         article = program.market.articles[place]
-        program.charge(packs, _price_within(article, low, high, most_packs(article, program.most)))
+        useful = most_packs(article, program.most)
+        program.charge(packs, _price_within(article, low, high, useful))
+        if place in program.links:
+            used, _ = program.deliveries[article.supplier]
+            program.links[place].set_coefficient(used, max(float(useful), low))
 
 
 def _price_within(article: Article, low: float, high: float, most: int) -> float:

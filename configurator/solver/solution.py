@@ -14,12 +14,12 @@ Assignment = dict[str, int]
 class Unsettled(TipinError):
     """Neither a choice nor the proof that there is none was found within the effort [s of work on one core]."""
 
-    def __init__(self, effort: float) -> None:
-        super().__init__(effort)
-        self.effort = effort
+    def __init__(self, effort: float, remedy: str = "allow more with --effort, or keep or fix some slots") -> None:
+        super().__init__(effort, remedy)
+        self.effort, self.remedy = effort, remedy
 
     def __str__(self) -> str:
-        return f"no answer within an effort of {self.effort:g} s; allow more with --effort, or keep or fix some slots"
+        return f"no answer within an effort of {self.effort:g} s; {self.remedy}"
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ def order_text(report: OrderReport) -> str:
     else:
         nearest = f"the nearest costs {report.total:.2f}"
         lines = [f"{mark('NO')}  {report.name}: not every vehicle gets as sure as wanted; {nearest}"]
-    how = "proven: nothing does better" if report.proven else f"the search was cut short: {report.bound}"
+    how = "proven: nothing does better" if report.proven else f"there may be a better one; {report.bound}"
     lines += [f"     ({how})", ""]
     lines += _failing_lines(report)
     lines += [_vehicles_table(report), ""]

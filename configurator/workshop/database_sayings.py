@@ -63,7 +63,9 @@ _WORDS: dict[str, Saying] = {
 }  # fmt: skip
 _SERVER_BUSY = re.compile("the database system is|not yet accepting|too many clients|connection slots")
 
-DRIVER_MISSING: Saying = ("needs the driver of PostgreSQL, which is not installed", "", "pip install 'tipin[postgres]'")
+DRIVER_MISSING: Saying = (
+    "needs the driver of PostgreSQL, which is not installed", "", "pip install '.[postgres]' in tipin's folder"
+)  # fmt: skip
 NOT_CERTAIN: Saying = (
     "the connection broke while the change was being confirmed: it is in the book whole, or not at all", "",
     "look with `tipin trial --list` or `tipin stock --history` before you enter it again",

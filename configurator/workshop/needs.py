@@ -187,6 +187,8 @@ class _CircuitChoices:
 
     def _undominated(self, table: Mask, reach: Array) -> list[int]:
         """Setups that cover something, and of which no other takes fewer parts and covers as much with every nozzle."""
+        if not len(table):
+            return []
         lacks = ~np.packbits(table.reshape(len(table), -1), axis=1)
         kept: list[int] = []
         for index in self._fewest_parts_first:

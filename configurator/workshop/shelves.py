@@ -30,9 +30,11 @@ class Article:
     tiers: tuple[Tier, ...]
 
     def cost(self, packs: int) -> int:
-        """Price of so many packs in hundredths: the dearest tier they reach the quantity of holds for all of them."""
+        """Price of so many packs in hundredths: the last tier whose quantity they reach holds for all of them. Fewer
+        than are sold cost as much as the fewest that are."""
         if not packs:
             return 0
+        packs = max(packs, self.tiers[0].from_packs)
         return packs * max((tier for tier in self.tiers if tier.from_packs <= packs), key=lambda t: t.from_packs).price
 
 
