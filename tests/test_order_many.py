@@ -9,7 +9,7 @@ import pytest
 from order_cases import faults_of_plan, workshop
 from test_order_rules import MONDAY, article, car, market, setup
 
-from configurator.solver import order_many
+from configurator.solver import order_answer, order_many
 from configurator.solver.order import plan_order, plan_whole, surest_whole
 from configurator.solver.order_columns import ColumnProgram
 from configurator.solver.order_groups import groups_of
@@ -18,6 +18,7 @@ from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import Plan, Wish
 from configurator.solver.order_proof import proven_least
 from configurator.solver.solution import Unsettled
+from configurator.views.order import order_text
 from configurator.workshop.shelves import Article, Tier
 
 WISHES = (Wish(), Wish(most_suppliers=1), Wish(fewest_deliveries=True))
@@ -240,3 +241,19 @@ def test_ctrl_c_keeps_what_was_found_wherever_it_comes(where: str, monkeypatch: 
         return
     assert plan is not None and plan.stopped and not plan.proven
     assert faults_of_plan(wanted, shop, plan) == [] and short(wanted, plan) == 0
+
+
+def test_who_stops_a_long_search_waits_for_nothing_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted, shop = workshop(8, 1)
+
+    def pressed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(order_many, "proven_least", pressed)
+    monkeypatch.setattr(order_answer, "surest", pressed)
+    report = order_answer.answer(order_answer.Job("eight", wanted, shop, Wish(), {}))
+    assert report.ok and not report.proven and not report.curve
+    assert [vehicle.before for vehicle in report.vehicles] == [None] * 8
+    table = order_text(report)
+    assert "there may be a better one; at least" in table and "75 %" in table
+    assert all(row.split("%")[1].split()[0] == "?" for row in table.splitlines() if row.startswith("kind "))

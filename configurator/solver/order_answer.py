@@ -6,7 +6,7 @@ from datetime import date
 
 from configurator.options import JOINTS, Option
 from configurator.rules import SHARED_SLOTS
-from configurator.solver.order import plan_order, surest
+from configurator.solver.order import FEW, plan_order, surest
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import BoxPlan, Plan, Wish
 from configurator.solver.order_purchase import Market
@@ -55,15 +55,17 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
         progress("nothing meets it: looking for the nearest")
         plan = surest(job.wanted, job.market, job.wish)
         met = _is_met(job, plan)
-    before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
-    failing = [] if met else _failing(job, plan)
+    before = None
+    if not plan.stopped or len(job.wanted) <= FEW:  # who stops a long search does not wait for another
+        before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
+    failing = [] if met or plan.stopped else _failing(job, plan)
     curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
         total=_money(plan.cost), vehicles=_vehicles(job, plan, before),
         curve=_curve(job, plan, progress) if curve else [], failing=failing,
-        ways_out=[] if met else _ways_out(job, failing, progress), notes=_notes(job),
+        ways_out=[] if met or plan.stopped else _ways_out(job, failing, progress), notes=_notes(job),
     )  # fmt: skip
 
 
@@ -177,13 +179,14 @@ def _suppliers(job: Job, plan: Plan) -> list[SupplierTotal]:
     return totals
 
 
-def _vehicles(job: Job, plan: Plan, before: Plan) -> list[VehicleSureness]:
+def _vehicles(job: Job, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
     rows = []
-    for one, box, old in zip(job.wanted, plan.boxes, before.boxes, strict=True):
+    sureness = [None] * len(plan.boxes) if before is None else [box.sureness for box in before.boxes]
+    for one, box, old in zip(job.wanted, plan.boxes, sureness, strict=True):
         spacer, relief = one.needs.shared[box.shared]
         rows.append(
             VehicleSureness(
-                vehicle=one.needs.name, day=one.day.isoformat(), wanted=one.sureness, before=old.sureness,
+                vehicle=one.needs.name, day=one.day.isoformat(), wanted=one.sureness, before=old,
                 after=box.sureness, runs=job.runs.get(one.needs.name, 0),
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},

@@ -58,8 +58,8 @@ def _vehicles_table(report: OrderReport) -> str:
     return tabulate(rows, headers=headings, disable_numparse=True)
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+def _percent(share: float | None) -> str:
+    return "?" if share is None else f"{100 * share:.0f} %"
 
 
 def _purpose(wanted_for: Iterable[Any]) -> str:

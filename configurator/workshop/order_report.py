@@ -42,7 +42,9 @@ class VehicleSureness(Report):
     vehicle: str = Field(description="name of the vehicle")
     day: str = Field(description="day it runs, year-month-day")
     wanted: float = Field(description="sureness wanted, 0 to 1")
-    before: float = Field(description="sureness with shelf and fitted parts alone")
+    before: float | None = Field(
+        description="sureness with shelf and fitted parts alone; null where the search was stopped before"
+    )
     after: float = Field(description="sureness with the order")
     runs: int = Field(description="trial runs behind the belief")
     setups: dict[str, list[str]] = Field(description="screw, pump and lobe to have at hand, by circuit")
