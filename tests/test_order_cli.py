@@ -39,7 +39,7 @@ def test_an_order_is_told_written_and_drawn(tmp_path: Path) -> None:
     assert report.ok and report.proven and set(json.loads(done.stdout)) == set(OrderReport.model_fields)
     assert report.total == pytest.approx(sum(s.total for s in report.suppliers) + report.work)
     (vehicle,) = report.vehicles
-    assert vehicle.before < 0.5 <= vehicle.after
+    assert vehicle.before is not None and vehicle.before < 0.5 <= vehicle.after
     for supplier in report.suppliers:
         rows = list(csv.DictReader((tmp_path / f"{supplier.supplier}.csv").open(encoding="utf-8")))
         assert sum(float(row["total"]) for row in rows) == pytest.approx(supplier.goods)
