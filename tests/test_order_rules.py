@@ -12,7 +12,7 @@ from configurator.fitted import FittedNozzle
 from configurator.options import Option
 from configurator.parts import Consumable
 from configurator.solver import order as order_module
-from configurator.solver import order_many
+from configurator.solver import order_purchase
 from configurator.solver import stop as stop_module
 from configurator.solver.order import plan_order
 from configurator.solver.order_model import Wanted
@@ -129,8 +129,7 @@ def test_the_order_is_the_same_on_any_number_of_cores(workers: int, monkeypatch:
     shop = market(*(article(code, 600) for code in ("lobe-a", "lobe-b", "lobe-c")))
     here = plan_order(cars, shop, Wish())
     whole = order_module.plan_whole(cars, shop, Wish())
-    for module in (order_module, order_many):
-        monkeypatch.setattr(module, "WORKERS", workers)
+    monkeypatch.setattr(order_purchase, "WORKERS", workers)
     assert plan_order(cars, shop, Wish()) == here and here is not None
     assert order_module.plan_whole(cars, shop, Wish()) == whole and whole is not None
 

@@ -11,12 +11,11 @@ from ortools.sat.python import cp_model
 
 from configurator.solver.order_many import REMEDY, plan_many, surest_of_many
 from configurator.solver.order_model import OrderModel, Wanted
-from configurator.solver.order_plan import BoxPlan, Plan, Wish
-from configurator.solver.order_purchase import Market
+from configurator.solver.order_plan import SHORT, BoxPlan, Plan, Wish
+from configurator.solver.order_purchase import Market, steady_solver
 from configurator.solver.solution import Unsettled
 from configurator.solver.stop import solved_or_interrupted
 
-WORKERS = 2
 FEW = 5
 """Up to so many vehicles one model of every choice settles what whole boxes (`order_many`) leave unproven."""
 
@@ -54,7 +53,7 @@ def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int |
             model.add(built.purchase.cost <= most)
     else:
         model.add(built.purchase.cost <= wish.budget)
-        goals = [("scenarios short of what is wanted", sum(short)), ("money", built.purchase.cost)]
+        goals = [(SHORT, sum(short)), ("money", built.purchase.cost)]
     if wish.fewest_deliveries:
         goals.insert(len(goals) - 1, ("deliveries", sum(built.purchase.used.values())))
     return _solved(built, [*goals, *_ties(built)], wish.effort)
@@ -71,7 +70,7 @@ def surest_whole(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
     """The same by one model of every choice at once."""
     built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
     plan = _solved(
-        built, [("scenarios short of what is wanted", sum(_shortfalls(built))), ("money", built.purchase.cost)],
+        built, [(SHORT, sum(_shortfalls(built))), ("money", built.purchase.cost)],
         wish.effort,
     )  # fmt: skip
     assert plan is not None
@@ -107,13 +106,7 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
     proven, least, cut = True, None, ""
     for place, (name, goal) in enumerate(goals):
         built.model.minimize(goal)
-        solver = cp_model.CpSolver()
-        solver.parameters.random_seed = 1
-        # Interleaved, the search is the same whatever the number of workers.
-        solver.parameters.interleave_search = True
-        solver.parameters.num_workers = WORKERS
-        solver.parameters.linearization_level = 2
-        solver.parameters.max_deterministic_time = effort if place < 2 else effort / 10
+        solver = steady_solver(effort if place < 2 else effort / 10)
         status, stopped = solved_or_interrupted(solver, built.model)
         if status == cp_model.INFEASIBLE and plan is None:
             return None
@@ -137,10 +130,8 @@ def _read(
     built: OrderModel, solver: cp_model.CpSolver, proven: bool, least: int | None, goal: str, stopped: bool
 ) -> Plan:
     value = solver.value
-    bought = [
-        (article, packs) for article, tiers in zip(built.purchase.market.articles, built.purchase.packs, strict=True)
-        if (packs := sum(value(count) for count in tiers))
-    ]  # fmt: skip
+    packs, delivery, cost = built.purchase.read(solver)
+    bought = [(article, count) for article, count in zip(built.purchase.market.articles, packs, strict=True) if count]
     boxes = [
         BoxPlan(
             {name: [i for i, x in enumerate(xs) if value(x)] for name, xs in box.setups.items()},
@@ -150,6 +141,4 @@ def _read(
         )
         for box in built.boxes
     ]
-    purchase = built.purchase
-    delivery = {code: value(charge) for code, charge in purchase.delivery.items() if value(purchase.used[code])}
-    return Plan(bought, boxes, value(purchase.cost), delivery, proven, least, goal, stopped)
+    return Plan(bought, boxes, cost, delivery, proven, least, goal, stopped)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,9 @@ from configurator.solver.boxes import Box, BoxMaker
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_purchase import Market
 from configurator.workshop.shelves import Article
+
+LACKING = 1e6
+"""Price of what cannot be had, where a scenario short costs 1."""
 
 
 @dataclass(frozen=True)
@@ -61,22 +65,21 @@ class Columns:
 
     def __init__(self) -> None:
         self.boxes: list[Box] = []
-        self._known: dict[Box, int] = {}
+        self._known: set[Box] = set()
         self._codes: dict[str, int] = {}
         self._takes: list[dict[int, int]] = []
         self._frees: list[dict[int, int]] = []
         self._tables: tuple[Array, Array, Array, Array] | None = None
 
-    def add(self, box: Box) -> int:
-        """Place of a box among those of its kind."""
+    def add(self, box: Box) -> None:
+        """Put a box to those of its kind, if it is not among them."""
         if box not in self._known:
-            self._known[box] = len(self.boxes)
+            self._known.add(box)
             self.boxes.append(box)
             number = self._codes
             self._takes.append({number.setdefault(code, len(number)): count for code, count in box.takes.items()})
             self._frees.append({number.setdefault(code, len(number)): count for code, count in box.frees.items()})
             self._tables = None
-        return self._known[box]
 
     def cheapest(self, prices: Prices, enough: int, short_price: float) -> tuple[float, Box] | None:
         """The cheapest of the boxes, each scenario short of enough at a price; the first of equals."""
@@ -121,14 +124,12 @@ def least_short(groups: Sequence[Group], market: Market) -> int:
     return total
 
 
-LACKING = 1e6
-"""Price of what cannot be had, where a scenario short costs 1."""
-
-
-def unit_price(article: Article, most: int) -> float:
-    """The least that one useful pack can cost if no more than so many are of use."""
-    counts = {1, most, *(tier.from_packs for tier in article.tiers)}
-    return min(article.cost(count) / min(count, most) for count in counts)
+def unit_price(article: Article, most: int, low: float = 0.0, high: float = inf) -> float:
+    """The least that one useful pack can cost, if no more than so many are of use, and no fewer than low and no more
+    than high are bought."""
+    counts = {max(1, int(low)), max(1, int(min(high, max(most, low))))}
+    counts |= {tier.from_packs for tier in article.tiers if low <= tier.from_packs <= high}
+    return min(article.cost(count) / min(count, max(most, low)) for count in counts)
 
 
 def most_packs(article: Article, most: Mapping[str, int]) -> int:

@@ -15,9 +15,9 @@ from configurator.solver.boxes import Box
 from configurator.solver.order_columns import Aim, ColumnProgram
 from configurator.solver.order_groups import Group, groups_of, least_short
 from configurator.solver.order_model import Wanted
-from configurator.solver.order_plan import BoxPlan, Plan, Wish
+from configurator.solver.order_plan import SHORT, BoxPlan, Plan, Wish
 from configurator.solver.order_proof import proven_least
-from configurator.solver.order_purchase import Market
+from configurator.solver.order_purchase import Market, steady_solver
 from configurator.solver.order_rounding import BoxChoice, Counts, Rounded, whole_shares
 from configurator.solver.solution import Unsettled
 from configurator.solver.stop import solved_or_interrupted
@@ -25,7 +25,6 @@ from configurator.workshop.shelves import Article
 
 FEW_GROUPS = 100
 """Up to so many groups nothing is settled before whole boxes are chosen."""
-WORKERS = 2
 QUICK_EFFORT = 0.3
 """Enough for an order that is the best or near it, before it is tried to prove that."""
 TIES_EFFORT = 0.1
@@ -128,7 +127,7 @@ class _Found:
         return Plan(
             [(article, packs) for article, packs in zip(self.articles, self.rounded.packs, strict=True) if packs],
             [box for box in boxes if box is not None], self.rounded.cost, self.rounded.delivery, self.proven,
-            None if self.proven else _whole(self.bound), "money" if money else "scenarios short of what is wanted",
+            None if self.proven else _whole(self.bound), "money" if money else SHORT,
             self.stopped,
         )  # fmt: skip
 
@@ -208,36 +207,29 @@ class _Search:
     ) -> bool:
         """Goals made least one after the other, at no more than so much money; whether that found anything better.
         keep : whether groups that the program settled keep their boxes, where there are many."""
-        program = self.program
-        kept: Counts = whole_shares(self.shares) if keep and not self.few else [{} for _ in program.groups]
-        choice = BoxChoice(program.groups, program.shares, kept, program.market)
+        kept: Counts = whole_shares(self.shares) if keep and not self.few else [{} for _ in self.program.groups]
+        choice = BoxChoice(self.program, kept)
         purchase = choice.purchase
         by_name = {"money": purchase.cost, "short": choice.short, "labour": purchase.labour,
                    "deliveries": sum(purchase.used.values())}  # fmt: skip
         if most is not None:
             purchase.model.add(purchase.cost <= most)
-        before, better = self.best, False
+        before = self.best
         if before is None:
             choice.hint(self.shares)
         for name in goals:
             if self.best is not None:
                 choice.hint([{box: float(count) for box, count in own.items()} for own in self.best.counts])
             purchase.model.minimize(by_name[name])
-            solver = cp_model.CpSolver()
-            solver.parameters.random_seed = 1
-            solver.parameters.interleave_search = True  # the same search whatever the number of workers
-            solver.parameters.num_workers = WORKERS
-            solver.parameters.linearization_level = 2
-            solver.parameters.max_deterministic_time = effort
+            solver = steady_solver(effort)
             status, stopped = solved_or_interrupted(solver, purchase.model)
             self.stopped |= stopped
             if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
                 break
             found = choice.read(solver)
             if self.best is None or name != "money" or found.cost < self.best.cost or "short" in goals:
-                better = True
                 self.best, self.short = found, solver.value(choice.short)
             if stopped:
                 break
             purchase.model.add(by_name[name] <= solver.value(by_name[name]))
-        return better and before is not self.best
+        return self.best is not before

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from configurator.workshop.shelves import Article
 
 EFFORT = 20.0
+SHORT = "scenarios short of what is wanted"
+"""The goal where sureness comes before money."""
 
 
 @dataclass(frozen=True)

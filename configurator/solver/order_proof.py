@@ -15,7 +15,7 @@ from math import ceil, floor, gcd, inf
 from ortools.math_opt.python import mathopt
 
 from configurator.solver.order_columns import ColumnProgram
-from configurator.solver.order_groups import most_packs
+from configurator.solver.order_groups import most_packs, unit_price
 from configurator.workshop.shelves import Article
 
 MOST_WORK = 1500
@@ -23,17 +23,14 @@ MOST_WORK = 1500
 NEARLY = 1e-5
 Range = tuple[float, float]
 ANY = (0.0, inf)
-
-
 Held = Mapping[mathopt.Variable, Range]
 """Packs of an article, or a delivery, kept within a range."""
 
 
 @dataclass(frozen=True)
 class _Branch:
-    """A part of all orders: what is proven of it, what the program's variables come to, and what is held."""
+    """A part of all orders: what the program's variables come to in it, and what is held."""
 
-    value: float
     values: Mapping[mathopt.Variable, float]
     held: Held
 
@@ -42,7 +39,7 @@ def proven_least(program: ColumnProgram, bound: float, cost: int) -> tuple[float
     """What is proven to be the least cost in hundredths, no more than that of an order that was found, and whether a
     cheaper one may be among the columns. The program is left as it was but for columns."""
     step = _step(program)
-    branches: list[tuple[float, int, _Branch]] = []
+    branches: list[tuple[float, int, _Branch]] = []  # what is proven of each, and its number, first
     made = 0
 
     def look_at(held: Held) -> None:
@@ -51,18 +48,18 @@ def proven_least(program: ColumnProgram, bound: float, cost: int) -> tuple[float
         value, values = program.settled()
         value = max(value, bound)
         if _whole(value, step) < cost:
-            heappush(branches, (value, made, _Branch(value, values, held)))
+            heappush(branches, (value, made, _Branch(values, held)))
         made += 1
 
     look_at({})
     cheaper = False
     while branches and made < max(10, MOST_WORK // len(program.groups)):
-        *order, branch = heappop(branches)
+        branch = branches[0][-1]
         where = _undecided(program, branch)
         if where is None:
-            heappush(branches, (branch.value, int(order[1]), branch))
             cheaper = True
             break
+        heappop(branches)
         variable, at = where
         low, high = branch.held.get(variable, ANY)
         for part in ((low, float(at)), (float(at + 1), high)):
@@ -98,17 +95,10 @@ def _hold(program: ColumnProgram, held: Held) -> None:
         packs.lower_bound, packs.upper_bound = low, high
         article = program.market.articles[place]
         useful = most_packs(article, program.most)
-        program.charge(packs, _price_within(article, low, high, useful))
+        program.charge(packs, unit_price(article, useful, low, high))
         if place in program.links:
             used, _ = program.deliveries[article.supplier]
             program.links[place].set_coefficient(used, max(float(useful), low))
-
-
-def _price_within(article: Article, low: float, high: float, most: int) -> float:
-    """The least that one useful pack can cost, if no fewer and no more than so many are bought."""
-    counts = {max(1, int(low)), max(1, int(min(high, max(most, low))))}
-    counts |= {tier.from_packs for tier in article.tiers if low <= tier.from_packs <= high}
-    return min(article.cost(count) / min(count, max(most, low)) for count in counts)
 
 
 def _undecided(program: ColumnProgram, branch: _Branch) -> tuple[mathopt.Variable, int] | None:
@@ -129,7 +119,7 @@ def _stakes(program: ColumnProgram, branch: _Branch) -> Iterator[tuple[mathopt.V
             yield packs, article, part * article.cost(1)
         else:
             low, high = branch.held.get(packs, ANY)
-            charged = _price_within(article, low, high, most_packs(article, program.most)) * round(value)
+            charged = unit_price(article, most_packs(article, program.most), low, high) * round(value)
             yield packs, article, article.cost(round(value)) - charged
     for code, used_and_paid in sorted(program.deliveries.items()):
         supplier = program.market.suppliers[code]

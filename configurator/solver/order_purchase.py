@@ -18,6 +18,7 @@ from configurator.supply import DrillBit, Supplier
 from configurator.workshop.needs import diameter_mm
 from configurator.workshop.shelves import Article, arrival
 
+WORKERS = 2
 MOST_PACKS = 60
 SAME_DRILL_MM = 0.001
 Bool = cp_model.IntVar
@@ -79,6 +80,17 @@ class Market:
         ]  # fmt: skip
 
 
+def steady_solver(effort: float) -> cp_model.CpSolver:
+    """A solver that finds the same whatever the number of its workers, with so much effort [s of work on one core]."""
+    solver = cp_model.CpSolver()
+    solver.parameters.random_seed = 1
+    solver.parameters.interleave_search = True
+    solver.parameters.num_workers = WORKERS
+    solver.parameters.linearization_level = 2
+    solver.parameters.max_deterministic_time = effort
+    return solver
+
+
 class Purchase:
     """Variables and constraints of what is bought. Needs are told first; `close` turns them into constraints."""
 
@@ -126,6 +138,13 @@ class Purchase:
                 self.model.add(asked <= self.market.shelf.get(code, 0) + sum(self._bought(code, day)) + there)
         self.used, self.delivery = self._terms(most_suppliers)
         self.cost: Amount = self._goods(range(len(self.packs))) + sum(self.delivery.values()) + self.work
+
+    def read(self, solver: cp_model.CpSolver) -> tuple[list[int], dict[str, int], int]:
+        """What a solver has found: packs of each article by its place, delivery charges, and the whole cost."""
+        value = solver.value
+        packs = [sum(value(count) for count in tiers) for tiers in self.packs]
+        delivery = {code: value(charge) for code, charge in self.delivery.items() if value(self.used[code])}
+        return packs, delivery, value(self.cost)
 
     def _tiers(self, article: Article, most: int) -> list[cp_model.IntVar]:
         """Packs bought at each price; at most one price holds."""

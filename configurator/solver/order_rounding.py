@@ -14,9 +14,9 @@ from typing import TypeAlias
 from ortools.sat.python import cp_model
 
 from configurator.solver.boxes import Box
-from configurator.solver.order_columns import TINY
-from configurator.solver.order_groups import Group, greatest_needs, most_packs
-from configurator.solver.order_purchase import Market, Purchase
+from configurator.solver.order_columns import TINY, ColumnProgram
+from configurator.solver.order_groups import Group, most_packs
+from configurator.solver.order_purchase import Purchase
 
 Count: TypeAlias = cp_model.IntVar | int
 Terms: TypeAlias = list[tuple[Count, int]]
@@ -37,15 +37,17 @@ class Rounded:
 class BoxChoice:
     """The choice of boxes for groups of equal vehicles, and what is bought for them."""
 
-    def __init__(
-        self, groups: Sequence[Group], boxes: Sequence[Iterable[Box]], kept: Counts, market: Market,
-    ) -> None:  # fmt: skip
-        """boxes : what may be chosen from for those of each group that kept says nothing of."""
-        most = greatest_needs(groups)
-        useful = {place: most_packs(article, most) for place, article in enumerate(market.articles)}
-        self.purchase = Purchase(market, useful)
-        self.groups, self.kept = groups, kept
-        self.chosen = [self._choice(group, own, there) for group, own, there in zip(groups, boxes, kept, strict=True)]
+    def __init__(self, program: ColumnProgram, kept: Counts) -> None:
+        """A program's columns may be chosen from, for those of each group that kept says nothing of."""
+        articles = program.market.articles
+        self.purchase = Purchase(
+            program.market, {place: most_packs(article, program.most) for place, article in enumerate(articles)}
+        )
+        self.groups, self.kept = program.groups, kept
+        self.chosen = [
+            self._choice(group, own, there)
+            for group, own, there in zip(program.groups, program.shares, kept, strict=True)
+        ]
         self._ask()
         self.purchase.close(None)
 
@@ -112,17 +114,14 @@ class BoxChoice:
 
     def read(self, solver: cp_model.CpSolver) -> Rounded:
         """What a solver has found."""
-        value, purchase = solver.value, self.purchase
         counts: Counts = []
         for kept, own in zip(self.kept, self.chosen, strict=True):
             total = dict(kept)
-            for box, count in own.items():
-                if value(count):
-                    total[box] = total.get(box, 0) + value(count)
+            for box, chosen in own.items():
+                if count := solver.value(chosen):
+                    total[box] = total.get(box, 0) + count
             counts.append(total)
-        packs = [sum(value(count) for count in tiers) for tiers in purchase.packs]
-        delivery = {code: value(charge) for code, charge in purchase.delivery.items() if value(purchase.used[code])}
-        return Rounded(counts, packs, delivery, value(purchase.cost))
+        return Rounded(counts, *self.purchase.read(solver))
 
 
 def _total(terms: Terms) -> cp_model.LinearExprT:

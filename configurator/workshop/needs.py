@@ -77,17 +77,17 @@ def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
     """Windows of every circuit of a vehicle, with its linkage set: the long part of the work, alike for all vehicles
     that are technically equal."""
     case = case.with_linkage_set()
-    return {name: _windows(case, name, _listed(case, name, redrill), _shared(case, redrill))
+    return {name: _windows(case, name, listed_of(case, name, redrill), shared_of(case, redrill))
             for name in case.circuit_names}  # fmt: skip
 
 
-def _shared(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
+def shared_of(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
     """Pairs of spacer and pad relief that may be counted on."""
     return [(spacer, relief) for spacer in case.options["spacer"] for relief in case.options["pad_relief"]
             if redrill or relief.work != "relieve"]  # fmt: skip
 
 
-def _listed(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
+def listed_of(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
     """Options of every slot, as far as they may be counted on."""
     nozzles = tuple(option for option in case.options[f"{name}.nozzle"] if redrill or option.work != "redrill")
     return {**case.options, f"{name}.nozzle": nozzles}
@@ -121,8 +121,10 @@ class Choices:
 
     def __init__(self, case: Case, windows: Mapping[str, CircuitWindows], *, redrill: bool) -> None:
         self._name = case.vehicle.name
-        self._shared = _shared(case, redrill)
-        self._circuits = [_CircuitChoices(name, _listed(case, name, redrill), found) for name, found in windows.items()]
+        self._shared = shared_of(case, redrill)
+        self._circuits = [
+            _CircuitChoices(name, listed_of(case, name, redrill), found) for name, found in windows.items()
+        ]
 
     def needs(self, scenarios: Array) -> VehicleNeeds:
         """The needs for the scenarios of a belief."""

@@ -23,7 +23,7 @@ from configurator.rules import CIRCUIT_SLOTS
 from configurator.stopping import heed
 from configurator.vehicle import Vehicle
 from configurator.workshop.belief import FACTORS, Spells, spells_as_fitted
-from configurator.workshop.needs import CircuitWindows, windows_of
+from configurator.workshop.needs import CircuitWindows, listed_of, shared_of, windows_of
 from configurator.workshop.records import Trial, car_of
 
 Arrays = Mapping[str, NDArray[Any]]
@@ -103,13 +103,10 @@ def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     expected: dict[str, tuple[int, ...]] = dict.fromkeys(SPELLS, (1, len(FACTORS)))
     if piece.kind == "windows":
         case = Case.of(piece.vehicle, catalog)
-        shared = len(case.options["spacer"]) * sum(
-            piece.redrill or relief.work != "relieve" for relief in case.options["pad_relief"]
-        )
-        expected = {}
+        shared, expected = len(shared_of(case, piece.redrill)), {}
         for name in case.circuit_names:
-            counts = [len(case.options[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS]
-            counts[0] -= 0 if piece.redrill else sum(o.work == "redrill" for o in case.options[f"{name}.nozzle"])
+            listed = listed_of(case, name, piece.redrill)
+            counts = [len(listed[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS]
             expected |= dict.fromkeys((f"{name}.low", f"{name}.high"), tuple(counts))
             expected[f"{name}.goes_with"] = (counts[CIRCUIT_SLOTS.index("pump")], shared)
     return {name: array.shape for name, array in arrays.items()} == expected and all(

@@ -108,14 +108,7 @@ def by_clingo(problem: Problem, pins: Pins, limit_s: float) -> Least:
         picks = {x: clingo.Function("pick", [clingo.Number(x)]) for pick in model.pick.values() for x in pick}
         atom = [0, *(backend.add_atom(picks[x]) if x in picks else backend.add_atom()
                      for x in range(1, model.count + 1))]  # fmt: skip
-        backend.add_rule(atom[1:], choice=True)
-        for pick in model.pick.values():
-            backend.add_rule([], [-atom[x] for x in pick])
-            two = backend.add_atom()
-            backend.add_weight_rule([two], 2, [(atom[x], 1) for x in pick])
-            backend.add_rule([], [two])
-        for clause in [*model.hard, *clauses]:
-            backend.add_rule([], [-atom[x] if x > 0 else atom[-x] for x in clause])
+        model.tell_clingo(backend, atom, [*model.hard, *clauses])
         more_than = [backend.add_atom() for _ in changed]
         for bound, more in enumerate(more_than):
             backend.add_weight_rule([more], bound + 1, [(atom[x], 1) for x in changed])

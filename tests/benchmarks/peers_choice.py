@@ -61,14 +61,7 @@ def by_clingo(problem: Problem, order: Sequence[str], limit_s: float) -> Answer:
     control = clingo.Control(["--opt-strategy=usc,k", "--warn=none"])
     with control.backend() as backend:
         atom = [0, *(backend.add_atom() for _ in range(model.count))]
-        backend.add_rule(atom[1:], choice=True)
-        for pick in model.pick.values():
-            backend.add_rule([], [-atom[x] for x in pick])
-            two = backend.add_atom()
-            backend.add_weight_rule([two], 2, [(atom[x], 1) for x in pick])
-            backend.add_rule([], [two])
-        for clause in model.clauses:
-            backend.add_rule([], [-atom[x] if x > 0 else atom[-x] for x in clause])
+        model.tell_clingo(backend, atom, model.clauses)
         for level, goal in enumerate(reversed(order), 1):
             backend.add_minimize(level, [(atom[x], weight) for weight, x in model.goal(goal)])
     true: set[int] = set()

@@ -7,6 +7,7 @@ larger one, and is left out of what the larger one offers, which makes its claus
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,6 +115,17 @@ class Clauses:
                 follow += [[-reached, below]] if below else []
                 below = reached
         return terms, follow
+
+    def tell_clingo(self, backend: Any, atom: Sequence[int], clauses: Sequence[Sequence[int]]) -> None:
+        """One option a slot, and clauses, as rules; atom : clingo's number of each variable, from variable 1 on."""
+        backend.add_rule(atom[1:], choice=True)
+        for pick in self.pick.values():
+            backend.add_rule([], [-atom[x] for x in pick])
+            two = backend.add_atom()
+            backend.add_weight_rule([two], 2, [(atom[x], 1) for x in pick])
+            backend.add_rule([], [two])
+        for clause in clauses:
+            backend.add_rule([], [-atom[x] if x > 0 else atom[-x] for x in clause])
 
     def chosen(self, true: set[int]) -> dict[str, int]:
         """Place of the option chosen in each slot."""
