@@ -264,6 +264,7 @@ class Search:
 def _undominated(mask: Bits, price: Array) -> Places:
     """Those of which no other covers as much for no more, cheapest first; of equals the first."""
     order = np.lexsort([-np.bitwise_count(mask).astype(np.int64), price])
+    order = order[np.sort(np.unique(mask[order], return_index=True)[1])]
     sorted_mask = mask[order]
     dominated = np.zeros(len(order), dtype=bool)
     for first in range(0, len(order), 512):

@@ -31,6 +31,11 @@ TINY = 1e-6
 MOST_APART = 100
 IMPOSSIBLE = (mathopt.TerminationReason.INFEASIBLE, mathopt.TerminationReason.INFEASIBLE_OR_UNBOUNDED)
 ONE_THREAD = mathopt.SolveParameters(threads=1)
+WHAT_IS_READ = mathopt.ModelSolveParameters(
+    variable_values_filter=mathopt.VariableFilter(skip_zero_values=True),
+    reduced_costs_filter=mathopt.VariableFilter(filtered_items=()),
+)
+"""Values other than 0, and prices: the rest would only be handed over."""
 Row: TypeAlias = mathopt.LinearConstraint
 
 
@@ -278,11 +283,11 @@ class ColumnProgram:
         )  # fmt: skip
 
     def settled(self) -> tuple[float, dict[mathopt.Variable, float]]:
-        """The program's value with no column worth adding left, infinite where what is held cannot be, and what its
-        variables come to."""
+        """The program's value with no column worth adding left, infinite where what is held cannot be, and what those
+        of its variables come to that are not 0."""
         for _ in range(MOST_ROUNDS):
             heed()
-            solved = self._solver.solve(params=ONE_THREAD)
+            solved = self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ)
             if solved.termination.reason in IMPOSSIBLE:
                 return np.inf, {}
             duals = solved.dual_values()
@@ -294,7 +299,7 @@ class ColumnProgram:
         return solved.objective_value(), solved.variable_values()
 
     def _solve(self) -> mathopt.SolveResult:
-        solved = self._solver.solve(params=ONE_THREAD)
+        solved = self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ)
         if not solved.has_primal_feasible_solution() or not solved.has_dual_feasible_solution():
             raise TipinError(
                 "the order could not be planned, as its figures are too far apart; look for a price or a number of "

@@ -25,7 +25,7 @@ from configurator.workshop.shelves import Article
 
 FEW_GROUPS = 100
 """Up to so many groups nothing is settled before whole boxes are chosen."""
-QUICK_EFFORT = 0.3
+QUICK_EFFORT = 0.1
 """Enough for an order that is the best or near it, before it is tried to prove that."""
 TIES_EFFORT = 0.1
 MOST_PROOFS = 4

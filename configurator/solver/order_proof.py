@@ -41,10 +41,12 @@ def proven_least(program: ColumnProgram, bound: float, cost: int) -> tuple[float
     step = _step(program)
     branches: list[tuple[float, int, _Branch]] = []  # what is proven of each, and its number, first
     made = 0
+    now: Held = {}
 
     def look_at(held: Held) -> None:
-        nonlocal made
-        _hold(program, held)
+        nonlocal made, now
+        _hold(program, held, now)
+        now = held
         value, values = program.settled()
         value = max(value, bound)
         if _whole(value, step) < cost:
@@ -64,7 +66,7 @@ def proven_least(program: ColumnProgram, bound: float, cost: int) -> tuple[float
         low, high = branch.held.get(variable, ANY)
         for part in ((low, float(at)), (float(at + 1), high)):
             look_at({**branch.held, variable: part})
-    _hold(program, {})
+    _hold(program, {}, now)
     least = min((_whole(value, step) for value, _, _ in branches), default=cost)
     return float(min(least, cost)), cheaper
 
@@ -85,18 +87,17 @@ def _step(program: ColumnProgram) -> int:
     return reduce(gcd, sorted(prices), 0) or 1
 
 
-def _hold(program: ColumnProgram, held: Held) -> None:
-    """Keep packs and deliveries within ranges, packs at the least that they can cost there."""
-    for used_and_paid in program.deliveries.values():
-        for variable in used_and_paid:
-            variable.lower_bound, variable.upper_bound = held.get(variable, ANY)
-    for place, packs in program.bought.items():
-        low, high = held.get(packs, ANY)
-        packs.lower_bound, packs.upper_bound = low, high
-        article = program.market.articles[place]
-        useful = most_packs(article, program.most)
-        program.charge(packs, unit_price(article, useful, low, high))
-        if place in program.links:
+def _hold(program: ColumnProgram, held: Held, before: Held) -> None:
+    """Keep packs and deliveries within ranges, packs at the least that they can cost there. before : what is held."""
+    places = {packs: place for place, packs in program.bought.items()}
+    for variable in {**before, **held}:
+        low, high = held.get(variable, ANY)
+        variable.lower_bound, variable.upper_bound = low, high
+        if variable in places:
+            place = places[variable]
+            article = program.market.articles[place]
+            useful = most_packs(article, program.most)
+            program.charge(variable, unit_price(article, useful, low, high))
             used, _ = program.deliveries[article.supplier]
             program.links[place].set_coefficient(used, max(float(useful), low))
 
@@ -106,14 +107,17 @@ def _undecided(program: ColumnProgram, branch: _Branch) -> tuple[mathopt.Variabl
     best, found = NEARLY, None
     for variable, article, stake in _stakes(program, branch):
         if stake > best:
-            best, found = stake, (variable, _cut(article, branch.values[variable]))
+            best, found = stake, (variable, _cut(article, branch.values.get(variable, 0.0)))
     return found
 
 
 def _stakes(program: ColumnProgram, branch: _Branch) -> Iterator[tuple[mathopt.Variable, Article | None, float]]:
     """Packs and deliveries, with the money by which the program may have them too cheap."""
     for place, packs in sorted(program.bought.items()):
-        article, value = program.market.articles[place], branch.values[packs]
+        value = branch.values.get(packs, 0.0)
+        if not value:
+            continue
+        article = program.market.articles[place]
         part = abs(value - round(value))
         if part > NEARLY:
             yield packs, article, part * article.cost(1)
@@ -124,7 +128,7 @@ def _stakes(program: ColumnProgram, branch: _Branch) -> Iterator[tuple[mathopt.V
     for code, used_and_paid in sorted(program.deliveries.items()):
         supplier = program.market.suppliers[code]
         for variable in used_and_paid:
-            value = branch.values[variable]
+            value = branch.values.get(variable, 0.0)
             part = abs(value - round(value))
             yield variable, None, 100 * part * (supplier.delivery_charge + supplier.minimum_order)
 
