@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain
 from operator import attrgetter
 from typing import Any
@@ -54,6 +55,18 @@ class Stocks:
             ),
             Stock(spacers, map(attrgetter("thickness_mm", "bonnet_mm"), spacers), _over(spacers, 0.0, 0.0)),
         )
+
+    @cached_property
+    def stands_for(self) -> dict[str, str]:
+        """For every part that has one before it in the catalogue that is alike in all but price, labour and supplier,
+        the code of the first of these."""
+        found: dict[str, str] = {}
+        for stock in (self.nozzles, self.feed_screws, self.pumps, self.lobes, self.spacers):
+            first: dict[int, str] = {}
+            for part, kind in zip(stock.parts, stock.kind.tolist(), strict=True):
+                if first.setdefault(kind, part.code) != part.code:
+                    found[part.code] = first[kind]
+        return found
 
 
 _KEPT: dict[int, Stocks] = {}

@@ -204,6 +204,18 @@ class Offered(Sequence[Option]):
         """One option a kind: the cheapest, of equals the quickest to fit, then the first by code."""
         return tuple(self._at(place) for place in self.least(self.kind, self.by_price).tolist())
 
+    @property
+    def first_of_kinds(self) -> tuple[Option, ...]:
+        """One option a kind, the first of the list; none of a kind that a part left out of the list, as it is fitted,
+        is of."""
+        left_out = np.zeros(int(self._stock.kind.max(initial=-1)) + 1, dtype=bool)
+        left_out[np.delete(self._stock.kind, self._taken)] = True
+        as_fitted = self._with_own(
+            [False] * len(self._first), left_out[self._stock.kind[self._taken]], [False] * len(self._last)
+        )
+        firsts = self.least(self.kind, np.arange(len(self)))
+        return tuple(self._at(place) for place in firsts[as_fitted[firsts] == 0].tolist())
+
     def of_kind(self, kind: int) -> tuple[Option, ...]:
         """All options of a kind."""
         return tuple(self._at(place) for place in np.flatnonzero(self.kind == kind).tolist())

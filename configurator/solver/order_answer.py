@@ -37,13 +37,15 @@ NOTES = (
 
 @dataclass(frozen=True)
 class Job:
-    """An order to be planned: its name, the vehicles, the market, the wish, and trial runs behind each belief."""
+    """An order to be planned: its name, the vehicles, the market, the wish, trial runs behind each belief, and how much
+    that is sold the market leaves out."""
 
     name: str
     wanted: Sequence[Wanted]
     market: Market
     wish: Wish
     runs: Mapping[str, int]
+    left_out: int = 0
 
 
 def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
@@ -240,10 +242,15 @@ def _failing(job: Job, plan: Plan) -> list[Failing]:
 
 
 def _notes(job: Job) -> list[str]:
-    if len(job.wanted) <= MOST_FOR_CURVE:
-        return list(NOTES)
-    more = f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum."
-    return [*NOTES, more]
+    notes = list(NOTES)
+    if len(job.wanted) > MOST_FOR_CURVE:
+        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
+    if job.left_out:
+        notes.append(
+            f"Left out of what is sold: {job.left_out} parts, packs and kits that no box could use, or that cost as "
+            "much as the same from the same supplier in another way."
+        )
+    return notes
 
 
 def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:

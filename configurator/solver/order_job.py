@@ -9,7 +9,9 @@ from dataclasses import replace
 
 from configurator.case import Case
 from configurator.catalog import Catalog
+from configurator.on_offer import stocks_of
 from configurator.solver.order_answer import Job
+from configurator.solver.order_groups import greatest_needs, groups_of
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import Wish
 from configurator.solver.order_purchase import Market
@@ -31,12 +33,14 @@ from configurator.workshop.needs_pieces import (
     windows_piece,
 )
 from configurator.workshop.records import Trial
-from configurator.workshop.shelves import articles
+from configurator.workshop.shelves import articles, under_one_code, worth_a_look
 
 SCENARIOS = 20
 """Equal shares that each belief is cut into: sureness is told in steps of 5 %."""
 ASKED_ONE_BY_ONE = 100
 """Vehicles whose runs are asked for singly; beyond it the whole book is read once."""
+MOST_ARTICLES = 1000
+"""Articles up to which all that is sold counts, useful or not."""
 
 
 def job_of(
@@ -79,10 +83,23 @@ def job_of(
         sureness = appointment.sureness or meeting.sureness
         wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
     market = Market(
-        articles(catalog), catalog.suppliers, shelf, list(catalog.consumables.values()),
-        list(catalog.drill_bits.values()), meeting.today,
+        articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
+        list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    return Job(meeting.name, wanted, market, wish, behind)
+    sold = len(market.articles)
+    market = _of_use(market, wanted)
+    return Job(meeting.name, wanted, market, wish, behind, sold - len(market.articles))
+
+
+def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:
+    """A market without what no box could use, where it sells very much. Of a smaller one everything counts, since any
+    goods make up a sum from which delivery is free."""
+    if len(market.articles) <= MOST_ARTICLES:
+        return market
+    groups = groups_of(wanted, market)
+    drills = {code for group in groups for drill in group.maker.drills for code in market.drills_of(drill)}
+    most = greatest_needs(groups) | dict.fromkeys(drills, 1)
+    return replace(market, articles=worth_a_look(market.articles, most))
 
 
 def _runs_in(book: Book, names: Sequence[str]) -> dict[str, list[Trial]]:

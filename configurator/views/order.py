@@ -28,7 +28,7 @@ def order_text(report: OrderReport) -> str:
             f"there on {supplier.delivery_day}"
         )
         rows = [
-            [line.quantity, line.code, f"{line.price:.2f}", f"{line.total:.2f}", _purpose(line.wanted_for)]
+            [line.quantity, line.called, f"{line.price:.2f}", f"{line.total:.2f}", _purpose(line.wanted_for)]
             for line in report.lines if line.supplier == supplier.supplier
         ]  # fmt: skip
         lines += [tabulate(rows, headers=["number", "code", "each", "total", "for"], disable_numparse=True), ""]

@@ -1,5 +1,8 @@
 """What one vehicle may need in its box: setups, nozzles, and the scenarios of demand that each pair of them covers.
 
+Parts that are technically alike are one here, under the code of the first of them: which of them to buy is the order's
+affair.
+
 The belief over the demand factor f is cut into scenarios of equal weight. A setup is a feed screw, pump and lobe of one
 circuit, with the spacer or pad relief they want; with a setup fitted, nozzles are tried. A scenario is covered when
 some setup and nozzle in the box meet the demand at its f and keep every hard rule. Sureness is the share of scenarios
@@ -13,6 +16,7 @@ import numpy as np
 
 from configurator.case import AXES, Case, margins
 from configurator.fitted import FittedNozzle
+from configurator.on_offer import stocks_of
 from configurator.options import JOINTS, Option
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
@@ -83,14 +87,15 @@ def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
 
 def shared_of(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
     """Pairs of spacer and pad relief that may be counted on."""
-    return [(spacer, relief) for spacer in case.options["spacer"] for relief in case.options["pad_relief"]
-            if redrill or relief.work != "relieve"]  # fmt: skip
+    spacers, reliefs = (case.options[slot].first_of_kinds for slot in SHARED_SLOTS)
+    return [(spacer, relief) for spacer in spacers for relief in reliefs if redrill or relief.work != "relieve"]
 
 
 def listed_of(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
-    """Options of every slot, as far as they may be counted on."""
-    nozzles = tuple(option for option in case.options[f"{name}.nozzle"] if redrill or option.work != "redrill")
-    return {**case.options, f"{name}.nozzle": nozzles}
+    """Options of every slot, one for all that are technically alike, as far as they may be counted on."""
+    listed = {slot: offered.first_of_kinds for slot, offered in case.options.items()}
+    nozzles = tuple(option for option in listed[f"{name}.nozzle"] if redrill or option.work != "redrill")
+    return {**listed, f"{name}.nozzle": nozzles}
 
 
 def _windows(
@@ -122,8 +127,9 @@ class Choices:
     def __init__(self, case: Case, windows: Mapping[str, CircuitWindows], *, redrill: bool) -> None:
         self._name = case.vehicle.name
         self._shared = shared_of(case, redrill)
+        stands_for = stocks_of(case.catalog).stands_for
         self._circuits = [
-            _CircuitChoices(name, listed_of(case, name, redrill), found) for name, found in windows.items()
+            _CircuitChoices(name, listed_of(case, name, redrill), found, stands_for) for name, found in windows.items()
         ]
 
     def needs(self, scenarios: Array) -> VehicleNeeds:
@@ -146,7 +152,9 @@ def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
 class _CircuitChoices:
     """Every setup of one circuit that some stack goes with, with its windows, shape (setup, nozzle)."""
 
-    def __init__(self, name: str, listed: Mapping[str, Sequence[Option]], windows: CircuitWindows) -> None:
+    def __init__(
+        self, name: str, listed: Mapping[str, Sequence[Option]], windows: CircuitWindows, stands_for: Mapping[str, str]
+    ) -> None:
         parts = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
         places = [
             (screw, pump, lobe)
@@ -156,7 +164,7 @@ class _CircuitChoices:
             if windows.goes_with[pump].any() and not np.isnan(windows.low[:, screw, pump, lobe]).all()
         ]
         self._name, self._nozzles = name, parts["nozzle"]
-        self._setups = [_setup(parts, place, windows.goes_with[place[1]]) for place in places]
+        self._setups = [_setup(parts, place, windows.goes_with[place[1]], stands_for) for place in places]
         self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
         screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
         self._low, self._high = (end[:, screw, pump, lobe].T[..., None] for end in (windows.low, windows.high))
@@ -205,13 +213,15 @@ def _chosen(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int]) 
     return [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
 
 
-def _setup(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int], goes_with: Mask) -> Setup:
+def _setup(
+    parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int], goes_with: Mask, stands_for: Mapping[str, str]
+) -> Setup:
     chosen = _chosen(parts, place)
     return Setup(
         label=", ".join(option.label for option in chosen),
         codes=tuple(o.code for o in chosen if o.work == "fit" and o.code is not None),
         frees=tuple(
-            now.code for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True)
+            stands_for.get(now.code, now.code) for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True)
             if o.work == "fit" and (now := parts[slot][0]).code is not None
         ),
         joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed

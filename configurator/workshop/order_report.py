@@ -19,11 +19,17 @@ class OrderLine(Report):
     supplier: str = Field(description="code of the supplier")
     code: str = Field(description="code of the part, pack, kit or drill")
     quantity: int = Field(description="packs, kits or parts of it")
-    brings: dict[str, int] = Field(description="parts it brings in all, by code")
+    brings: dict[str, int] = Field(description="parts it brings in all, by the code that stands for all that are alike")
     price: float = Field(description="price of one, in the workshop's currency")
     total: float = Field(description="price of the line")
     delivery_day: str = Field(description="day it is there, year-month-day")
     wanted_for: list[LineFor] = Field(description="what it is for")
+
+    @property
+    def called(self) -> str:
+        """The code to order by, and in brackets the code that boxes know the part by, where that is another."""
+        [code, *others] = self.brings
+        return self.code if others or code == self.code else f"{self.code} ({code})"
 
 
 class SupplierTotal(Report):

@@ -1,13 +1,15 @@
 """Everything that can be put into an order, as what it brings, what it costs and when it is there."""
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+from math import inf
 
 import numpy as np
 
 from configurator.catalog import Catalog
+from configurator.on_offer import stocks_of
 from configurator.options import pence
 from configurator.supply import Supplier
 
@@ -39,7 +41,8 @@ class Article:
 
 
 def articles(catalog: Catalog) -> list[Article]:
-    """All articles of a catalogue, in the order of their codes: parts one by one, packs, kits, drills."""
+    """All articles of a catalogue, in the order of their codes: parts one by one, packs, kits, drills. What they bring
+    goes by the code that stands for all parts that are technically alike."""
     sold: dict[tuple[str, str, int], list[tuple[str, Tier]]] = {}
     single = ("nozzles", "feed_screws", "pumps", "lobes", "spacers", "consumables", "drill_bits")
     for part in (part for name in single for part in getattr(catalog, name).values()):
@@ -54,7 +57,54 @@ def articles(catalog: Catalog) -> list[Article]:
         found.append(Article(min(code for code, _ in rows) if size > 1 else part_code, supplier, brings, tiers))
     for kit in catalog.kits.values():
         found.append(Article(kit.code, kit.supplier, Counter(kit.contents), (Tier(1, pence(kit.price)),)))
-    return sorted(found, key=lambda article: (article.code, article.supplier))
+    stands_for = stocks_of(catalog).stands_for
+    if stands_for:
+        found = [replace(one, brings=under_one_code(one.brings, stands_for)) for one in found]
+    return _by_code(found)
+
+
+def under_one_code(counts: Mapping[str, int], stands_for: Mapping[str, str]) -> Counter[str]:
+    """Numbers of parts by the code that stands for all that are technically alike."""
+    found: Counter[str] = Counter()
+    for code, count in counts.items():
+        found[stands_for.get(code, code)] += count
+    return found
+
+
+def worth_a_look(articles: Sequence[Article], most: Mapping[str, int]) -> list[Article]:
+    """Those that bring something useful, but for those whose useful part costs no more from the same supplier in other
+    ways: part by part, or as another article that brings the same. most : how many of a code can be of use."""
+    singly: dict[tuple[str, str], int] = {}
+    for article in articles:
+        [(code, count), *others] = article.brings.items()
+        if count == 1 and not others and article.tiers[0].from_packs == 1:
+            key = (article.supplier, code)
+            singly[key] = min(singly.get(key, article.cost(1)), article.cost(1))
+    rivals: dict[tuple[str, frozenset[tuple[str, int]]], list[Article]] = {}
+    for article in articles:
+        useful = {code: min(count, most[code]) for code, count in article.brings.items() if code in most}
+        apart = sum(count * singly.get((article.supplier, code), inf) for code, count in useful.items())
+        if useful and (sum(article.brings.values()) == 1 or apart > min(tier.price for tier in article.tiers)):
+            rivals.setdefault((article.supplier, frozenset(article.brings.items())), []).append(article)
+    found: list[Article] = []
+    for own in rivals.values():
+        best: list[Article] = []
+        for article in sorted(own, key=lambda one: one.cost(1)):
+            if not any(_never_dearer(other, article) for other in best):
+                best.append(article)
+        found += best
+    return _by_code(found)
+
+
+def _never_dearer(article: Article, other: Article) -> bool:
+    """Whether an article costs at no quantity more than another."""
+    # Between two quantities at which a price changes both cost in proportion, so those quantities decide.
+    quantities = {tier.from_packs for one in (article, other) for tier in one.tiers}
+    return all(article.cost(packs) <= other.cost(packs) for packs in quantities)
+
+
+def _by_code(articles: Sequence[Article]) -> list[Article]:
+    return sorted(articles, key=lambda article: (article.code, article.supplier))
 
 
 def _with_box(catalog: Catalog, code: str, count: int) -> Counter[str]:
