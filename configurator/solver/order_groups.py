@@ -108,6 +108,7 @@ def least_short(groups: Sequence[Group], market: Market) -> int:
     """Scenarios that all vehicles together must stay short of, counted for each as if the whole order were for it."""
     freed = {code for g in groups for c in g.maker.needs.circuits for setup in c.setups for code in setup.frees}
     total = 0
+    made: dict[tuple[int, int, frozenset[str], frozenset[float]], int] = {}
     for group in groups:
 
         def is_there(code: str, day: date = group.day) -> bool:
@@ -119,8 +120,11 @@ def least_short(groups: Sequence[Group], market: Market) -> int:
         drills = {
             drill: LACKING for drill in group.maker.drills if not any(map(is_there, market.drills_of(drill)))
         }
-        found = group.maker.best(Prices(lacking, {}, drills, 0.0), group.enough, 1.0)
-        total += group.count * (round(found[0]) if found else group.enough)
+        key = (group.kind, group.enough, frozenset(lacking), frozenset(drills))
+        if key not in made:
+            found = group.maker.best(Prices(lacking, {}, drills, 0.0), group.enough, 1.0)
+            made[key] = round(found[0]) if found else group.enough
+        total += group.count * made[key]
     return total
 
 

@@ -143,6 +143,8 @@ def _box_plan(group: Group, box: Box) -> BoxPlan:
 
 def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppliers: int) -> _Found | None:
     """The best order found for an aim, with its bound; None if there is none. Raises Unsettled where none was found."""
+    if np.isinf(aim.short_price) and least_short(groups, market):
+        return None
     program = ColumnProgram(groups, market, aim)
     relaxed = program.relaxed()
     if relaxed.lacking and not relaxed.stopped:
