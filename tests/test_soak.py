@@ -71,7 +71,7 @@ def test_an_order_that_is_broken_off_leaves_the_book_as_it_was(tmp_path: Path) -
         opened.add_stock({"straight-0.75": 2, "lobe-fell": 1}, "bought")
     cars = shutil.copytree(EVENING.parents[1], tmp_path / "examples")
     command = soak.order_command(cars / "workshop" / EVENING.name, book)
-    rows = soak.broken_off(command, book, times=2, seed=5)
+    rows = soak.broken_off(command, book, times=2, seed=5, within_s=2.0)
     assert [how for how, *_ in rows] == ["SIGINT", "SIGKILL"]
     assert all(untouched for *_, untouched in rows)
     assert any(code == -9 for _, _, code, *_ in rows), "it was killed on the way"
@@ -82,7 +82,7 @@ def test_a_book_that_changed_is_noticed(tmp_path: Path) -> None:
     with open_book(book) as opened:
         opened.move_stock("lobe-fell", 1, "bought")
     writes = "import sys; from configurator.workshop.book import open_book as o; o(sys.argv[1]).move_stock('a', 1, '')"
-    rows = soak.broken_off([sys.executable, "-c", writes, str(book)], book, times=2, seed=1)
+    rows = soak.broken_off([sys.executable, "-c", writes, str(book)], book, times=2, seed=1, within_s=60.0)
     assert not any(untouched for *_, untouched in rows)
     book.write_bytes(book.read_bytes()[:5000])
     with pytest.raises(Exception, match=r"malformed|damaged"):

@@ -13,7 +13,7 @@ import os
 import platform
 import resource
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
 from statistics import median
@@ -175,7 +175,8 @@ class Runs:
 
 def ready(case: Case) -> None:
     """What a catalogue's options are compared by, once a catalogue."""
-    for stock in vars(stocks_of(case.catalog)).values():
+    stocks = stocks_of(case.catalog)
+    for stock in (getattr(stocks, field.name) for field in fields(stocks)):
         _ = stock.by_price, stock.by_labour, stock.of_code
 
 

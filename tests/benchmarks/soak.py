@@ -131,19 +131,25 @@ def order_command(workshop: Path, book: Path) -> list[str]:
     return [sys.executable, "-m", "configurator", "order", str(workshop), "--book", str(book), "--json"]
 
 
-def broken_off(command: Sequence[str], book: Path, times: int, seed: int) -> list[tuple[str, float, int, bool, bool]]:
-    """A command run again and again, broken off in turn by SIGINT and SIGKILL at random moments: signal, after how many
-    seconds, exit code, whether it then ended, and whether the book was left as it had been."""
-    draw = random.Random(seed)
-    before = book_state(book)
+def seconds_of(command: Sequence[str]) -> float:
+    """How long a command takes that is left alone. Raises AssertionError if it fails."""
     begin = time.perf_counter()
     whole = subprocess.run(command, capture_output=True, text=True)
-    takes_s = time.perf_counter() - begin
     assert whole.returncode in (0, 1), whole.stderr[-2000:]
+    return time.perf_counter() - begin
+
+
+def broken_off(
+    command: Sequence[str], book: Path, times: int, seed: int, within_s: float
+) -> list[tuple[str, float, int, bool, bool]]:
+    """A command run again and again, broken off in turn by SIGINT and SIGKILL at random moments within so many seconds:
+    signal, after how many seconds, exit code, whether it then ended, and whether the book was left as it had been."""
+    draw = random.Random(seed)
+    before = book_state(book)
     found = []
     for number in range(times):
         how = signal.SIGKILL if number % 2 else signal.SIGINT
-        after_s = draw.uniform(0.0, 0.9 * takes_s)
+        after_s = draw.uniform(0.0, within_s)
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
             process.wait(timeout=after_s)
@@ -151,6 +157,7 @@ def broken_off(command: Sequence[str], book: Path, times: int, seed: int) -> lis
             process.send_signal(how)
         heeded = _ends(process)
         found.append((how.name, after_s, process.returncode, heeded, book_state(book) == before))
+        print(f"{number + 1} of {times}: {found[-1]}", file=sys.stderr, flush=True)
     return found
 
 
@@ -184,6 +191,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--proposals", type=int, default=10_000)
     parser.add_argument("--orders", type=int, default=10, help="how many are broken off")
     parser.add_argument("--vehicles", type=int, default=1000, help="of the workshop whose orders are broken off")
+    parser.add_argument("--within", type=float, help="seconds; nine tenths of what an order takes, if it is not given")
     parser.add_argument("--seed", type=int, default=SEED)
     said = parser.parse_args(words)
     customers, fine = Customers(said.seed), True
@@ -196,7 +204,8 @@ def main(words: Sequence[str] | None = None) -> int:
         with tempfile.TemporaryDirectory() as folder:
             workshop = write_workshop(Path(folder), said.vehicles, said.seed)
             command = order_command(workshop, workshop.with_name(BOOK))
-            rows = broken_off(command, workshop.with_name(BOOK), said.orders, said.seed)
+            within_s = said.within or 0.9 * seconds_of(command)
+            rows = broken_off(command, workshop.with_name(BOOK), said.orders, said.seed, within_s)
         print(f"\norders for {said.vehicles} vehicles, broken off")
         print(tabulate(rows, headers=["by", "after s", "exit code", "ended", "book as it was"], floatfmt=".2f"))
         fine &= all(heeded and untouched for *_, heeded, untouched in rows)
