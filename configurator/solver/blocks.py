@@ -71,7 +71,7 @@ class Block:
     def count(self) -> int:
         return prod(self.shape)
 
-    @property
+    @cached_property
     def within(self) -> list[Constraint]:
         """Constraints over slots of this block alone."""
         return [c for c in self.problem.constraints if set(c.slots) <= set(self.slots)]

@@ -15,8 +15,8 @@ from math import prod
 import numpy as np
 
 from configurator.options import Mask, Places, Whole, Work
-from configurator.solver.blocks import Block, Blocks
-from configurator.solver.problem import Problem, undominated
+from configurator.solver.blocks import Block, Blocks, along
+from configurator.solver.problem import Constraint, Problem, undominated
 from configurator.solver.solution import EFFORT, Assignment, Solution
 from configurator.solver.sweep import EXACT, NEVER
 from configurator.stopping import heed
@@ -116,14 +116,24 @@ class _Cells:
 
     def __init__(self, block: Block) -> None:
         self.block = block
-        order = (*block.doors, *(slot for slot in block.slots if slot not in block.doors))
-        axes = [block.slots.index(slot) for slot in order]
-        cells = np.flatnonzero(block.holds.reshape(block.shape).transpose(axes))
+        slots = [*block.doors, *(slot for slot in block.slots if slot not in block.doors)]
+        first, last = slots[:-1], slots[-1:]  # rules that do not read the last slot leave it fewer rows
+        fits = np.ones((1, *(len(block.problem.options[slot]) for slot in first)), dtype=bool)
+        rules = [c for c in block.within if not c.advice]
+        for rule in rules:
+            if not set(last) & set(rule.slots):
+                fits &= along(rule.allowed, rule.slots, first)
+        at = dict(zip(first, np.nonzero(fits)[1:], strict=True))
+        several = prod(len(block.problem.options[slot]) for slot in last)
+        holds = np.ones((np.count_nonzero(fits), several), dtype=bool)
+        for rule in rules:
+            for slot in set(last) & set(rule.slots):
+                holds &= _rows(rule, slot, at)
+        cells = np.flatnonzero(holds)
+        row = cells // several  # several times faster than divmod
         self.count = len(cells)
-        self.place: dict[str, Places] = {}
-        for axis in axes[::-1]:
-            behind = cells // block.shape[axis]  # several times faster than divmod
-            self.place[block.slots[axis]], cells = cells - behind * block.shape[axis], behind
+        self.place: dict[str, Places] = {slot: places[row] for slot, places in at.items()}
+        self.place |= dict.fromkeys(last, cells - row * several)
         self._advice = [c for c in block.within if c.advice]
         self._savings = block.box_savings
         self._openings = block.openings
@@ -151,6 +161,17 @@ class _Cells:
             for advice in self._advice:
                 key += pack.advice * ~advice.allowed[tuple(at[slot] for slot in advice.slots)]
         return key
+
+
+def _rows(rule: Constraint, last: str, at: Mapping[str, Places]) -> Mask:
+    """What a rule allows of one slot's options at places of its other slots, (places or 1, options)."""
+    others = [slot for slot in rule.slots if slot != last]
+    allowed = np.moveaxis(rule.allowed, rule.slots.index(last), -1)
+    if not others:
+        return allowed[None]
+    # One number for each place: to take rows by it is several times faster than by an index an axis.
+    number = np.ravel_multi_index([at[slot] for slot in others], allowed.shape[:-1])
+    return allowed.reshape(-1, allowed.shape[-1]).take(number, axis=0)
 
 
 @dataclass(frozen=True)
@@ -192,29 +213,32 @@ class Optimum:
         """Goals in order and the ranks by code behind them, as many in one number as have room; the first stands alone,
         since few cells are left when it is least."""
         problem = self.blocks.problem
-        goals: list[tuple[str, dict[str, Whole]]] = [
-            (goal, {slot: problem.cost(slot, goal) for slot in self.options}) for goal in order
-        ]
-        nothing = {slot: np.zeros(len(options), dtype=np.int64) for slot, options in self.options.items()}
-        goals += [("rank", nothing | {slot: problem.rank(slot)}) for slot in self.options]
+        most = sum(problem.costs[:, span].max(axis=1) for span in problem.spans.values()).tolist()
         on_top = {
             "price": sum(price for table in (self.core, *self.tables) for price, _ in table.block.openings),
             "advice": sum(constraint.advice for constraint in problem.constraints),
         }
-        packs: list[_Pack] = []
+        everywhere = slice(None)
+        goals = [
+            (problem.costs[at := GOALS.index(goal)], everywhere, most[at] + on_top.get(goal, 0), goal) for goal in order
+        ]
+        goals += [(problem.ranks[span], span, span.stop - span.start - 1, "rank") for span in problem.spans.values()]
+        packs: list[tuple[Whole, int, int]] = []
         room = EXACT + 1
-        for goal, costs in goals:
-            several = sum(int(cost.max()) for cost in costs.values()) + on_top.get(goal, 0) + 1
-            if room * several > EXACT or len(packs) == 1:
-                packs.append(_Pack(nothing, 0, 0))
+        for costs, span, greatest, goal in goals:
+            if room * (greatest + 1) > EXACT or len(packs) == 1:
+                packs.append((np.zeros(len(problem.ranks), dtype=np.int64), 0, 0))
                 room = 1
-            room *= several
-            before = packs[-1]
-            packs[-1] = _Pack(
-                {slot: before.of_options[slot] * several + cost for slot, cost in costs.items()},
-                before.price * several + (goal == "price"), before.advice * several + (goal == "advice"),
-            )  # fmt: skip
-        return packs
+            room *= greatest + 1
+            of_options, price, advice = packs[-1]
+            of_options *= greatest + 1
+            of_options[span] += costs
+            price, advice = price * (greatest + 1), advice * (greatest + 1)
+            packs[-1] = of_options, price + (goal == "price"), advice + (goal == "advice")
+        return [
+            _Pack({slot: of_options[span] for slot, span in problem.spans.items()}, price, advice)
+            for of_options, price, advice in packs
+        ]
 
     def _left_out(self, table: _Cells, unlike: Sequence[Works]) -> Places:
         """Which of the works each cell leaves something of out, a bit each."""
@@ -279,15 +303,19 @@ def _beside(these: _Best, those: _Best) -> _Best:
 
 def _first_of_groups(group: Places, table: _Cells, packs: Sequence[_Pack]) -> Places:
     """Of each group of cells the one whose keys, one after the other, are least; group : its number for each cell."""
-    in_order = bool((np.diff(group) >= 0).all())
+    in_order = bool((group[:-1] <= group[1:]).all())
     left = np.arange(len(group)) if in_order else np.argsort(group, kind="stable")
+    numbers = np.arange(int(group.max(initial=-1)) + 2)
     for number, pack in enumerate(packs):
-        starts = np.flatnonzero(np.diff(group[left], prepend=-1))
-        if len(starts) == len(left):
+        whole = in_order and not number
+        ends = np.searchsorted(group if whole else group[left], numbers)
+        starts, counts = ends[:-1], np.diff(ends)
+        there = counts > 0
+        if np.count_nonzero(there) == len(left):
             break
-        key = table.key(pack, None if in_order and not number else left)
-        least = np.repeat(np.minimum.reduceat(key, starts), np.diff(starts, append=len(left)))
-        left = left[key == least]
+        key = table.key(pack, None if whole else left)
+        least = np.repeat(np.minimum.reduceat(key, starts[there]), counts[there])
+        left = left[np.flatnonzero(key == least)]
     return left
 
 

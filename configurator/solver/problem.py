@@ -19,14 +19,6 @@ from configurator.rules import RULES, SHARED_SLOTS, Rule
 from configurator.wishes import GOALS, Wish
 
 
-def _costs(option: Option, now_mm: float) -> tuple[int, ...]:
-    """What an option adds to each goal by itself, in the order of GOALS; orifices in thousandths of a millimetre."""
-    figures, size, step = option.figures, 0, 0
-    if isinstance(figures, FittedNozzle):
-        size, step = round(figures.diameter_mm * 1000), round(abs(figures.diameter_mm - now_mm) * 1000)
-    return (option.work != "none", 0, option.permanent, size, option.price, option.labour_min, step)
-
-
 @dataclass(frozen=True)
 class Constraint:
     """Combinations of some slots' options that one rule or wish allows; rule is empty for a wish. shortfall is how far
@@ -58,28 +50,44 @@ class Problem:
 
     def cost(self, slot: str, goal: str) -> Whole:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
-        if slot not in self._columns:
-            now_mm = self.nozzle_now_mm.get(slot, 0.0)
-            rows = [_costs(option, now_mm) for option in self.options[slot]]
-            self._columns[slot] = dict(zip(GOALS, np.array(rows, dtype=np.int64).T, strict=True))
-        return self._columns[slot][goal]
-
-    @cached_property
-    def _columns(self) -> dict[str, dict[str, Whole]]:
-        return {}
+        return self.costs[GOALS.index(goal), self.spans[slot]]
 
     def rank(self, slot: str) -> Whole:
         """Place of each option in the order of codes, the fitted one first."""
-        if slot not in self._ranks:
-            keys = [option.sort_key for option in self.options[slot]]
-            rank = np.empty(len(keys), dtype=np.int64)
-            rank[sorted(range(len(keys)), key=keys.__getitem__)] = np.arange(len(keys))
-            self._ranks[slot] = rank
-        return self._ranks[slot]
+        return self.ranks[self.spans[slot]]
 
     @cached_property
-    def _ranks(self) -> dict[str, Whole]:
-        return {}
+    def spans(self) -> dict[str, slice]:
+        """Where each slot's options stand, all slots one behind the other."""
+        ends = np.cumsum([len(options) for options in self.options.values()]).tolist()
+        return {slot: slice(end - len(own), end) for (slot, own), end in zip(self.options.items(), ends, strict=True)}
+
+    @cached_property
+    def costs(self) -> Whole:
+        """What each option adds to each goal by itself, (goals, options of all slots); orifices in thousandths of a
+        millimetre."""
+        every = [option for options in self.options.values() for option in options]
+        costs = np.zeros((len(GOALS), len(every)), dtype=np.int64)
+        costs[GOALS.index("changes")] = [option.work != "none" for option in every]
+        costs[GOALS.index("permanent")] = [option.permanent for option in every]
+        costs[GOALS.index("price")] = [option.price for option in every]
+        costs[GOALS.index("labour")] = [option.labour_min for option in every]
+        for slot, options in self.options.items():
+            sizes = [one.figures.diameter_mm for one in options if isinstance(one.figures, FittedNozzle)]
+            if sizes:
+                now_mm = self.nozzle_now_mm.get(slot, 0.0)
+                costs[GOALS.index("nozzle"), self.spans[slot]] = [round(1000 * size) for size in sizes]
+                costs[GOALS.index("step"), self.spans[slot]] = [round(1000 * abs(size - now_mm)) for size in sizes]
+        return costs
+
+    @cached_property
+    def ranks(self) -> Whole:
+        """Rank of each option within its slot, (options of all slots,)."""
+        ranks = np.empty(sum(len(options) for options in self.options.values()), dtype=np.int64)
+        for slot, options in self.options.items():
+            keys = [option.sort_key for option in options]
+            ranks[self.spans[slot]][sorted(range(len(keys)), key=keys.__getitem__)] = np.arange(len(keys))
+        return ranks
 
     def kit_savings(self) -> tuple[tuple[str, int, str, int, int], ...]:
         """(pump slot, option, other slot, option, price saved) where the part comes in the pump's box."""
