@@ -77,7 +77,9 @@ def one_run(case: Case, vehicle: str, runs: Runs, limit_s: float, peers: Sequenc
     runs.note("physics", lambda: [case.tabulated(name) for name in case.circuit_names])
     engine = runs.note("start", Availability.of, case)
     pins = read_wishes(case.options, [], PINS[vehicle], [])
-    runs.note("first", engine.standings, read_wishes(case.options, [], OTHER_PINS[vehicle], []))
+    others = read_wishes(case.options, [], OTHER_PINS[vehicle], [])
+    runs.note("first", engine.standings, others)
+    runs.note("first reasons", engine.clashes, others)
     found = runs.note("standings", engine.standings, pins)
     runs.note("reasons", engine.clashes, pins)
     least, problem = further_of(engine, found), engine.problem
@@ -129,7 +131,7 @@ def main() -> None:
                 case = Case.of(vehicle, catalog)
                 engine = one_run(case, asked.vehicle, runs, asked.limit, asked.peers)
         parts = runs.note("report", by_parts, engine)
-        steps = ("physics", "start", "first", "standings", "reasons", "report")
+        steps = ("physics", "start", "first", "first reasons", "standings", "reasons", "report")
         rows.append([f"{size:,}", f"{parts:,}", *map(runs.ms, steps)])
         ours = median(runs.seconds["standings"])
         for name in asked.peers:
@@ -145,7 +147,8 @@ def main() -> None:
           f"median of {asked.seeds} seeds, ms")  # fmt: skip
     print(tabulate(rows, disable_numparse=True, maxheadercolwidths=16, headers=[
         "parts", "options of all slots", "physics of the vehicle", "tables of the choice", "first question",
-        "every part, further pins", "all clashes and ways out", "a report of every part",
+        "first clashes and ways out", "every part, further pins", "all clashes and ways out, further pins",
+        "a report of every part",
     ]))  # fmt: skip
     print()
     print(tabulate(against, headers=["parts", "", "ms", "times ours", "answered"], disable_numparse=True))
