@@ -156,11 +156,20 @@ class Block:
 
 @dataclass(frozen=True)
 class Bridge:
-    """Constraints between a block's doors and the core: ids and advice over (doors, core cells)."""
+    """Constraints between a block's doors and the core, over (doors, core cells), worked out when asked for.
 
-    broken: Broken
-    advice: Whole
+    masks : bit of each hard constraint, and the combinations that break it; advice not followed has the bit -1. Arrays
+    that broadcast to whole, the doors' options and the core's.
+    """
+
+    masks: tuple[tuple[int, Mask], ...]
+    whole: tuple[int, ...]
     shape: tuple[int, int]
+
+    @cached_property
+    def broken(self) -> Broken:
+        """Hard constraints that each combination breaks."""
+        return Broken.of(self.whole, [(bit, mask) for bit, mask in self.masks if bit >= 0])
 
     @property
     def ids(self) -> Ids:
@@ -168,7 +177,17 @@ class Bridge:
 
     @cached_property
     def holds(self) -> Mask:
-        return np.array([signature == 0 for signature in self.broken.signatures])[self.ids]
+        """Whether a combination breaks no hard constraint."""
+        broken = np.zeros(self.whole, dtype=bool)
+        for bit, mask in self.masks:
+            if bit >= 0:
+                broken |= mask
+        return ~broken.reshape(self.shape)
+
+    @cached_property
+    def advice(self) -> Whole:
+        """How much advice is not followed."""
+        return _added(self.whole, [mask for bit, mask in self.masks if bit < 0]).reshape(self.shape)
 
 
 @dataclass(frozen=True)
@@ -246,12 +265,9 @@ def _across(problem: Problem, slots: Sequence[str], core: Sequence[str]) -> list
 
 
 def _bridge(hard: Sequence[Constraint], block: Block, core: Block, across: Sequence[Constraint]) -> Bridge:
-    slots, shape = (*block.doors, *core.slots), (*block.door_shape, *core.shape)
-    masks = [(c, along(~c.allowed, c.slots, slots)) for c in across]
-    sizes = (prod(block.door_shape), core.count)
-    advice = _added(shape, [mask for c, mask in masks if c.advice])
-    broken = Broken.of(shape, [(_bit(hard, c), mask) for c, mask in masks if not c.advice])
-    return Bridge(broken, advice.reshape(sizes), sizes)
+    slots = (*block.doors, *core.slots)
+    masks = [(-1 if c.advice else _bit(hard, c), along(~c.allowed, c.slots, slots)) for c in across]
+    return Bridge(tuple(masks), (*block.door_shape, *core.shape), (prod(block.door_shape), core.count))
 
 
 def _bit(hard: Sequence[Constraint], constraint: Constraint) -> int:

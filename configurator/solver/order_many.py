@@ -28,6 +28,8 @@ FEW_GROUPS = 100
 QUICK_EFFORT = 0.1
 """Enough for an order that is the best or near it, before it is tried to prove that."""
 TIES_EFFORT = 0.1
+EFFORT_AFTER_STOP = 1.0
+"""Who stops a search waits no longer than it takes to make an order of what there is."""
 MOST_PROOFS = 4
 REMEDY = "allow more with --effort, or plan fewer vehicles at once"
 SHORT_PRICE = 1e6
@@ -223,7 +225,7 @@ class _Search:
             if self.best is not None:
                 choice.hint([{box: float(count) for box, count in own.items()} for own in self.best.counts])
             purchase.model.minimize(by_name[name])
-            solver = steady_solver(effort)
+            solver = steady_solver(min(effort, EFFORT_AFTER_STOP) if self.stopped else effort)
             status, stopped = solved_or_interrupted(solver, purchase.model)
             self.stopped |= stopped
             if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
