@@ -58,8 +58,8 @@ class Stocks:
 
     @cached_property
     def stands_for(self) -> dict[str, str]:
-        """For every part that has one before it in the catalogue that is alike in all but price, labour and supplier,
-        the code of the first of these."""
+        """For every part that has one before it in the catalogue that works alike, the code of the first of these.
+        Price, labour, supplier, what comes in the box and whether a nozzle may be redrilled do not count."""
         found: dict[str, str] = {}
         for stock in (self.nozzles, self.feed_screws, self.pumps, self.lobes, self.spacers):
             first: dict[int, str] = {}

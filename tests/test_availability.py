@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -260,3 +261,13 @@ def test_a_problem_without_a_core_or_rules_has_every_option_free() -> None:
     bare = replace(problem, constraints=(), options={k: v for k, v in problem.options.items() if "." in k})
     assert bare.options
     assert {one.state for _, _, one in every_option(Availability.over(bare), [])} == {"fits"}
+
+
+def test_several_threads_that_ask_first_at_once_are_told_the_same() -> None:
+    """The page keeps one for every car, and asks it from a thread for each request."""
+    engine = Availability.of(Case.of(load_vehicle(ROOT / "catalog/examples/hill-climber.toml"), CATALOG))
+    right = engine.clashes()
+    with ThreadPoolExecutor(4) as pool:
+        for _ in range(40):
+            afresh = replace(engine, ways=Ways(engine.ways.blocks))
+            assert list(pool.map(lambda _, asked=afresh: asked.clashes(), range(4))) == [right] * 4

@@ -22,7 +22,7 @@ from configurator.solver.order import plan_order
 from configurator.solver.order_answer import Job, answer
 from configurator.solver.order_job import job_of
 from configurator.solver.order_plan import Wish
-from configurator.supply import Kit, Offer, Supplier
+from configurator.supply import DrillBit, Kit, Offer, Supplier
 from configurator.workshop.book import open_book
 from configurator.workshop.meeting import Meeting
 from configurator.workshop.needs import needs_of
@@ -37,8 +37,8 @@ SHOPS = {code: Supplier(code=code, name=code, delivery_charge=charge, lead_time_
          for code, charge, days in (("shelf", 0.0, 0), ("near", 4.0, 0), ("far", 7.0, 3))}  # fmt: skip
 
 
-def sold_all_over(seed: int) -> Catalog:
-    """A catalogue of many alike, sold by three suppliers; some in packs, and kits of a few parts."""
+def sold_all_over(seed: int, *, drills: bool = False) -> Catalog:
+    """A catalogue of many alike, sold by three suppliers; some in packs, and kits of a few parts; drills if wanted."""
     dice = np.random.default_rng(seed + 50)
     stock = catalog_of_many(seed)
     tables: dict[str, Any] = {
@@ -59,6 +59,10 @@ def sold_all_over(seed: int) -> Catalog:
         for n in range(4)
     ]  # fmt: skip
     rows: dict[str, Any] = {"offers": {one.code: one for one in offers}, "kits": {one.code: one for one in kits}}
+    sizes = {f"drill-{size:g}": size for size in (0.85, 0.9, 0.95, 1.0) if drills}
+    rows["drill_bits"] = {
+        code: DrillBit(code=code, supplier="near", price=2.0, diameter_mm=size) for code, size in sizes.items()
+    }
     limits = stock.limits.model_copy(update={"hole_most_ms": HOLE_MOST_MS})
     return replace(stock, suppliers=SHOPS, limits=limits, **rows, **tables)
 
@@ -190,35 +194,66 @@ def test_what_is_fitted_comes_free_under_the_code_that_stands_for_it(seed: int) 
 
 @each_seed
 def test_leaving_out_what_is_of_no_use_makes_no_order_dearer(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    stock = sold_all_over(seed)
+    stock = sold_all_over(seed, drills=True)
     whole = job(stock)
     monkeypatch.setattr(order_job, "MOST_ARTICLES", 0)
     some = job(stock)
     assert 0 < len(some.market.articles) < len(whole.market.articles)
-    assert some.left_out == len(whole.market.articles) - len(some.market.articles)
+    assert any(article.code.startswith("drill-") for article in some.market.articles)
+    assert some.market.left_out == len(whole.market.articles) - len(some.market.articles)
     plans = [plan_order(one.wanted, one.market, one.wish) for one in (whole, some)]
     assert plans[0] is not None and plans[1] is not None
     assert plans[0].cost == plans[1].cost
     notes = answer(some, curve=False).notes
-    assert any(f"{some.left_out} parts, packs and kits" in note for note in notes)
+    assert any(f"{some.market.left_out} parts, packs and kits" in note for note in notes)
     assert not any("Left out" in note for note in answer(whole, curve=False).notes)
 
 
 def test_a_line_tells_the_code_to_order_by_and_the_one_that_boxes_name() -> None:
     reports = [answer(job(sold_all_over(seed)), curve=False) for seed in range(4)]
     lines = [line for report in reports for line in report.lines]
-    other = [line for line in lines if len(line.brings) == 1 and line.code not in line.brings]
-    own = [line for line in lines if line.code in line.brings and len(line.brings) == 1]
+    other = [line for line in lines if line.part is not None and line.part != line.code]
+    own = [line for line in lines if line.part == line.code]
     assert other and own
-    assert all(line.called == f"{line.code} ({next(iter(line.brings))})" for line in other)
+    assert all(line.part in line.brings for line in [*other, *own])
+    assert any(len(line.brings) > 1 for line in other), "a pump with more in its box"
+    assert all(line.called == f"{line.code} ({line.part})" for line in other)
     assert all(line.called == line.code for line in own)
     named = {name for report in reports for car in report.vehicles for own in car.nozzles.values() for name in own}
-    nozzles = [line for line in other if next(iter(line.brings)).startswith(("straight", "aimed"))]
-    assert all(any(name.startswith(next(iter(line.brings))) for name in named) for line in nozzles if line.wanted_for)
+    nozzles = [line for line in other if line.part and line.part.startswith(("straight", "aimed")) and line.wanted_for]
+    assert nozzles and all(any(name.startswith(line.part or "-") for name in named) for line in nozzles)
 
 
 def article(code: str, supplier: str, brings: Mapping[str, int], *tiers: tuple[int, int]) -> Article:
     return Article(code, supplier, brings, tuple(Tier(*tier) for tier in tiers))
+
+
+def test_no_proof_is_claimed_of_goods_that_were_left_out_and_could_fill_an_order_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Delivery is dear, and free from a small sum: what is of no use makes up that sum."""
+    dearer = 0
+    for seed in range(4):
+        stock = sold_all_over(seed)
+        terms = {
+            code: shop.model_copy(
+                update={"free_delivery_from": 15.0, "delivery_charge": 20.0 if shop.delivery_charge else 0.0}
+            )
+            for code, shop in SHOPS.items()
+        }
+        stock = replace(stock, suppliers=terms)
+        monkeypatch.setattr(order_job, "MOST_ARTICLES", 1000)
+        best = plan_order((whole := job(stock)).wanted, whole.market, Wish())
+        monkeypatch.setattr(order_job, "MOST_ARTICLES", 0)
+        found = plan_order((some := job(stock)).wanted, some.market, Wish())
+        assert best is not None and found is not None and best.proven
+        assert best.cost <= found.cost
+        assert found.proven == (found.least is None)
+        assert best.cost == found.cost if found.least is None else found.least <= best.cost
+        dearer += best.cost < found.cost
+        least = plan_order(some.wanted, some.market, Wish(budget=found.cost))
+        assert least is not None and not least.proven
+    assert dearer
 
 
 def test_what_is_worth_a_look() -> None:
@@ -233,7 +268,9 @@ def test_what_is_worth_a_look() -> None:
         article("kit", "near", {"part": 1, "useless": 1}, (1, 100)),
         pair := article("pair", "near", {"part": 1, "other": 1}, (1, 150)),  # nobody else sells the other one
         article("useless", "near", {"useless": 1}, (1, 1)),
+        rising := article("rising", "near", {"third": 1}, (1, 100), (2, 300)),  # dearer by quantity
+        six := article("six", "near", {"third": 6}, (1, 700)),
     ]
-    assert worth_a_look(sold, {"part": 6, "other": 1}) == sorted(
-        (a, break_, far, eight, pair), key=lambda one: one.code
+    assert worth_a_look(sold, {"part": 6, "other": 1, "third": 6}) == sorted(
+        (a, break_, far, eight, pair, rising, six), key=lambda one: one.code
     )

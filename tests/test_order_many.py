@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
+from math import inf
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from test_order_rules import MONDAY, article, car, market, setup
 from configurator.solver import order_answer, order_many
 from configurator.solver.order import plan_order, plan_whole, surest_whole
 from configurator.solver.order_columns import ColumnProgram
-from configurator.solver.order_groups import groups_of
+from configurator.solver.order_groups import groups_of, least_short
 from configurator.solver.order_many import plan_many, surest_of_many
 from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import Plan, Wish
@@ -124,6 +125,31 @@ def test_no_more_is_proven_than_the_whole_model_costs(seed: int) -> None:
     least, cheaper = proven_least(program, relaxed.bound, whole.cost + 1000)
     assert relaxed.bound - 1e-6 <= least <= whole.cost and cheaper
     assert proven_least(program, relaxed.bound, whole.cost)[0] <= whole.cost
+
+
+@pytest.mark.parametrize("seed", range(15, 20))
+def test_a_proof_leaves_nothing_held_behind(seed: int) -> None:
+    wanted, shop = workshop(4, seed)
+    program = ColumnProgram(groups_of(wanted, shop), shop)
+    bound = program.relaxed().bound
+    proven_least(program, bound, int(1.25 * bound) + 1500)
+    ranges = {(x.lower_bound, x.upper_bound) for x in [*program.bought.values(), *sum(program.deliveries.values(), ())]}
+    assert ranges == {(0.0, inf)}
+    afresh = ColumnProgram(groups_of(wanted, shop), shop)
+    asked = int(1.02 * afresh.relaxed().bound) + 50
+    assert proven_least(program, bound, asked)[0] == proven_least(afresh, bound, asked)[0]
+
+
+def test_what_stays_short_is_counted_for_each_day_by_itself() -> None:
+    """Equal vehicles of two days: what arrives in between is there for the later ones only."""
+    wanted, shop = workshop(1, 3)
+    slow = {code: supplier.model_copy(update={"lead_time_days": 3}) for code, supplier in shop.suppliers.items()}
+    bare = replace(shop, suppliers=slow, shelf={})
+    early, late = (replace(wanted[0], day=MONDAY + timedelta(days=days), sureness=0.75) for days in (1, 9))
+    apart = [least_short(groups_of([one], bare), bare) for one in (early, late)]
+    assert apart[0] > apart[1]
+    assert least_short(groups_of([early, late, early], bare), bare) == 2 * apart[0] + apart[1]
+    assert least_short(groups_of([late, early, early], bare), bare) == 2 * apart[0] + apart[1]
 
 
 @pytest.mark.parametrize(("second_day", "cost"), [(date(2026, 5, 8), 8000), (date(2026, 5, 7), 12000)])

@@ -14,7 +14,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from configurator.options import Mask, Places
+from configurator.options import Mask
 from configurator.rules import RULES
 from configurator.solver.blocks import Block, Blocks, Ids
 from configurator.solver.problem import Constraint
@@ -192,16 +192,11 @@ class Ways:
         block, (kinds, signatures) = self.blocks.blocks[number], self._kinds[number]
         rows = prod(block.door_shape) * (len(block.changed[slot]) if slot else 1)
         met = np.zeros(rows * len(signatures), dtype=bool)
-        at = self._room[number]
+        at = np.empty(block.count, dtype=np.intp)  # once: to make room takes longer than what is done in it
         np.multiply(self._numbers[number, slot], len(signatures), out=at)
         at += kinds
         met[at] = True
         return met.reshape(rows, -1)
-
-    @cached_property
-    def _room(self) -> list[Places]:
-        """A number for each cell of each block: room of its own takes twice as long as what is done in it."""
-        return [np.empty(block.count, dtype=np.intp) for block in self.blocks.blocks]
 
     def _behind(self, number: int) -> list[tuple[Sets, list[int]]]:
         """What is broken beyond a block's doors, on the bridge, in the core and in every other block, with the doors

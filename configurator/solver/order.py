@@ -5,6 +5,7 @@ packs, and the order of codes, so that the answer is one and the same on every m
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from ortools.sat.python import cp_model
@@ -25,19 +26,27 @@ def plan_order(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | N
     Unsettled where none was found within the effort."""
     few = len(wanted) <= FEW
     if few and wish.budget is not None:
-        return plan_whole(wanted, market, wish)
+        return _within(market, plan_whole(wanted, market, wish), 0)
     try:
         plan = plan_many(wanted, market, wish)
     except Unsettled:
         if not few:
             raise
-        return plan_whole(wanted, market, wish)
+        return _within(market, plan_whole(wanted, market, wish), 0)
     if not few or plan is None or plan.proven or plan.stopped:
         return plan
     try:
-        return plan_whole(wanted, market, wish, most=plan.cost) or plan
+        return _within(market, plan_whole(wanted, market, wish, most=plan.cost), plan.least) or plan
     except Unsettled:
         return plan
+
+
+def _within(market: Market, plan: Plan | None, least: int | None) -> Plan | None:
+    """A plan of the whole model, which proves nothing of goods that the market leaves out; least : what is proven of
+    those, too."""
+    if plan is None or not market.may_be_filled_up:
+        return plan
+    return replace(plan, proven=False, least=least if plan.least is None else min(plan.least, least or 0))
 
 
 def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int | None = None) -> Plan | None:

@@ -37,15 +37,13 @@ NOTES = (
 
 @dataclass(frozen=True)
 class Job:
-    """An order to be planned: its name, the vehicles, the market, the wish, trial runs behind each belief, and how much
-    that is sold the market leaves out."""
+    """An order to be planned: its name, the vehicles, the market, the wish, and trial runs behind each belief."""
 
     name: str
     wanted: Sequence[Wanted]
     market: Market
     wish: Wish
     runs: Mapping[str, int]
-    left_out: int = 0
 
 
 def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
@@ -113,6 +111,7 @@ def _lines(job: Job, plan: Plan) -> list[OrderLine]:
             OrderLine(
                 supplier=article.supplier,
                 code=article.code,
+                part=article.part,
                 quantity=packs,
                 brings={code: count * packs for code, count in article.brings.items()},
                 price=round(total / packs / 100, 2),
@@ -245,10 +244,10 @@ def _notes(job: Job) -> list[str]:
     notes = list(NOTES)
     if len(job.wanted) > MOST_FOR_CURVE:
         notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
-    if job.left_out:
+    if job.market.left_out:
         notes.append(
-            f"Left out of what is sold: {job.left_out} parts, packs and kits that no box could use, or that cost as "
-            "much as the same from the same supplier in another way."
+            f"Left out of what is sold: {job.market.left_out} parts, packs and kits that no box could use, or that "
+            "cost no less than the same from the same supplier in another way."
         )
     return notes
 

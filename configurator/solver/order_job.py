@@ -86,20 +86,19 @@ def job_of(
         articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    sold = len(market.articles)
-    market = _of_use(market, wanted)
-    return Job(meeting.name, wanted, market, wish, behind, sold - len(market.articles))
+    return Job(meeting.name, wanted, _of_use(market, wanted), wish, behind)
 
 
 def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:
     """A market without what no box could use, where it sells very much. Of a smaller one everything counts, since any
-    goods make up a sum from which delivery is free."""
+    goods make up a sum that a supplier wants."""
     if len(market.articles) <= MOST_ARTICLES:
         return market
     groups = groups_of(wanted, market)
     drills = {code for group in groups for drill in group.maker.drills for code in market.drills_of(drill)}
     most = greatest_needs(groups) | dict.fromkeys(drills, 1)
-    return replace(market, articles=worth_a_look(market.articles, most))
+    articles = worth_a_look(market.articles, most)
+    return replace(market, articles=articles, left_out=len(market.articles) - len(articles))
 
 
 def _runs_in(book: Book, names: Sequence[str]) -> dict[str, list[Trial]]:

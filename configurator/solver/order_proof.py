@@ -77,8 +77,10 @@ def _whole(value: float, step: int) -> int:
 
 
 def _step(program: ColumnProgram) -> int:
-    """What every cost is a multiple of, in hundredths."""
-    prices = {tier.price for place in program.bought for tier in program.market.articles[place].tiers}
+    """What every cost is a multiple of, in hundredths; goods of no use count, as they may make up a sum."""
+    if program.market.may_be_filled_up:
+        return 1
+    prices = {tier.price for article in program.market.articles for tier in article.tiers}
     prices |= {round(100 * supplier.delivery_charge) for supplier in program.market.suppliers.values()}
     for group in program.groups:
         needs = group.maker.needs

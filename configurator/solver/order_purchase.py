@@ -28,7 +28,10 @@ Amount = Any
 
 @dataclass(frozen=True)
 class Market:
-    """What can be bought and what is there: articles, terms, the shelf, gaskets, drills, and the day of the order."""
+    """What can be bought and what is there: articles, terms, the shelf, gaskets, drills, and the day of the order.
+
+    left_out : articles sold besides that no box has a use for.
+    """
 
     articles: Sequence[Article]
     suppliers: Mapping[str, Supplier]
@@ -36,6 +39,13 @@ class Market:
     consumables: Sequence[Consumable]
     drill_bits: Sequence[DrillBit]
     ordered: date
+    left_out: int = 0
+
+    @property
+    def may_be_filled_up(self) -> bool:
+        """Whether what is left out could still make up a sum that a supplier wants."""
+        terms = (supplier.minimum_order or supplier.free_delivery_from for supplier in self.suppliers.values())
+        return bool(self.left_out) and any(terms)
 
     def arrives(self, article: Article) -> date:
         return self._arrivals[article.supplier]

@@ -18,6 +18,7 @@ class OrderLine(Report):
 
     supplier: str = Field(description="code of the supplier")
     code: str = Field(description="code of the part, pack, kit or drill")
+    part: str | None = Field(description="code that boxes know it by, and all that are alike; null for a kit")
     quantity: int = Field(description="packs, kits or parts of it")
     brings: dict[str, int] = Field(description="parts it brings in all, by the code that stands for all that are alike")
     price: float = Field(description="price of one, in the workshop's currency")
@@ -28,8 +29,7 @@ class OrderLine(Report):
     @property
     def called(self) -> str:
         """The code to order by, and in brackets the code that boxes know the part by, where that is another."""
-        [code, *others] = self.brings
-        return self.code if others or code == self.code else f"{self.code} ({code})"
+        return self.code if self.part in (None, self.code) else f"{self.code} ({self.part})"
 
 
 class SupplierTotal(Report):

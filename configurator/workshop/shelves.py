@@ -24,12 +24,16 @@ class Tier:
 
 @dataclass(frozen=True)
 class Article:
-    """One thing a supplier sells: what a pack brings, by code, and its price by quantity."""
+    """One thing a supplier sells: what a pack brings, by code, and its price by quantity.
+
+    part : the code that boxes know it by, where it is no kit.
+    """
 
     code: str
     supplier: str
     brings: Mapping[str, int]
     tiers: tuple[Tier, ...]
+    part: str | None = None
 
     def cost(self, packs: int) -> int:
         """Price of so many packs in hundredths: the last tier whose quantity they reach holds for all of them. Fewer
@@ -43,6 +47,7 @@ class Article:
 def articles(catalog: Catalog) -> list[Article]:
     """All articles of a catalogue, in the order of their codes: parts one by one, packs, kits, drills. What they bring
     goes by the code that stands for all parts that are technically alike."""
+    stands_for = stocks_of(catalog).stands_for
     sold: dict[tuple[str, str, int], list[tuple[str, Tier]]] = {}
     single = ("nozzles", "feed_screws", "pumps", "lobes", "spacers", "consumables", "drill_bits")
     for part in (part for name in single for part in getattr(catalog, name).values()):
@@ -54,10 +59,10 @@ def articles(catalog: Catalog) -> list[Article]:
     for (part_code, supplier, size), rows in sold.items():
         tiers = tuple(sorted((tier for _, tier in rows), key=lambda t: t.from_packs))
         brings = _with_box(catalog, part_code, size)
-        found.append(Article(min(code for code, _ in rows) if size > 1 else part_code, supplier, brings, tiers))
+        code = min(code for code, _ in rows) if size > 1 else part_code
+        found.append(Article(code, supplier, brings, tiers, stands_for.get(part_code, part_code)))
     for kit in catalog.kits.values():
         found.append(Article(kit.code, kit.supplier, Counter(kit.contents), (Tier(1, pence(kit.price)),)))
-    stands_for = stocks_of(catalog).stands_for
     if stands_for:
         found = [replace(one, brings=under_one_code(one.brings, stands_for)) for one in found]
     return _by_code(found)
@@ -72,14 +77,15 @@ def under_one_code(counts: Mapping[str, int], stands_for: Mapping[str, str]) -> 
 
 
 def worth_a_look(articles: Sequence[Article], most: Mapping[str, int]) -> list[Article]:
-    """Those that bring something useful, but for those whose useful part costs no more from the same supplier in other
-    ways: part by part, or as another article that brings the same. most : how many of a code can be of use."""
-    singly: dict[tuple[str, str], int] = {}
+    """Those that bring something useful, but for those that cost no less than their useful part does from the same
+    supplier in another way: part by part, or as another article that brings the same. most : how many of a code can be
+    of use."""
+    singly: dict[tuple[str, str], float] = {}
     for article in articles:
         [(code, count), *others] = article.brings.items()
         if count == 1 and not others and article.tiers[0].from_packs == 1:
             key = (article.supplier, code)
-            singly[key] = min(singly.get(key, article.cost(1)), article.cost(1))
+            singly[key] = min(singly.get(key, inf), max(tier.price for tier in article.tiers))
     rivals: dict[tuple[str, frozenset[tuple[str, int]]], list[Article]] = {}
     for article in articles:
         useful = {code: min(count, most[code]) for code, count in article.brings.items() if code in most}
@@ -97,8 +103,8 @@ def worth_a_look(articles: Sequence[Article], most: Mapping[str, int]) -> list[A
 
 
 def _never_dearer(article: Article, other: Article) -> bool:
-    """Whether an article costs at no quantity more than another."""
-    # Between two quantities at which a price changes both cost in proportion, so those quantities decide.
+    """Whether an article costs at no quantity more than another; who needs fewer of it than are sold buys those."""
+    # From one quantity at which a price changes to the next both cost in proportion, so those quantities decide.
     quantities = {tier.from_packs for one in (article, other) for tier in one.tiers}
     return all(article.cost(packs) <= other.cost(packs) for packs in quantities)
 
