@@ -1,13 +1,17 @@
 """Orders for many vehicles against the model that holds every choice at once, and against a check of their own."""
 
-from collections.abc import Sequence
+from _thread import interrupt_main
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from math import inf
+from threading import Event, Timer
+from time import monotonic, sleep
 from typing import Any
 
 import pytest
 from order_cases import faults_of_plan, workshop
+from ortools.util.python.solve_interrupter import SolveInterrupter
 from test_order_rules import MONDAY, article, car, market, setup
 
 from configurator.solver import order_answer, order_many
@@ -19,6 +23,7 @@ from configurator.solver.order_model import Wanted
 from configurator.solver.order_plan import Plan, Wish
 from configurator.solver.order_proof import proven_least
 from configurator.solver.solution import Unsettled
+from configurator.solver.stop import watched
 from configurator.views.order import order_text
 from configurator.workshop.shelves import Article, Tier
 
@@ -283,3 +288,48 @@ def test_who_stops_a_long_search_waits_for_nothing_more(monkeypatch: pytest.Monk
     table = order_text(report)
     assert "there may be a better one; at least" in table and "75 %" in table
     assert all(row.split("%")[1].split()[0] == "?" for row in table.splitlines() if row.startswith("kind "))
+
+
+def test_work_that_does_not_look_up_is_cut_short_by_ctrl_c() -> None:
+    told: list[float] = []
+    enough = Event()
+
+    def stop() -> None:
+        told.append(monotonic())
+        if len(told) > 2:  # the first ones come too early to be heeded
+            enough.set()
+
+    Timer(0.2, interrupt_main).start()
+    assert watched(lambda: enough.wait(20.0), stop) == (True, True)
+    assert len(told) >= 3
+    assert watched(lambda: 7, stop) == (7, False)
+    with pytest.raises(ZeroDivisionError):
+        watched(lambda: 1 / 0, stop)
+
+
+def test_ctrl_c_in_the_linear_program_leaves_what_was_found_before(monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted, shop = workshop(30, 3, kinds=6)
+    program = ColumnProgram(groups_of(wanted, shop), shop)
+    solves = []
+    solve = program._solver.solve
+
+    def pressed(*, interrupter: SolveInterrupter, **settings: Any) -> Any:
+        solves.append(interrupter)
+        if len(solves) == 3:
+            interrupt_main()
+            assert wait_until(lambda: interrupter.interrupted)
+        return solve(interrupter=interrupter, **settings)
+
+    monkeypatch.setattr(program._solver, "solve", pressed)
+    relaxed = program.relaxed(close=0.0)
+    assert relaxed.stopped and len(solves) == 3
+    monkeypatch.undo()
+    whole = ColumnProgram(groups_of(wanted, shop), shop).relaxed(close=0.0)
+    assert not whole.stopped and relaxed.bound <= whole.value + 1e-6 and relaxed.value >= whole.value - 1e-6
+
+
+def wait_until(holds: Callable[[], bool]) -> bool:
+    begin = monotonic()
+    while not holds() and monotonic() < begin + 20.0:
+        sleep(0.01)
+    return holds()

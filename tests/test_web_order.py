@@ -75,7 +75,7 @@ def test_a_workshop_file_is_planned_as_the_command_line_plans_it(client: TestCli
     text = text_of(html)
     assert f"{report.name}: {report.total:.2f} makes every vehicle as sure as wanted" in text and report.ok
     for line in report.lines:
-        assert f"{line.code} {line.quantity} {line.price:.2f} {line.total:.2f}" in text
+        assert f"{line.called} {line.quantity} {line.price:.2f} {line.total:.2f}" in text
     for point in report.curve:
         assert f"{point.budget:.2f} {point.spent:.2f} {100 * point.sureness:.0f} %" in text
     picture = re.search(r'src="(/order/picture/[^"]+)" alt="([^"]+)"', html)

@@ -15,12 +15,14 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from ortools.math_opt.python import mathopt
+from ortools.util.python.solve_interrupter import SolveInterrupter
 
 from configurator.errors import TipinError
 from configurator.solver.box_search import Prices
 from configurator.solver.boxes import Box
 from configurator.solver.order_groups import Columns, Group, greatest_needs, most_packs, unit_price
 from configurator.solver.order_purchase import Market
+from configurator.solver.stop import watched
 from configurator.stopping import heed
 
 CLOSE = 1e-4
@@ -287,7 +289,7 @@ class ColumnProgram:
         of its variables come to that are not 0."""
         for _ in range(MOST_ROUNDS):
             heed()
-            solved = self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ)
+            solved = self._solved()
             if solved.termination.reason in IMPOSSIBLE:
                 return np.inf, {}
             duals = solved.dual_values()
@@ -299,12 +301,24 @@ class ColumnProgram:
         return solved.objective_value(), solved.variable_values()
 
     def _solve(self) -> mathopt.SolveResult:
-        solved = self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ)
+        solved = self._solved()
         if not solved.has_primal_feasible_solution() or not solved.has_dual_feasible_solution():
             raise TipinError(
                 "the order could not be planned, as its figures are too far apart; look for a price or a number of "
                 "packs that is out of all proportion"
             )
+        return solved
+
+    def _solved(self) -> mathopt.SolveResult:
+        """What comes of the program as it is. Raises KeyboardInterrupt at Ctrl-C: with thousands of vehicles one solve
+        may take minutes."""
+        interrupter = SolveInterrupter()
+        solved, pressed = watched(
+            lambda: self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ, interrupter=interrupter),
+            interrupter.interrupt,
+        )
+        if pressed:
+            raise KeyboardInterrupt
         return solved
 
     def _improved(self, at: Mapping[Row, float], duals: Mapping[Row, float]) -> tuple[float, int]:

@@ -106,8 +106,13 @@ class Columns:
 
 def least_short(groups: Sequence[Group], market: Market) -> int:
     """Scenarios that all vehicles together must stay short of, counted for each as if the whole order were for it."""
+    return sum(group.count * short for group, short in zip(groups, shortfalls(groups, market), strict=True))
+
+
+def shortfalls(groups: Sequence[Group], market: Market) -> list[int]:
+    """Scenarios that each vehicle of a group would stay short of if the whole order were for it."""
     freed = {code for g in groups for c in g.maker.needs.circuits for setup in c.setups for code in setup.frees}
-    total = 0
+    found_short = []
     made: dict[tuple[int, int, frozenset[str], frozenset[float]], int] = {}
     for group in groups:
 
@@ -124,8 +129,8 @@ def least_short(groups: Sequence[Group], market: Market) -> int:
         if key not in made:
             found = group.maker.best(Prices(lacking, {}, drills, 0.0), group.enough, 1.0)
             made[key] = round(found[0]) if found else group.enough
-        total += group.count * made[key]
-    return total
+        found_short.append(made[key])
+    return found_short
 
 
 def unit_price(article: Article, most: int, low: float = 0.0, high: float = inf) -> float:

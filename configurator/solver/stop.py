@@ -1,12 +1,16 @@
 """A solve that nobody waits for any longer is stopped from outside."""
 
+from collections.abc import Callable
+from concurrent.futures import Future
 from threading import Event, Thread
+from typing import TypeVar
 
 from ortools.sat.python import cp_model
 
 from configurator.stopping import current_stop, heed, is_to_stop
 
 POLL_S = 0.05
+Found = TypeVar("Found")
 
 
 def solved(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolverStatus:
@@ -37,26 +41,33 @@ def solved_or_interrupted(
 ) -> tuple[cp_model.CpSolverStatus, bool]:
     """The status of a solve that Ctrl-C ends with what it has found, and whether it did. Raises Stopped if it was
     stopped from outside, when nobody waits for what it has found."""
-    heed()
     solver.parameters.catch_sigint_signal = False
-    found: list[cp_model.CpSolverStatus] = []
-    done = Event()
+    return watched(lambda: solver.solve(model), solver.stop_search)
 
-    def work() -> None:
-        try:
-            found.append(solver.solve(model))
-        finally:
-            done.set()
 
-    Thread(target=work, daemon=True).start()
-    stopped = False
-    while not done.is_set():
-        try:
-            done.wait(POLL_S)  # not join: interrupted, it takes a thread that runs for one that has ended
-        except KeyboardInterrupt:
-            stopped = True
-            solver.stop_search()
-        if is_to_stop():
-            solver.stop_search()
+def watched(work: Callable[[], Found], stop: Callable[[], None]) -> tuple[Found, bool]:
+    """What comes of work that a library does without looking up, and whether Ctrl-C cut it short by way of stop. Raises
+    Stopped if it was stopped from outside."""
     heed()
-    return found[0], stopped
+    done: Future[Found] = Future()
+
+    def run() -> None:
+        try:
+            done.set_result(work())
+        except BaseException as fault:
+            done.set_exception(fault)
+
+    Thread(target=run, daemon=True).start()
+    pressed = False
+    while True:
+        try:
+            found = done.result(POLL_S)  # not join: interrupted, it takes a thread that runs for one that has ended
+            break
+        except TimeoutError:
+            pass
+        except KeyboardInterrupt:
+            pressed = True
+        if pressed or is_to_stop():
+            stop()  # again and again: one that comes before the work has begun is lost
+    heed()
+    return found, pressed
