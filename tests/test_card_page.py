@@ -82,7 +82,9 @@ def test_a_hostile_name_is_text_and_nothing_else() -> None:
 
 
 def text_of(pdf: bytes) -> str:
-    return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages).split())
+    """The text of a print, its lines put together; where one ends in a code, the code is whole again."""
+    lines = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+    return re.sub(r"(?<=\w)- (?=\w)", "-", " ".join(lines.split()))
 
 
 @each_example
