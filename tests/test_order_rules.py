@@ -1,9 +1,10 @@
 """What an order may count on, case by case: parts set free, terms of suppliers, drills, stopping, many cores."""
 
 import time
+from concurrent.futures import Future
 from dataclasses import replace
 from datetime import date
-from threading import Event
+from typing import Any
 
 import numpy as np
 import pytest
@@ -154,25 +155,27 @@ def hard_case() -> tuple[list[Wanted], Market]:
     return cars, market(*(article(code, int(rng.integers(300, 900))) for code in codes), *kits)
 
 
-class PressedOnce(Event):
-    """An event whose waiter is interrupted once, as by Ctrl-C, after four seconds of waiting."""
+class PressedOnce(Future[Any]):
+    """Work in a thread whose waiter is interrupted once, as by Ctrl-C, after four seconds of waiting."""
 
     def __init__(self) -> None:
         super().__init__()
         self.began = time.monotonic()
         self.pressed = False
 
-    def wait(self, timeout: float | None = None) -> bool:
-        done = super().wait(timeout)
-        if not done and not self.pressed and time.monotonic() - self.began > 4.0:
-            self.pressed = True
-            raise KeyboardInterrupt
-        return done
+    def result(self, timeout: float | None = None) -> Any:
+        try:
+            return super().result(timeout)
+        except TimeoutError:
+            if not self.pressed and time.monotonic() - self.began > 4.0:
+                self.pressed = True
+                raise KeyboardInterrupt from None
+            raise
 
 
 def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     """No real signal: whether one reaches a process depends on how its parent was started."""
-    monkeypatch.setattr(stop_module, "Event", PressedOnce)
+    monkeypatch.setattr(stop_module, "Future", PressedOnce)
     cars, shop = hard_case()
     plan = plan_order(cars, shop, Wish(effort=200.0))
     assert plan is not None and plan.stopped and not plan.proven
