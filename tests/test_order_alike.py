@@ -12,6 +12,7 @@ import pytest
 from many_alike import case_of_many, catalog_of_many
 from test_options import kind_by_hand
 
+from configurator.case import Case
 from configurator.catalog import Catalog, load_catalog, shipped_catalog_dir
 from configurator.fields import Record
 from configurator.on_offer import stocks_of
@@ -23,9 +24,11 @@ from configurator.solver.order_answer import Job, answer
 from configurator.solver.order_job import job_of
 from configurator.solver.order_plan import Wish
 from configurator.supply import DrillBit, Kit, Offer, Supplier
+from configurator.vehicle import load_vehicle
+from configurator.workshop import needs
 from configurator.workshop.book import open_book
 from configurator.workshop.meeting import Meeting
-from configurator.workshop.needs import needs_of
+from configurator.workshop.needs import Choices, needs_of, windows_of
 from configurator.workshop.shelves import Article, Tier, worth_a_look
 
 each_seed = pytest.mark.parametrize("seed", range(4))
@@ -186,8 +189,8 @@ def test_the_shelf_counts_whichever_of_them_lies_there(seed: int, tmp_path: Path
 def test_what_is_fitted_comes_free_under_the_code_that_stands_for_it(seed: int) -> None:
     case = case_of_many(seed)
     stands_for = stocks_of(case.catalog).stands_for
-    needs = needs_of(case, np.linspace(0.7, 1.4, 8), redrill=False)
-    freed = {code for circuit in needs.circuits for setup in circuit.setups for code in setup.frees}
+    found = needs_of(case, np.linspace(0.7, 1.4, 8), redrill=False)
+    freed = {code for circuit in found.circuits for setup in circuit.setups for code in setup.frees}
     fitted = {option.code for slot, option in case.as_fitted.items() if option.code}
     assert freed and freed <= {stands_for.get(code, code) for code in fitted}
 
@@ -274,3 +277,19 @@ def test_what_is_worth_a_look() -> None:
     assert worth_a_look(sold, {"part": 6, "other": 1, "third": 6}) == sorted(
         (a, break_, far, eight, pair, rising, six), key=lambda one: one.code
     )
+
+
+@pytest.mark.parametrize("most", [3, 4, 5, 8])
+def test_of_too_many_setups_the_one_that_covers_most_is_looked_at(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The truck has six that each cover more than any cheaper one."""
+    stock = load_catalog(shipped_catalog_dir())
+    case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / "tow-truck.toml"), stock)
+    choices, scenarios = Choices(case, windows_of(case, redrill=True), redrill=True), np.linspace(0.6, 1.6, 20)
+    monkeypatch.setattr(needs, "MOST_SETUPS", 100)
+    [every] = choices.needs(scenarios).circuits
+    monkeypatch.setattr(needs, "MOST_SETUPS", most)
+    [some] = choices.needs(scenarios).circuits
+    covered, covered_by_some = (one.covers.any(axis=1).sum(axis=1) for one in (every, some))
+    assert len(some.setups) == most < len(every.setups)
+    assert covered_by_some.max() == covered.max() > covered_by_some.min()
+    assert any(setup.is_fitted for setup in some.setups)

@@ -24,8 +24,8 @@ from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
 from configurator.sizing import DEMAND
 
 MOST_SETUPS = 8
-"""Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one, then those that cover
-most. An order is proven the cheapest over these."""
+"""Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
+one that covers most with them), then those that cover most. An order is proven the cheapest over these."""
 
 
 @dataclass(frozen=True)
@@ -188,12 +188,21 @@ class _CircuitChoices:
                 front.append(index)
                 best = max(best, int(reach[index]))
         others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
-        chosen = [*front, *others][:MOST_SETUPS]
+        chosen = [*self._spread(front), *others][:MOST_SETUPS]
         useful = np.flatnonzero(table[chosen].any(axis=(0, 2)))
         return CircuitNeeds(
             self._name, tuple(setups[i] for i in chosen), tuple(self._nozzles[int(n)] for n in useful),
             table[chosen][:, useful],
         )  # fmt: skip
+
+    def _spread(self, front: list[int]) -> list[int]:
+        """As many as are looked at, of more: what is fitted, and evenly from the cheapest to what covers most."""
+        if len(front) <= MOST_SETUPS:
+            return front
+        fitted = [index for index in front if self._setups[index].is_fitted]
+        others = [index for index in front if index not in fitted]
+        places = np.linspace(0, len(others) - 1, MOST_SETUPS - len(fitted)).round().astype(int)
+        return [*fitted, *(others[place] for place in places.tolist())]
 
     def _undominated(self, table: Mask, reach: Array) -> list[int]:
         """Setups that cover something, and of which no other takes fewer parts and covers as much with every nozzle."""
