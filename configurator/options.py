@@ -204,7 +204,7 @@ class Offered(Sequence[Option]):
         """One option a kind: the cheapest, of equals the quickest to fit, then the first by code."""
         return tuple(self._at(place) for place in self.least(self.kind, self.by_price).tolist())
 
-    @property
+    @cached_property
     def first_of_kinds(self) -> tuple[Option, ...]:
         """One option a kind, the first of the list; none of a kind that a part left out of the list, as it is fitted,
         is of."""

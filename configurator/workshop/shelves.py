@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from math import inf
 
@@ -58,13 +58,12 @@ def articles(catalog: Catalog) -> list[Article]:
     found = []
     for (part_code, supplier, size), rows in sold.items():
         tiers = tuple(sorted((tier for _, tier in rows), key=lambda t: t.from_packs))
-        brings = _with_box(catalog, part_code, size)
+        brings = under_one_code(_with_box(catalog, part_code, size), stands_for)
         code = min(code for code, _ in rows) if size > 1 else part_code
         found.append(Article(code, supplier, brings, tiers, stands_for.get(part_code, part_code)))
     for kit in catalog.kits.values():
-        found.append(Article(kit.code, kit.supplier, Counter(kit.contents), (Tier(1, pence(kit.price)),)))
-    if stands_for:
-        found = [replace(one, brings=under_one_code(one.brings, stands_for)) for one in found]
+        brings = under_one_code(Counter(kit.contents), stands_for)
+        found.append(Article(kit.code, kit.supplier, brings, (Tier(1, pence(kit.price)),)))
     return _by_code(found)
 
 
