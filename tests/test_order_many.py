@@ -290,6 +290,21 @@ def test_who_stops_a_long_search_waits_for_nothing_more(monkeypatch: pytest.Monk
     assert all(row.split("%")[1].split()[0] == "?" for row in table.splitlines() if row.startswith("kind "))
 
 
+def test_the_nearest_order_is_not_sought_in_another_way_after_ctrl_c(monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted, shop = workshop(12, 1)
+    presses: list[ColumnProgram] = []
+
+    def pressed(program: ColumnProgram, *_: object) -> None:
+        presses.append(program)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(ColumnProgram, "_start", lambda program: None)  # so that no vehicle has a box yet
+    monkeypatch.setattr(ColumnProgram, "_improved", pressed)
+    with pytest.raises(Unsettled) as unsettled:
+        surest_of_many(wanted, shop, Wish())
+    assert unsettled.value.stopped and len(presses) == 1
+
+
 def test_work_that_does_not_look_up_is_cut_short_by_ctrl_c() -> None:
     told: list[float] = []
     enough = Event()
@@ -305,6 +320,12 @@ def test_work_that_does_not_look_up_is_cut_short_by_ctrl_c() -> None:
     assert watched(lambda: 7, stop) == (7, False)
     with pytest.raises(ZeroDivisionError):
         watched(lambda: 1 / 0, stop)
+
+    def late() -> None:
+        raise TimeoutError("its own")
+
+    with pytest.raises(TimeoutError, match="its own"):
+        watched(late, stop)
 
 
 def test_ctrl_c_in_the_linear_program_leaves_what_was_found_before(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -68,7 +68,9 @@ def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: Wish)
             asked[place] = replace(wanted[place], sureness=(group.enough - short) / wanted[place].scenarios)
     try:
         plan = plan_many(asked, market, replace(wish, budget=None))
-    except Unsettled:
+    except Unsettled as unsettled:
+        if unsettled.stopped:  # who stops a search does not wait for another
+            raise
         return None
     return None if plan is None else replace(plan, proven=True, least=None, goal=SHORT)
 
@@ -83,7 +85,9 @@ def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> "_Fo
             break
         try:
             found = _found(groups, _restricted(market, codes), aim, wish, len(codes))
-        except Unsettled:
+        except Unsettled as unsettled:
+            if unsettled.stopped and best is None:
+                raise
             complete = False
             continue
         if found is None:
@@ -174,7 +178,7 @@ def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppli
         if relaxed.lacking and not relaxed.stopped:
             return None
     if relaxed.lacking:
-        raise Unsettled(wish.effort, REMEDY)
+        raise Unsettled(wish.effort, REMEDY, stopped=True)
     search = _Search(program, relaxed.shares, relaxed.stopped)
     if np.isinf(aim.short_price):
         bound = search.least_money(relaxed.bound, wish.effort)
@@ -182,7 +186,7 @@ def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppli
         bound = relaxed.bound if aim.budget is not None else least_short(groups, market)
         search.least_short(aim.budget, wish.effort, fewest_deliveries=wish.fewest_deliveries)
     if search.best is None:
-        raise Unsettled(wish.effort, REMEDY)
+        raise Unsettled(wish.effort, REMEDY, stopped=search.stopped)
     return _Found(market.articles, suppliers, search.best, search.short, bound, search.stopped)
 
 

@@ -12,11 +12,18 @@ Assignment = dict[str, int]
 
 
 class Unsettled(TipinError):
-    """Neither a choice nor the proof that there is none was found within the effort [s of work on one core]."""
+    """Neither a choice nor the proof that there is none was found within the effort [s of work on one core], or before
+    the user stopped the search."""
 
-    def __init__(self, effort: float, remedy: str = "allow more with --effort, or keep or fix some slots") -> None:
+    def __init__(
+        self,
+        effort: float,
+        remedy: str = "allow more with --effort, or keep or fix some slots",
+        *,
+        stopped: bool = False,
+    ) -> None:
         super().__init__(effort, remedy)
-        self.effort, self.remedy = effort, remedy
+        self.effort, self.remedy, self.stopped = effort, remedy, stopped
 
     def __str__(self) -> str:
         return f"no answer within an effort of {self.effort:g} s; {self.remedy}"

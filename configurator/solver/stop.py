@@ -64,7 +64,8 @@ def watched(work: Callable[[], Found], stop: Callable[[], None]) -> tuple[Found,
             found = done.result(POLL_S)  # not join: interrupted, it takes a thread that runs for one that has ended
             break
         except TimeoutError:
-            pass
+            if done.done():
+                raise  # the work's own
         except KeyboardInterrupt:
             pressed = True
         if pressed or is_to_stop():
