@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from postgres_server import Server
 from sqlalchemy import make_url
 
-from configurator.workshop.database import LOCK
+from configurator.book.database import LOCK
 
 
 class Store(Protocol):

@@ -9,12 +9,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from configurator.case import Case
-from configurator.catalog import Catalog, load_catalog, shipped_catalog_dir
-from configurator.limits import Limit, Limits
-from configurator.parts import Consumable, FeedScrew, Lobe, NozzlePart, Operation, Pump, Spacer
-from configurator.supply import Supplier
-from configurator.vehicle import Vehicle
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.limits import Limit, Limits
+from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
+from configurator.catalogue.parts import Consumable, FeedScrew, Lobe, NozzlePart, Operation, Pump, Spacer
+from configurator.catalogue.supply import Supplier
+from configurator.judging.case import Case
 
 LIMITS = {
     "screw_cut_most_percent": 10.0, "larger_pump_from_mm": 0.94, "larger_pump_capacity_cc": 5.0,

@@ -3,15 +3,15 @@
 import datetime
 from functools import cache
 
+from configurator.advice.named_choice import choice_of
+from configurator.advice.propose import Request, propose
+from configurator.advice.work import combination_of
+from configurator.car.vehicle import load_vehicle
 from configurator.card import Card, card_of
-from configurator.case import Case
-from configurator.catalog import load_catalog, shipped_catalog_dir
-from configurator.solver.named_choice import choice_of
-from configurator.solver.propose import Request, propose
-from configurator.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.case import Case
+from configurator.slots.wishes import choose, read_wishes
 from configurator.views.card import card_html, card_pictures
-from configurator.wishes import choose, read_wishes
-from configurator.worklist import combination_of
 
 EXAMPLES = shipped_catalog_dir() / "examples"
 NAMES = ("roadster", "tow-truck", "van", "hill-climber")

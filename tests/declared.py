@@ -10,7 +10,7 @@ import annotated_types
 from pydantic import BaseModel, StringConstraints
 from pydantic.fields import FieldInfo
 
-from configurator.fields import Codes, DiameterMm, Flag, LengthMm, Number, Pairs
+from configurator.files.declared import Codes, DiameterMm, Flag, LengthMm, Number, Pairs
 
 _READ_BY = {
     get_args(alias)[1].func: word

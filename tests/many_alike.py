@@ -3,8 +3,8 @@
 import building
 import numpy as np
 
-from configurator.case import Case
-from configurator.catalog import Catalog
+from configurator.catalogue.load import Catalog
+from configurator.judging.case import Case
 
 CODES = "qwertyuiopasdfghjkl"
 

@@ -6,15 +6,15 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from configurator.fitted import FittedNozzle
-from configurator.options import Option
-from configurator.parts import Consumable
-from configurator.solver.order_model import Wanted
-from configurator.solver.order_plan import Plan
-from configurator.solver.order_purchase import Market
-from configurator.supply import DrillBit, Supplier
-from configurator.workshop.needs import CircuitNeeds, Setup, VehicleNeeds, diameter_mm
-from configurator.workshop.shelves import Article, Tier, arrival
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import Consumable
+from configurator.catalogue.supply import DrillBit, Supplier
+from configurator.ordering.articles import Article, Tier, arrival
+from configurator.ordering.model import Wanted
+from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds, diameter_mm
+from configurator.ordering.plan import Plan
+from configurator.ordering.purchase import Market
+from configurator.slots.options import Option
 
 MONDAY = date(2026, 5, 4)
 SIZES = (0.60, 0.65, 0.70, 0.75, 0.80, 0.85)

@@ -11,22 +11,23 @@ from declared import bounds, default, json_type, kind, models_in, plain, said, u
 from pydantic import BaseModel
 from test_house import ROOMS
 
+from configurator.advice.comparison import CompareReport
+from configurator.advice.next_step import NextReport
+from configurator.advice.sensitivity import LIMIT_RANGES, VEHICLE_RANGES, SensitivityReport
+from configurator.advice.standing import AvailabilityReport
+from configurator.basis import ASSUMED, COMMON_PRACTICE
+from configurator.book.shelf import StockReport
+from configurator.car.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
 from configurator.card import Card
-from configurator.catalog import FAMILIES, Catalog, load_catalog
-from configurator.comparison import CompareReport
-from configurator.limits import Limits
-from configurator.listing import PartsReport
+from configurator.catalogue.limits import Limits
+from configurator.catalogue.listing import PartsReport
+from configurator.catalogue.load import FAMILIES, Catalog, load_catalog
+from configurator.learning.trial_entry import TrialReport
+from configurator.ordering.report import OrderReport
 from configurator.physics import circuits, film, tip_in, verdict
-from configurator.physics.assumptions import ASSUMED, COMMON_PRACTICE, Assumptions
+from configurator.physics.assumptions import Assumptions
 from configurator.reports import CheckReport, ProposeReport, SizeReport
 from configurator.rules import RULES, Rule, as_found, fit, fuel_side
-from configurator.sensitivity import LIMIT_RANGES, VEHICLE_RANGES, SensitivityReport
-from configurator.standing import AvailabilityReport
-from configurator.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
-from configurator.workshop.order_report import OrderReport
-from configurator.workshop.shelf import StockReport
-from configurator.workshop.trial_entry import TrialReport
-from configurator.workshop.what_next import NextReport
 
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
@@ -198,7 +199,7 @@ def fixed_figures(_: str) -> str:
         ("demand factors that are looked at", f"{low_f:g} to {high_f:g}", "", "`physics/verdict.py`"),
         ("nozzle coefficient in the rule on the feed screw", fuel_side.NOMINAL_NOZZLE_COEFFICIENT, "",
          "`rules/fuel_side.py`"),
-        ("manifold volume over displacement, if the file is silent", MANIFOLD_TO_DISPLACEMENT, "", "`vehicle.py`"),
+        ("manifold volume over displacement, if the file is silent", MANIFOLD_TO_DISPLACEMENT, "", "`car/vehicle.py`"),
     ]  # fmt: skip
     return _table(
         ("figure", "value", "unit", "where"), [(says, plain(v), unit, where) for says, v, unit, where in rows]

@@ -5,8 +5,8 @@ from typing import Any
 
 import building
 
-from configurator.case import Case
-from configurator.workshop.records import Conditions, Felt, Trial, trial_of
+from configurator.book.records import Conditions, Felt, Trial, trial_of
+from configurator.judging.case import Case
 
 AT = datetime(2026, 5, 2, 10, 15, tzinfo=UTC)
 

@@ -13,14 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.case import Case
-from configurator.catalog import load_catalog, shipped_catalog_dir
-from configurator.on_offer import as_fitted
-from configurator.options import Option
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.case import Case
+from configurator.learning.belief import FACTORS, Belief, prior, spells_of
+from configurator.learning.next_run import RIGHT, RUN_MIN, Field, next_step
 from configurator.physics.fuel_path import Array
-from configurator.vehicle import Vehicle
-from configurator.workshop.belief import FACTORS, Belief, prior, spells_of
-from configurator.workshop.next_run import RIGHT, RUN_MIN, Field, next_step
+from configurator.slots.offered import as_fitted
+from configurator.slots.options import Option
 
 MOST_RUNS = 40
 TRIES = 20

@@ -10,9 +10,9 @@ from functools import partial
 import numpy as np
 from hypothesis import strategies as st
 
-from configurator.fitted import FittedNozzle
-from configurator.options import Option
+from configurator.car.fitted import FittedNozzle
 from configurator.rules import RULES
+from configurator.slots.options import Option
 from configurator.solver.problem import Constraint, Problem
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")

@@ -15,8 +15,8 @@ import pytest
 import soak
 from runs import run
 
-from configurator.catalog import shipped_catalog_dir
-from configurator.workshop.book import open_book
+from configurator.book.book import open_book
+from configurator.catalogue.load import shipped_catalog_dir
 
 EVENING = shipped_catalog_dir() / "examples" / "workshop" / "one-evening.toml"
 
@@ -81,7 +81,7 @@ def test_a_book_that_changed_is_noticed(tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite"
     with open_book(book) as opened:
         opened.move_stock("lobe-fell", 1, "bought")
-    writes = "import sys; from configurator.workshop.book import open_book as o; o(sys.argv[1]).move_stock('a', 1, '')"
+    writes = "import sys; from configurator.book.book import open_book as o; o(sys.argv[1]).move_stock('a', 1, '')"
     rows = soak.broken_off([sys.executable, "-c", writes, str(book)], book, times=2, seed=1, within_s=60.0)
     assert not any(untouched for *_, untouched in rows)
     book.write_bytes(book.read_bytes()[:5000])

@@ -40,7 +40,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_installed_package_finds_its_catalogue(installed: Path, tmp_path: Path) -> None:
     program = (
         "import configurator\n"
-        "from configurator.catalog import load_catalog, shipped_catalog_dir\n"
+        "from configurator.catalogue.load import load_catalog, shipped_catalog_dir\n"
         "directory = shipped_catalog_dir()\n"
         "print(configurator.__file__, directory, len(load_catalog(directory).nozzles), sep='\\n')\n"
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 from starlette.testclient import TestClient
 from starlette.types import ASGIApp, Message, Scope
 
-from configurator.catalog import load_catalog
+from configurator.catalogue.load import load_catalog
 from configurator.web.app import application
 from configurator.web.folder import Folder
 from configurator.web.guard import Address

@@ -8,14 +8,14 @@ from configurator.card.jobs import FIRST_CHECKS, Job, before, is_fault, sections
 from configurator.card.next_moves import after_feelings
 from configurator.card.sheet import Card, PartRow, Section
 from configurator.card.words import part_words, size_words, slot_words
-from configurator.case import Case
-from configurator.findings import Choice
-from configurator.options import Option
+from configurator.judging.case import Case
+from configurator.judging.feelings import Symptom
+from configurator.judging.findings import Choice
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import Change, Combination, Shot
 from configurator.rules import RULES
-from configurator.symptoms import Symptom
-from configurator.wishes import word_of
+from configurator.slots.options import Option
+from configurator.slots.wishes import word_of
 
 FASTENINGS = {
     "nozzle": "feed screw", "feed_screw": "feed screw", "pump": "pump cover", "lobe": "lobe screw",

@@ -4,18 +4,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from configurator import aftercare
+from configurator.advice import aftercare
+from configurator.car.fitted import FittedNozzle
 from configurator.card.sheet import Section, Step
 from configurator.card.words import length, of_circuit, part_words
-from configurator.case import Case
-from configurator.findings import Choice, joints_opened
-from configurator.fitted import FittedNozzle
-from configurator.options import Option, Stack
-from configurator.parts import PumpFigures
+from configurator.catalogue.parts import PumpFigures
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice, joints_opened
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
-from configurator.slots import SLOT_WORDS
-from configurator.units import show_diameter
+from configurator.slots.columns import SLOT_WORDS
+from configurator.slots.options import Option, Stack
+from configurator.units.units import show_diameter
 
 FIRST_CHECKS = "first-checks-are-done"
 SLACK, PRELOAD, OVERTRAVEL, SET_AGAIN = (

@@ -11,19 +11,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.car.fitted import FittedNozzle
 from configurator.card.sheet import AfterFeeling, Move, Swap
 from configurator.card.words import part_words, size_words, slot_words
-from configurator.case import Case
-from configurator.findings import Choice
-from configurator.fitted import FittedNozzle
-from configurator.options import Option
+from configurator.judging.case import Case
+from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.findings import Choice
+from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.rules import CIRCUIT_SLOTS
-from configurator.sizing import DEMAND, Table, tabulate_listed
-from configurator.symptoms import SYMPTOMS
-from configurator.units import SAME_SIZE_MM
+from configurator.slots.options import Option
+from configurator.units.units import SAME_SIZE_MM
 
 JUST_BEYOND = 1.02
 """How far beyond its window a demand factor is put that is said to lie there, as a ratio."""
@@ -127,7 +127,7 @@ def _swap(circuit: _Circuit, slot: str, option: Option) -> Swap:
 class _Field:
     """Combinations around that of a circuit, the demand factors that each covers, and which rules each newly breaks."""
 
-    table: Table
+    table: CombinationTable
     nozzle_mm: float
     low: Array
     high: Array

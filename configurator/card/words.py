@@ -1,11 +1,11 @@
 """Plain words for slots, parts and sizes, as a card has them."""
 
-from configurator.case import Case
-from configurator.fitted import FittedNozzle
-from configurator.options import Option
-from configurator.parts import FeedScrewFigures, PumpFigures
-from configurator.slots import SLOT_WORDS, Mount
-from configurator.units import INCH_MM, show_diameter
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
+from configurator.judging.case import Case
+from configurator.slots.columns import SLOT_WORDS, Mount
+from configurator.slots.options import Option
+from configurator.units.units import INCH_MM, show_diameter
 
 
 def of_circuit(case: Case, circuit: str | None, what: str) -> str:

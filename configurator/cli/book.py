@@ -10,10 +10,10 @@ from configurator.cli.shared import AsJson, BookPlace, CatalogDir, With, app, ca
 from configurator.errors import BadInput, Fault
 
 if TYPE_CHECKING:
-    from configurator.case import Case
-    from configurator.workshop.records import Trial
-    from configurator.workshop.trace import Measured
-    from configurator.workshop.trial_entry import TrialReport
+    from configurator.book.records import Trial
+    from configurator.judging.case import Case
+    from configurator.learning.trace.trace import Measured
+    from configurator.learning.trial_entry import TrialReport
 
 
 @app.command(epilog="Example: tipin trial catalog/examples/roadster.toml --felt stumble --book season.sqlite")
@@ -124,16 +124,16 @@ def _check_job(jobs: list[str], said: list[str], vehicle: Path | None, out: Path
 
 def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[str, Any]) -> "TrialReport":
     """Everything that can be refused is looked at before a book is made and anything written."""
-    from configurator.views.pictures import check_can_draw
-    from configurator.wishes import chosen_parts
-    from configurator.workshop.book import find_book, open_book
-    from configurator.workshop.trial_entry import (
+    from configurator.book.book import find_book, open_book
+    from configurator.learning.trial_entry import (
         TrialReport,
         enter_trial,
         measured_trace,
         notes_on,
         read_when,
     )
+    from configurator.slots.wishes import chosen_parts
+    from configurator.views.pictures import check_can_draw
 
     if said["--plot"]:
         check_can_draw(said["--plot"])
@@ -159,17 +159,17 @@ def _record(vehicle: Path, catalog: Path | None, place: str | None, said: dict[s
 
 def _draw(case: "Case", run: "Trial", measured: "Measured", picture: Path) -> None:
     """The trace against the model of the car as it was in that run."""
-    from configurator.case import Case
+    from configurator.book.records import car_of
+    from configurator.judging.case import Case
+    from configurator.learning.trace.trace_model import model_trace
     from configurator.views.trace_pictures import save_trace
-    from configurator.workshop.records import car_of
-    from configurator.workshop.trace_model import model_trace
 
     save_trace(measured, model_trace(Case.of(car_of(run), case.catalog)), picture)
 
 
 def _undo(number: int, place: str | None) -> "TrialReport":
-    from configurator.workshop.book import find_book, place_of_book
-    from configurator.workshop.trial_entry import TrialReport
+    from configurator.book.book import find_book, place_of_book
+    from configurator.learning.trial_entry import TrialReport
 
     book = find_book(place)
     if book is None:
@@ -179,9 +179,9 @@ def _undo(number: int, place: str | None) -> "TrialReport":
 
 
 def _import(path: Path, place: str | None) -> "TrialReport":
-    from configurator.workshop.book import open_book
-    from configurator.workshop.trial_entry import TrialReport
-    from configurator.workshop.trial_files import read_trials
+    from configurator.book.book import open_book
+    from configurator.book.trial_files import read_trials
+    from configurator.learning.trial_entry import TrialReport
 
     trials = read_trials(path)
     with open_book(place) as book:
@@ -191,9 +191,9 @@ def _import(path: Path, place: str | None) -> "TrialReport":
 
 def _look(vehicle: Path | None, place: str | None, did: Literal["listed", "exported"]) -> "TrialReport":
     """The runs of a vehicle, or of all; looking makes no book."""
-    from configurator.vehicle import load_vehicle
-    from configurator.workshop.book import find_book, place_of_book
-    from configurator.workshop.trial_entry import TrialReport
+    from configurator.book.book import find_book, place_of_book
+    from configurator.car.vehicle import load_vehicle
+    from configurator.learning.trial_entry import TrialReport
 
     name = load_vehicle(vehicle).name if vehicle else None
     book = find_book(place)
@@ -204,8 +204,8 @@ def _look(vehicle: Path | None, place: str | None, did: Literal["listed", "expor
 
 
 def _export(report: "TrialReport", export: Literal["csv", "json"], out: Path | None) -> None:
-    from configurator.workshop.trial_files import as_text
-    from configurator.workshop.whole_file import write_whole
+    from configurator.book.trial_files import as_text
+    from configurator.files.writing import write_whole
 
     text = as_text(report.trials, export)
     if out is None:
@@ -235,10 +235,10 @@ def stock(
 
     Every movement is kept; nothing goes below zero.
     """
-    from configurator.catalog import load_catalog, shipped_catalog_dir
+    from configurator.book.book import find_book, open_book, place_of_book
+    from configurator.book.shelf import change_shelf, read_change, stock_report
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.views.book import history_text, stock_text
-    from configurator.workshop.book import find_book, open_book, place_of_book
-    from configurator.workshop.shelf import change_shelf, read_change, stock_report
 
     parts = load_catalog(catalog or shipped_catalog_dir())
     change = read_change(parts, action, code, number, why, import_file, history)

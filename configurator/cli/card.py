@@ -47,18 +47,18 @@ def card(
 
     For a proposal, or with --with for the parts named. Exit code 1, and no file, if nothing fits.
     """
+    from configurator.advice.named_choice import proposed
+    from configurator.advice.propose import Request
+    from configurator.advice.sure_proposal import proposal_of
+    from configurator.advice.work import combination_of
+    from configurator.book.book_place import read_place
     from configurator.card import card_of, recorded_by_command
-    from configurator.solver.named_choice import proposed
-    from configurator.solver.propose import Request
-    from configurator.solver.sure_proposal import proposal_of
-    from configurator.symptoms import read_symptom
+    from configurator.files.writing import write_whole
+    from configurator.judging.feelings import read_symptom
+    from configurator.learning.as_known import as_known
+    from configurator.slots.wishes import chosen_parts, read_wishes
     from configurator.views.belief import proposal_text
     from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
-    from configurator.wishes import chosen_parts, read_wishes
-    from configurator.worklist import combination_of
-    from configurator.workshop.as_known import as_known
-    from configurator.workshop.book_place import read_place
-    from configurator.workshop.whole_file import write_whole
 
     check_can_write(out)
     on, felt, found = _day(date), read_symptom(symptom), case_of(vehicle, catalog)

@@ -40,11 +40,11 @@ def why(
 
     With a slot alone every part that may sit there. Exit code 1 if what was asked for is impossible.
     """
-    from configurator.solver.availability import Availability
-    from configurator.symptoms import read_symptom
+    from configurator.advice.availability import Availability
+    from configurator.judging.feelings import read_symptom
+    from configurator.learning.as_known import as_known
+    from configurator.slots.wishes import read_wishes, slot_asked
     from configurator.views.standing import why_text
-    from configurator.wishes import read_wishes, slot_asked
-    from configurator.workshop.as_known import as_known
 
     known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
     options = known.case.options
@@ -63,7 +63,8 @@ def compare(
     first: Annotated[
         str,
         typer.Argument(
-            metavar="A", help="fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT as --with takes them",
+            metavar="A",
+            help="fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT as --with takes them",
             show_default=False,
         ),
     ],
@@ -81,16 +82,16 @@ def compare(
 
     Parts, what each delivers, margins, price and labour. Exit code 1 if both are in conflict.
     """
-    from configurator.band import band_of
-    from configurator.comparison import compare as compare_combinations
-    from configurator.solver.named_choice import named_choice, number_of
-    from configurator.solver.propose import Request
-    from configurator.solver.sure_proposal import proposal_of
-    from configurator.symptoms import read_symptom
+    from configurator.advice.comparison import compare as compare_combinations
+    from configurator.advice.named_choice import named_choice, number_of
+    from configurator.advice.propose import Request
+    from configurator.advice.sure_proposal import proposal_of
+    from configurator.advice.work import combination_of
+    from configurator.judging.band import band_of
+    from configurator.judging.feelings import read_symptom
+    from configurator.learning.as_known import as_known
     from configurator.views.pictures import check_can_draw, save_picture, says_of_shot, shot_picture
     from configurator.views.standing import compare_text
-    from configurator.worklist import combination_of
-    from configurator.workshop.as_known import as_known
 
     if plot is not None:
         check_can_draw(plot)

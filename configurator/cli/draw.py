@@ -30,11 +30,11 @@ def draw(
     As fitted, or as it would be; the front circuit unless another is named. With runs in the book at the demand they
     speak for.
     """
+    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw, save_picture
     from configurator.views.tables import wrapped
     from configurator.views.vehicle_pictures import PICTURES
-    from configurator.wishes import chosen_parts
-    from configurator.workshop.belief_in_book import belief_in_book
 
     check_can_draw(out)
     case = case_of(vehicle, catalog)

@@ -22,9 +22,9 @@ def next_(
     The run that is expected to shorten the search most, or that none is worth its time. Exit code 1 if nothing may be
     tried.
     """
+    from configurator.advice.next_step import what_next
+    from configurator.book.book import find_book, place_of_book
     from configurator.views.belief import next_text
-    from configurator.workshop.book import find_book, place_of_book
-    from configurator.workshop.what_next import what_next
 
     case = case_of(vehicle, catalog)
     opened = find_book(book)

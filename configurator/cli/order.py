@@ -43,18 +43,18 @@ def order(
 
     Every vehicle is to be as sure as wanted by its day. Exit code 1 if one cannot.
     """
-    from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.solver.order_answer import answer
-    from configurator.solver.order_job import job_of
-    from configurator.solver.order_plan import Wish
+    from configurator.book.book import find_book
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+    from configurator.files.writing import write_whole
+    from configurator.ordering.answer import answer
+    from configurator.ordering.job import job_of
+    from configurator.ordering.meeting import load_meeting
+    from configurator.ordering.needs_cluster import on_cluster
+    from configurator.ordering.needs_kept import kept_in
+    from configurator.ordering.needs_pieces import here
+    from configurator.ordering.plan import Wish
     from configurator.views.order import order_text, supplier_csv
     from configurator.views.pictures import check_can_draw, money_picture, save_picture, says_of_money
-    from configurator.workshop.book import find_book
-    from configurator.workshop.meeting import load_meeting
-    from configurator.workshop.needs_cluster import on_cluster
-    from configurator.workshop.needs_kept import kept_in
-    from configurator.workshop.needs_pieces import here
-    from configurator.workshop.whole_file import write_whole
 
     if csv_dir is not None and not csv_dir.is_dir():
         raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])

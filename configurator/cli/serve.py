@@ -42,13 +42,13 @@ def serve(
         raise TipinError(f"{WITHOUT_LIBRARIES} (missing: {', '.join(missing)})")
     import uvicorn
 
-    from configurator.catalog import load_catalog, shipped_catalog_dir
+    from configurator.book.book import find_book
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.web.app import application
     from configurator.web.folder import Folder
     from configurator.web.guard import Address
     from configurator.web.work import Work
     from configurator.web.workshop import Workshop
-    from configurator.workshop.book import find_book
 
     token = token or None
     _check_token(token, beyond=not Address(host, port).is_loopback)

@@ -8,7 +8,7 @@ import typer
 from configurator.errors import BadInput, Fault
 
 if TYPE_CHECKING:
-    from configurator.case import Case
+    from configurator.judging.case import Case
 
 app = typer.Typer(
     name="tipin",
@@ -48,9 +48,7 @@ With = Annotated[
     ),
 ]
 Keep = Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")]
-Avoid = Annotated[
-    list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")
-]
+Avoid = Annotated[list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")]
 SymptomWord = Annotated[
     str | None,
     typer.Option("--symptom", metavar="WORD", help="what the driver feels: stumble, popback, dull, smoke or clean"),
@@ -60,9 +58,9 @@ CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit
 
 def case_of(vehicle: Path, catalog: Path | None) -> "Case":
     """The case of a vehicle file in front of the catalogue named, or the shipped one."""
-    from configurator.case import Case
-    from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.vehicle import load_vehicle
+    from configurator.car.vehicle import load_vehicle
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+    from configurator.judging.case import Case
 
     return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
 

@@ -34,9 +34,9 @@ def check(
 
     Exit code 1 if there is a conflict.
     """
-    from configurator.findings import check as check_case
+    from configurator.judging.findings import check as check_case
+    from configurator.slots.wishes import read_wishes
     from configurator.views.tables import check_text
-    from configurator.wishes import read_wishes
 
     case = case_of(vehicle, catalog)
     report = check_case(case, read_wishes(case.options, [], fit or [], []), everything=everything)
@@ -62,13 +62,13 @@ def size(
     With the fitted pump and with each other; where runs stand in the book, the smallest that is sure enough to be
     right. Exit code 1 if there is none with the fitted pump.
     """
-    from configurator.band import band_of
-    from configurator.sizing import size as size_case
+    from configurator.advice.size import size as size_case
+    from configurator.advice.sure_sizes import sure_sizes
+    from configurator.judging.band import band_of
+    from configurator.learning.belief_in_book import belief_in_book
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
-    from configurator.workshop.belief_in_book import belief_in_book
-    from configurator.workshop.sure_sizes import sure_sizes
 
     case = case_of(vehicle, catalog).with_linkage_set()
     names = circuits_named(case, circuit)
@@ -120,12 +120,12 @@ def propose(
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
     Exit code 1 if nothing fits.
     """
-    from configurator.solver.propose import Request
-    from configurator.solver.sure_proposal import proposal_of
-    from configurator.symptoms import read_symptom
+    from configurator.advice.propose import Request
+    from configurator.advice.sure_proposal import proposal_of
+    from configurator.judging.feelings import read_symptom
+    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
-    from configurator.wishes import read_order, read_wishes
-    from configurator.workshop.belief_in_book import belief_in_book
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
@@ -151,8 +151,8 @@ def parts(
     catalog: CatalogDir = None,
 ) -> None:
     """List and filter the catalogue, or check one."""
-    from configurator.catalog import load_catalog, shipped_catalog_dir
-    from configurator.listing import list_parts
+    from configurator.catalogue.listing import list_parts
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.views.tables import parts_text
 
     report = list_parts(load_catalog(check_dir or catalog or shipped_catalog_dir()), family, where or [])
@@ -177,9 +177,9 @@ def assumptions(
 
     How far the smallest nozzle moves across the range of every assumed figure; rules other than the demand left out.
     """
-    from configurator.sensitivity import sensitivity
+    from configurator.advice.sensitivity import sensitivity
+    from configurator.slots.wishes import chosen_parts
     from configurator.views.tables import sensitivity_text
-    from configurator.wishes import chosen_parts
 
     case = case_of(vehicle, catalog).with_linkage_set()
     choice = chosen_parts(case.options, fit or [])

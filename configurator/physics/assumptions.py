@@ -6,9 +6,7 @@ One place to change a default or add one. A vehicle file may overrule any of the
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-PUBLISHED = "published"
-COMMON_PRACTICE = "common practice, no source"
-ASSUMED = "assumed"
+from configurator.basis import ASSUMED, COMMON_PRACTICE
 
 
 def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str, source: str = "") -> Any:

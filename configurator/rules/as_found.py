@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from configurator.facts import CarFacts, CircuitFacts
-from configurator.limits import Limits
+from configurator.car.facts import CarFacts, CircuitFacts
+from configurator.catalogue.limits import Limits
 from configurator.rules.rule import Reading, rule
-from configurator.slots import Lobes, Nozzles, Pumps
+from configurator.slots.columns import Lobes, Nozzles, Pumps
 
 
 def _unless_disturbed(facts: CircuitFacts, limit: float) -> float:

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from configurator.facts import CarFacts, CircuitFacts, JobFacts
-from configurator.limits import Limits
+from configurator.car.facts import CarFacts, CircuitFacts, JobFacts
+from configurator.catalogue.limits import Limits
 from configurator.rules.rule import Reading, rule
-from configurator.slots import Lobes, Nozzles, PadReliefs, Pumps, Spacers
+from configurator.slots.columns import Lobes, Nozzles, PadReliefs, Pumps, Spacers
 
 
 @rule(

@@ -1,10 +1,10 @@
 """Rules on what fuel passes, and when: screw, nozzle, and the demand."""
 
-from configurator.facts import CircuitFacts
-from configurator.limits import Limits
+from configurator.car.facts import CircuitFacts
+from configurator.catalogue.limits import Limits
 from configurator.physics.fuel_path import screw_cut
 from configurator.rules.rule import Reading, rule
-from configurator.slots import FeedScrews, Nozzles, Pumps, Shots
+from configurator.slots.columns import FeedScrews, Nozzles, Pumps, Shots
 
 NOMINAL_NOZZLE_COEFFICIENT = 0.78
 """Discharge coefficient of a drilled nozzle at usual shots (1965 correlation at Re 5,000 to 10,000, l/d 3 to 4)."""

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from configurator.physics.assumptions import COMMON_PRACTICE
+from configurator.basis import COMMON_PRACTICE
 from configurator.physics.fuel_path import Array
 
 Severity = Literal["conflict", "warning", "note"]

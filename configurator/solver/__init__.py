@@ -1,1 +1,1 @@
-"""Choosing parts: the only room that imports ortools, and only when it is called."""
+"""Choosing parts exactly: by a sweep over classes of parts, and by CP-SAT as the general way and the judge."""

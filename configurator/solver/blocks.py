@@ -15,8 +15,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from configurator.options import JOINTS, Mask, Places, Whole
 from configurator.rules import SHARED_SLOTS
+from configurator.slots.options import JOINTS, Mask, Places, Whole
 from configurator.solver.problem import Constraint, Problem
 
 Entry = TypeVar("Entry", bound=np.generic)

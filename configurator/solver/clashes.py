@@ -14,8 +14,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from configurator.options import Mask
 from configurator.rules import RULES
+from configurator.slots.options import Mask
 from configurator.solver.blocks import Block, Blocks, Ids
 from configurator.solver.problem import Constraint
 

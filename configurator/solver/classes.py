@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.case import Case
-from configurator.options import Mask, Offered, Places
+from configurator.judging.case import Case
+from configurator.slots.options import Mask, Offered, Places
+from configurator.slots.wishes import Wish
 from configurator.solver.problem import Problem, among, problem_over
-from configurator.wishes import Wish
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
-from configurator.options import JOINTS
+from configurator.slots.options import JOINTS
+from configurator.slots.wishes import GOALS
 from configurator.solver.problem import Constraint, Problem
 from configurator.solver.solution import EFFORT, Assignment, Solution, Unsettled
 from configurator.solver.stop import solved
-from configurator.wishes import GOALS
 
 __all__ = ["EFFORT", "EXACT", "Assignment", "ChoiceModel", "Goal", "Solution", "Unsettled", "best", "packs"]
 EXACT = 2**50

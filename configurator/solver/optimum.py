@@ -14,13 +14,13 @@ from math import prod
 
 import numpy as np
 
-from configurator.options import Mask, Places, Whole, Work
+from configurator.slots.options import Mask, Places, Whole, Work
+from configurator.slots.wishes import GOALS
 from configurator.solver.blocks import Block, Blocks, along
 from configurator.solver.problem import Constraint, Problem, undominated
 from configurator.solver.solution import EFFORT, Assignment, Solution
 from configurator.solver.sweep import EXACT, NEVER
 from configurator.stopping import heed
-from configurator.wishes import GOALS
 
 MOST_CELLS = 4_000_000
 """Cells that a sweep looks at; a choice with more is left to CP-SAT."""

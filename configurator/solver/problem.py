@@ -12,11 +12,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from configurator.case import AXES, Case, margins
-from configurator.fitted import FittedNozzle
-from configurator.options import Mask, Option, Places, Whole, pence
+from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import AXES, Case, margins
 from configurator.rules import RULES, SHARED_SLOTS, Rule
-from configurator.wishes import GOALS, Wish
+from configurator.slots.options import Mask, Option, Places, Whole, pence
+from configurator.slots.wishes import GOALS, Wish
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,7 @@ def solved(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSol
     return status
 
 
-def solved_or_interrupted(
-    solver: cp_model.CpSolver, model: cp_model.CpModel
-) -> tuple[cp_model.CpSolverStatus, bool]:
+def solved_or_interrupted(solver: cp_model.CpSolver, model: cp_model.CpModel) -> tuple[cp_model.CpSolverStatus, bool]:
     """The status of a solve that Ctrl-C ends with what it has found, and whether it did. Raises Stopped if it was
     stopped from outside, when nobody waits for what it has found."""
     solver.parameters.catch_sigint_signal = False

@@ -14,7 +14,7 @@ from math import prod
 import numpy as np
 
 from configurator.errors import TipinError
-from configurator.options import Places, Whole
+from configurator.slots.options import Places, Whole
 from configurator.solver.blocks import Block, Blocks
 from configurator.solver.problem import Problem
 from configurator.solver.solution import Assignment

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable
 
+from configurator.advice.next_step import BeliefSummary, NextReport, percent
+from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
 from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
-from configurator.workshop.sure_sizes import SureProposeReport, SureSizeReport
-from configurator.workshop.what_next import BeliefSummary, NextReport, percent
 
 
 def next_text(report: NextReport) -> str:

@@ -5,13 +5,13 @@ from datetime import datetime
 
 from tabulate import tabulate
 
+from configurator.book.records import Trial
+from configurator.book.shelf import StockReport
+from configurator.book.stock import StockMove
 from configurator.errors import one_line
+from configurator.learning.trial_entry import TrialReport
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
-from configurator.workshop.records import Trial
-from configurator.workshop.shelf import StockReport
-from configurator.workshop.stock import StockMove
-from configurator.workshop.trial_entry import TrialReport
 
 LONGEST_NAME, LONGEST_NOTE = 24, 40
 _NOTHING_THERE = "none"

@@ -8,11 +8,11 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from configurator.band import band_of
 from configurator.card import Card
-from configurator.case import Case
 from configurator.errors import BadInput, Fault, TipinError
-from configurator.findings import Choice
+from configurator.judging.band import band_of
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice
 from configurator.views.pictures import as_svg, says_of_shot, shot_picture
 from configurator.views.tables import CAUTIONS, counted, wrapped
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from configurator.mixture import Mixture, Span
+from configurator.judging.mixture import Mixture, Span
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
 from configurator.views.picture_style import (

@@ -1,5 +1,6 @@
 """Sureness against money: drawn into a figure, and in words."""
 
+from configurator.ordering.report import OrderReport
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -12,7 +13,6 @@ from configurator.views.picture_style import (
     new_figure,
     titled,
 )
-from configurator.workshop.order_report import OrderReport
 
 
 @house_style()

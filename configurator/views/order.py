@@ -7,9 +7,9 @@ from typing import Any
 
 from tabulate import tabulate
 
+from configurator.ordering.report import CurvePoint, OrderReport
 from configurator.views.marks import mark
 from configurator.views.tables import wrapped
-from configurator.workshop.order_report import CurvePoint, OrderReport
 
 
 def order_text(report: OrderReport) -> str:

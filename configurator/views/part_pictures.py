@@ -2,9 +2,11 @@
 
 from typing import Any
 
-from configurator.lift import LobeLift
+from configurator.judging.lift import LobeLift
+from configurator.learning.belief import FACTORS, Belief
+from configurator.learning.nozzle_windows import NozzleWindows, SizeWindow
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.units import show_diameter
+from configurator.units.units import show_diameter
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -20,8 +22,6 @@ from configurator.views.picture_style import (
     new_figure,
     titled,
 )
-from configurator.workshop.belief import FACTORS, Belief
-from configurator.workshop.nozzle_windows import NozzleWindows, SizeWindow
 
 ROW_IN = 0.19
 FACTOR_TICKS = (0.25, 0.5, 0.7, 1.0, 1.4, 2.0, 4.0)

@@ -18,7 +18,7 @@ from typing import Any, TypeAlias
 from xml.sax.saxutils import quoteattr
 
 from configurator.errors import BadInput, Fault, TipinError, one_line
-from configurator.workshop.whole_file import write_whole
+from configurator.files.writing import write_whole
 
 Figure: TypeAlias = Any
 """A matplotlib.figure.Figure; the library is loaded only when something is drawn."""

@@ -9,7 +9,7 @@ Two threads may draw and save at the same time. Those of one vehicle's circuit b
 from collections.abc import Sequence
 from pathlib import Path
 
-from configurator.band import Band
+from configurator.judging.band import Band
 from configurator.views.mixture_pictures import mixture_picture, says_of_mixture
 from configurator.views.money_picture import money_picture, says_of_money
 from configurator.views.part_pictures import lift_picture, says_of_lift, says_of_windows, windows_picture

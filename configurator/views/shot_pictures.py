@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from configurator.band import Band
-from configurator.delivery import Delivery
+from configurator.judging.band import Band
+from configurator.judging.delivery import Delivery
 from configurator.physics.fuel_path import Array
 from configurator.views.picture_style import (
     DARK,

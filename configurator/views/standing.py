@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
-from configurator.comparison import CompareReport, Row
-from configurator.standing import AvailabilityReport, Clash, Standing
+from configurator.advice.comparison import CompareReport, Row
+from configurator.advice.standing import AvailabilityReport, Clash, Standing
 from configurator.views.marks import mark
 from configurator.views.tables import MEASURED_UNITS, cautions, counted, window_text, wrapped
 

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from configurator.advice.sensitivity import SensitivityReport
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import (
     Alternative,
@@ -19,7 +20,6 @@ from configurator.reports import (
     SizeReport,
     Totals,
 )
-from configurator.sensitivity import SensitivityReport
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -93,7 +93,7 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
 
 
 def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Iterable[str]:
-    from configurator.workshop.sure_sizes import SureCandidate, SureCircuitSizes  # a check does without the book
+    from configurator.advice.sure_sizes import SureCandidate, SureCircuitSizes  # a check does without the book
 
     now = sizes.fitted
     enough = sizes.enough if isinstance(sizes, SureCircuitSizes) else sizes.smallest is not None
@@ -132,8 +132,8 @@ _HEADINGS = (
 
 
 def _candidate_row(row: Candidate) -> list[str]:
-    from configurator.workshop.sure_sizes import SureCandidate
-    from configurator.workshop.what_next import percent
+    from configurator.advice.next_step import percent
+    from configurator.advice.sure_sizes import SureCandidate
 
     window = window_text(row.window)
     size = f"{row.diameter_mm:.2f} mm ({row.diameter_in * 1000:.1f} thou) {row.style}"

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from configurator.learning.trace.trace import Measured
+from configurator.learning.trace.trace_model import ModelTrace
 from configurator.views.mixture_pictures import draw_limits, phi_span, shade_beyond
 from configurator.views.picture_style import (
     DARK,
@@ -17,8 +19,6 @@ from configurator.views.picture_style import (
     save_picture,
     titled,
 )
-from configurator.workshop.trace import Measured
-from configurator.workshop.trace_model import ModelTrace
 
 SHOWN_MS = (-200.0, 2000.0)
 

@@ -3,11 +3,13 @@
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
-from configurator.band import band_of
-from configurator.case import Case
-from configurator.findings import Choice
-from configurator.lift import lift_of
-from configurator.mixture import mixture_of
+from configurator.judging.band import band_of
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice
+from configurator.judging.lift import lift_of
+from configurator.judging.mixture import mixture_of
+from configurator.learning.belief import Belief
+from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.views.picture_style import Figure
 from configurator.views.pictures import (
     lift_picture,
@@ -19,8 +21,6 @@ from configurator.views.pictures import (
     shot_picture,
     windows_picture,
 )
-from configurator.workshop.belief import Belief
-from configurator.workshop.nozzle_windows import nozzle_windows
 
 Drawn = tuple[Figure, str]
 """A figure and what it shows in words."""

@@ -12,20 +12,20 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.case import Case
-from configurator.comparison import compare
+from configurator.advice.comparison import compare
+from configurator.advice.propose import Request as Asked
+from configurator.advice.sure_proposal import proposal_of
+from configurator.judging.case import Case
+from configurator.judging.feelings import SYMPTOMS
+from configurator.learning.candidates import fitted_after
+from configurator.learning.trial_entry import COLD
 from configurator.reports import ProposeReport
-from configurator.solver.propose import Request as Asked
-from configurator.solver.sure_proposal import proposal_of
-from configurator.symptoms import SYMPTOMS
+from configurator.slots.wishes import choose
 from configurator.web import bench_view as view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench
 from configurator.web.work import Work
 from configurator.web.workshop import OPEN, Pins, Setting, Workshop
-from configurator.wishes import choose
-from configurator.workshop.candidates import fitted_after
-from configurator.workshop.trial_entry import COLD
 
 ATTENDED = CapacityLimiter(1)
 """Choices worked out at once: pure Python, so several threads would only wait for one another."""

@@ -5,18 +5,18 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
-from configurator.comparison import Row as Compared
-from configurator.options import Offered, Option, Slots
+from configurator.advice.comparison import Row as Compared
+from configurator.advice.next_step import BeliefSummary, summary
+from configurator.advice.standing import Clash, SlotStanding, Standing
+from configurator.book.records import Trial
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
-from configurator.standing import Clash, SlotStanding, Standing
+from configurator.slots.options import Offered, Option, Slots
+from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
 from configurator.views.tables import counted, window_text
 from configurator.web.pages import car_path, slot_name
 from configurator.web.workshop import Pins, Setting
-from configurator.wishes import word_of
-from configurator.workshop.records import Trial
-from configurator.workshop.what_next import BeliefSummary, summary
 
 FREE = ""
 """Word of a slot that is left to what is fitted, or to what else the choice needs."""

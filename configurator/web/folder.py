@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from configurator.case import Case
-from configurator.catalog import Catalog
+from configurator.car.vehicle import Vehicle, vehicle_of
+from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault, TipinError
-from configurator.read_files import read_bytes, text_of, toml_of
-from configurator.vehicle import Vehicle, vehicle_of
+from configurator.files.reading import read_bytes, text_of, toml_of
+from configurator.judging.case import Case
+from configurator.ordering.meeting import twin_names
 from configurator.web.kept import Kept
-from configurator.workshop.meeting import twin_names
 
 ENDING = ".toml"
 MOST_FILES = 1000

@@ -12,18 +12,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from configurator.book.book import find_book
+from configurator.car.vehicle import Vehicle
 from configurator.errors import BadInput, Fault
-from configurator.solver.order_answer import answer
-from configurator.solver.order_job import job_of
-from configurator.solver.order_plan import Wish
-from configurator.vehicle import Vehicle
+from configurator.ordering.answer import answer
+from configurator.ordering.job import job_of
+from configurator.ordering.meeting import Appointment, Meeting, load_meeting, twin_faults
+from configurator.ordering.plan import Wish
+from configurator.ordering.report import OrderReport
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Work
 from configurator.web.workshop import Workshop
-from configurator.workshop.book import find_book
-from configurator.workshop.meeting import Appointment, Meeting, load_meeting, twin_faults
-from configurator.workshop.order_report import OrderReport
 
 NAME = "Parts order"
 MOST_MONEY = 10_000_000.0

@@ -10,10 +10,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from configurator.slots import SLOT_WORDS
+from configurator.advice import next_step as what_next
+from configurator.ordering.report import LineFor
+from configurator.slots.columns import SLOT_WORDS
 from configurator.views.tables import CAUTIONS
-from configurator.workshop import what_next
-from configurator.workshop.order_report import LineFor
 
 HERE = Path(__file__).resolve().parent
 

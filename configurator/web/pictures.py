@@ -14,6 +14,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from configurator.ordering.report import OrderReport
+from configurator.slots.wishes import choose
 from configurator.views.pictures import as_svg, money_picture, says_of_money
 from configurator.views.vehicle_pictures import PICTURES
 from configurator.web.bench_view import address
@@ -21,8 +23,6 @@ from configurator.web.guard import PRINTED_POLICY
 from configurator.web.kept import Kept
 from configurator.web.pages import is_part, page
 from configurator.web.workshop import Pins, Setting, Workshop
-from configurator.wishes import choose
-from configurator.workshop.order_report import OrderReport
 
 TITLES = {
     "shot": "Shot against the demand", "mixture": "Mixture after the tip-in",

@@ -8,12 +8,12 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
+from configurator.advice.work import combination_of
 from configurator.card import card_of
+from configurator.slots.wishes import choose
 from configurator.views.card import PAPERS, card_html, card_pdf, card_pictures
 from configurator.web.guard import PRINTED_POLICY
 from configurator.web.workshop import Workshop
-from configurator.wishes import choose
-from configurator.worklist import combination_of
 
 RECORD = "Log the run on the bench page of this car."
 

@@ -14,13 +14,13 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.case import Case
 from configurator.errors import BadInput, Fault, TipinError
+from configurator.judging.case import Case
+from configurator.learning.trial_entry import enter_trial, read_when
+from configurator.slots.wishes import chosen_parts
 from configurator.web.bench import ATTENDED, refused_run
 from configurator.web.pages import car_path
 from configurator.web.workshop import Workshop
-from configurator.wishes import chosen_parts
-from configurator.workshop.trial_entry import enter_trial, read_when
 
 MOST_FIELDS = 60
 LABELS = {

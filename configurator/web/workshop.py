@@ -7,20 +7,20 @@ from hashlib import sha256
 
 from starlette.datastructures import QueryParams
 
-from configurator.case import Case
-from configurator.catalog import Catalog
+from configurator.advice.availability import Availability
+from configurator.advice.next_step import NextReport, what_next
+from configurator.advice.work import combination_of
+from configurator.book.book import open_book
+from configurator.book.records import Trial
+from configurator.catalogue.load import Catalog
+from configurator.judging.case import Case
+from configurator.judging.feelings import Symptom, read_symptom
+from configurator.learning.as_known import Known, known_by
+from configurator.learning.belief_in_book import runs_in_book
 from configurator.reports import Combination
-from configurator.solver.availability import Availability
-from configurator.symptoms import Symptom, read_symptom
+from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.web.folder import Filed, Folder
 from configurator.web.kept import Kept
-from configurator.wishes import Wish, choose, pick, read_wishes, word_of
-from configurator.worklist import combination_of
-from configurator.workshop.as_known import Known, known_by
-from configurator.workshop.belief_in_book import runs_in_book
-from configurator.workshop.book import open_book
-from configurator.workshop.records import Trial
-from configurator.workshop.what_next import NextReport, what_next
 
 AS_FITTED, AS_CHOSEN = "As fitted", "As chosen"
 MOST_FORMS = 1000

@@ -23,12 +23,12 @@ from peers_availability import PEERS, REASONS
 from peers_choice import GaveUp
 from tabulate import tabulate
 
-from configurator.case import Case
-from configurator.catalog import load_catalog
-from configurator.solver.availability import Availability, Standings
+from configurator.advice.availability import Availability, Standings
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog
+from configurator.judging.case import Case
+from configurator.slots.wishes import read_wishes
 from configurator.solver.clashes import transversals
-from configurator.vehicle import load_vehicle
-from configurator.wishes import read_wishes
 
 Found = TypeVar("Found")
 ROOT = Path(__file__).resolve().parents[2]

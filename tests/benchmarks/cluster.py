@@ -18,13 +18,13 @@ import psutil
 from made_workshop import BOOK, write_workshop
 from tabulate import tabulate
 
-from configurator.catalog import Catalog, load_catalog, shipped_catalog_dir
-from configurator.solver.order_job import job_of
-from configurator.solver.order_plan import Wish
-from configurator.workshop.book import open_book
-from configurator.workshop.meeting import load_meeting
-from configurator.workshop.needs_cluster import _client, _Work
-from configurator.workshop.needs_pieces import Arrays, Piece, here, windows_piece
+from configurator.book.book import open_book
+from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
+from configurator.ordering.job import job_of
+from configurator.ordering.meeting import load_meeting
+from configurator.ordering.needs_cluster import _client, _Work
+from configurator.ordering.needs_pieces import Arrays, Piece, here, windows_piece
+from configurator.ordering.plan import Wish
 
 Found = dict[str, dict[str, bytes]]
 Taken = tuple[float, float, float, Found]

@@ -21,7 +21,7 @@ import numpy as np
 from made_catalog import write_catalog
 from tabulate import tabulate
 
-from configurator.catalog import FAMILIES, load_catalog
+from configurator.catalogue.load import FAMILIES, load_catalog
 
 SIZES = (100, 1_000, 10_000, 100_000)
 KINDS = ("checked", "checked, kept", "second start", "and all read")

@@ -13,14 +13,14 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from configurator.case import Case
-from configurator.catalog import load_catalog, shipped_catalog_dir
-from configurator.options import Option
-from configurator.vehicle import load_vehicle
-from configurator.workshop.book import open_book
-from configurator.workshop.meeting import load_meeting
-from configurator.workshop.needs import diameter_mm
-from configurator.workshop.records import Conditions, Felt, Trial, trial_of
+from configurator.book.book import open_book
+from configurator.book.records import Conditions, Felt, Trial, trial_of
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.case import Case
+from configurator.ordering.meeting import load_meeting
+from configurator.ordering.needs import diameter_mm
+from configurator.slots.options import Option
 
 TODAY = date(2026, 5, 4)
 BOOK = "book.sqlite"

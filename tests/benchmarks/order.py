@@ -27,17 +27,17 @@ from made_workshop import BOOK, write_workshop
 from peers_order import PEERS
 from tabulate import tabulate
 
-from configurator.catalog import load_catalog, shipped_catalog_dir
-from configurator.solver.box_search import Prices
-from configurator.solver.boxes import BoxMaker
-from configurator.solver.order import plan_order
-from configurator.solver.order_columns import ColumnProgram
-from configurator.solver.order_job import job_of
-from configurator.solver.order_model import Wanted
-from configurator.solver.order_plan import Wish
-from configurator.solver.order_purchase import Market
-from configurator.workshop.book import open_book
-from configurator.workshop.meeting import load_meeting
+from configurator.book.book import open_book
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.ordering.box_search import Prices
+from configurator.ordering.boxes import BoxMaker
+from configurator.ordering.cheapest import plan_order
+from configurator.ordering.columns import ColumnProgram
+from configurator.ordering.job import job_of
+from configurator.ordering.meeting import load_meeting
+from configurator.ordering.model import Wanted
+from configurator.ordering.plan import Wish
+from configurator.ordering.purchase import Market
 
 GAPS = {10: 0.0, 30: 0.01, 100: 0.01, 1_000: 0.02, 10_000: 0.05}
 """Vehicles, and the gap that is asked for."""
@@ -129,7 +129,7 @@ def main() -> None:
         sizes.append(vehicles)
         seconds.append(median(one["seconds"] for one in found[""]))
         rows += [_row(vehicles, peer or "tipin", each) for peer, each in found.items()]
-        print(tabulate(rows[-len(found):], headers=HEADERS, floatfmt=".3g"), flush=True)
+        print(tabulate(rows[-len(found) :], headers=HEADERS, floatfmt=".3g"), flush=True)
         print(f"{_over_time(found[''][0])}\n", flush=True)
     if len(sizes) > 1:
         slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]

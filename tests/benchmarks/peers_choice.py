@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from peers_clauses import Clauses, Mask, Table
 
-from configurator.options import JOINTS
+from configurator.slots.options import JOINTS
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from configurator.options import JOINTS
+from configurator.slots.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
 
 Mask = NDArray[np.bool_]

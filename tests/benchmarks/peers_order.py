@@ -14,9 +14,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from configurator.solver.order_model import OrderModel, Wanted
-from configurator.solver.order_purchase import Market
-from configurator.workshop.needs import CircuitNeeds, diameter_mm
+from configurator.ordering.model import OrderModel, Wanted
+from configurator.ordering.needs import CircuitNeeds, diameter_mm
+from configurator.ordering.purchase import Market
 
 Terms = Mapping[int, float]
 

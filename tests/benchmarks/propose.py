@@ -26,17 +26,17 @@ from made_catalog import write_catalog
 from peers_choice import PEERS, Answer, GaveUp, Peer
 from tabulate import tabulate
 
-from configurator.case import Case
-from configurator.catalog import load_catalog
-from configurator.on_offer import stocks_of
+from configurator.advice.propose import Request, propose
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog
+from configurator.judging.case import Case
+from configurator.slots.offered import stocks_of
+from configurator.slots.wishes import GOALS
 from configurator.solver.classes import Classes, choice_of, classes_of
 from configurator.solver.model import ChoiceModel, Goal, best, packs
 from configurator.solver.optimum import Chooser
 from configurator.solver.problem import Problem, problem_over, undominated
-from configurator.solver.propose import Request, propose
 from configurator.solver.solution import Assignment
-from configurator.vehicle import load_vehicle
-from configurator.wishes import GOALS
 
 Found = TypeVar("Found")
 ROOT = Path(__file__).resolve().parents[2]

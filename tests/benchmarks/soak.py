@@ -27,14 +27,14 @@ import numpy as np
 from made_workshop import BOOK, write_workshop
 from tabulate import tabulate
 
-from configurator.case import Case
-from configurator.catalog import Catalog, load_catalog, shipped_catalog_dir
-from configurator.findings import check
-from configurator.solver.propose import Request, propose
-from configurator.vehicle import Vehicle, load_vehicle
+from configurator.advice.propose import Request, propose
+from configurator.book.book import open_book
+from configurator.car.vehicle import Vehicle, load_vehicle
+from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
+from configurator.judging.case import Case
+from configurator.judging.findings import check
+from configurator.slots.wishes import read_wishes, word_of
 from configurator.views.tables import check_text, propose_text
-from configurator.wishes import read_wishes, word_of
-from configurator.workshop.book import open_book
 
 SEED = 20260502
 MOST_GROWTH_MB = 16.0

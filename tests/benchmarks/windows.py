@@ -27,16 +27,16 @@ from tabulate import tabulate
 sys.path.append(str(Path(__file__).resolve().parent))
 from one_at_a_time import CANDIDATES, TIGHT, OneAtATime
 
-from configurator.case import Case
-from configurator.catalog import load_catalog
-from configurator.demand import Circuit, judge
-from configurator.fitted import FittedNozzle
-from configurator.parts import FeedScrewFigures, LobeFigures, PumpFigures
+from configurator.car.fitted import FittedNozzle
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog
+from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
+from configurator.judging.case import Case
+from configurator.judging.demand import Circuit, judge
 from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import BLOCK, COARSE_STEP, FACTOR_RANGE, LEVELS
-from configurator.slots import Mount, Shots
-from configurator.vehicle import load_vehicle
+from configurator.slots.columns import Mount, Shots
 
 ROOT = Path(__file__).resolve().parents[2]
 CIRCUITS = (("roadster", "front"), ("hill-climber", "front"), ("hill-climber", "rear"))

@@ -1,0 +1,66 @@
+"""A combination called by a word: what is fitted, a proposal by its number, or parts by name.
+
+fitted                      what is in the car
+proposal, proposal:2        what `tipin propose` lists, and its other ways in their order
+SLOT=WHAT,SLOT=WHAT         these parts in place of what is fitted, as --with takes them
+"""
+
+from collections.abc import Mapping, Sequence
+
+from configurator.errors import BadInput, Fault
+from configurator.files.reading import did_you_mean
+from configurator.judging.case import Case
+from configurator.reports import Change, ProposeReport
+from configurator.slots.options import Option
+from configurator.slots.wishes import FITTED, chosen_parts
+
+PROPOSAL = "proposal"
+
+
+def choice_of(case: Case, changes: Sequence[Change]) -> dict[str, Option]:
+    """The parts in every slot once the changes of a proposal for this very case are made."""
+    choice = dict(case.as_fitted)
+    for change in changes:
+        offered = case.options[change.slot]
+        found = offered.labelled(change.to)
+        assert found is not None
+        choice[change.slot] = found
+    return choice
+
+
+def proposed(case: Case, report: ProposeReport, number: int) -> dict[str, Option]:
+    """The choice of proposal 1, or of another way as 2, 3, ...; raises BadInput for a number there is not."""
+    ways = [report.changes, *(other.changes for other in report.alternatives)] if report.totals else []
+    if not 1 <= number <= len(ways):
+        if not ways:
+            raise BadInput([Fault(PROPOSAL, "", "nothing in the catalogue fits, so there is none", "parts by name")])
+        raise BadInput([Fault(f"{PROPOSAL} {number}", "", "there is no such proposal", f"1 to {len(ways)}")])
+    return choice_of(case, ways[number - 1])
+
+
+def number_of(word: str) -> int | None:
+    """The number of the proposal a word means; None where it means none. Raises BadInput for a number that is none.
+
+    >>> number_of("proposal"), number_of("proposal:2"), number_of("fitted")
+    (1, 2, None)
+    """
+    name, colon, number = word.partition(":")
+    if name != PROPOSAL:
+        return None
+    if colon and not number.isdecimal():
+        raise BadInput([Fault(word, "", f"'{number}' is no number", "for example proposal:2")])
+    return int(number) if colon else 1
+
+
+def named_choice(case: Case, word: str, report: ProposeReport | None) -> Mapping[str, Option]:
+    """The choice a word means; report holds the proposals where the word asks for one. Raises BadInput."""
+    number = number_of(word)
+    if number is not None:
+        assert report is not None
+        return proposed(case, report, number)
+    if word == FITTED:
+        return dict(case.as_fitted)
+    if "=" not in word:
+        expected = "fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT"
+        raise BadInput([Fault(word, "", "is no combination", expected, did_you_mean(word, [FITTED, PROPOSAL]))])
+    return chosen_parts(case.options, word.split(","))

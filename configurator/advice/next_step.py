@@ -1,0 +1,165 @@
+"""What to try next on a vehicle, with the belief behind it, as an answer."""
+
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+from pydantic import Field as Key
+
+from configurator.book.records import Trial
+from configurator.judging.case import Case
+from configurator.learning.belief import Belief, belief_of
+from configurator.learning.candidates import Candidates, Choice, candidates, fitted_after, labour_min
+from configurator.learning.next_run import Advice, next_step
+from configurator.reports import Answer, Report
+
+INTERVAL_SHARE = 0.9
+LIKELY = 0.5
+"""Sureness below which a combination is not called likely to be right."""
+UNLIKELY = "nothing that may be tried is likely to be right"
+
+
+class BeliefSummary(Report):
+    """What the runs say of the demand factor f."""
+
+    runs: int = Key(description="runs that count")
+    left_out: int = Key(description="runs that do not: a cold engine")
+    factor: float = Key(description="median of the belief in f")
+    factor_90_percent: list[float] = Key(description="f between which 90 % of the belief lies")
+    impossible: list[list[int]] = Key(
+        description="numbers of runs that cannot all have been judged rightly; one alone: no f explains it"
+    )
+
+
+class NextChange(Report):
+    """One part to put in for the next run."""
+
+    slot: str = Key(description="front.nozzle, ...")
+    from_: str = Key(alias="from", description="what is in now")
+    to: str = Key(description="what takes its place")
+    code: str | None = Key(description="code of the part; null for one that has none")
+    labour_min: float = Key(description="spanner work, minutes")
+
+
+class Outcome(Report):
+    """What the run may show, and what would be next."""
+
+    felt: str = Key(description="lean, right or rich")
+    chance: float = Key(description="probability, 0 to 1")
+    then: str = Key(description="what would be next")
+
+
+class NextReport(Answer):
+    """Answer of `tipin next`."""
+
+    vehicle: str = Key(description="name in the vehicle file")
+    do: Literal["try", "stop", "nothing"] = Key(
+        description="try the changes (none: the same again); stop with what is in the car; nothing is worth trying"
+    )
+    changes: list[NextChange] = Key(description="parts to put in, of what is in the car now")
+    labour_min: float = Key(description="spanner work together, minutes")
+    sureness: float = Key(description="share of belief for which the combination is right, 0 to 1")
+    why: str = Key(description="what the run saves, or why there is no further one")
+    outcomes: list[Outcome] = Key(description="what the run may show; empty where there is none")
+    belief: BeliefSummary = Key(description="what stands behind it")
+    notes: list[str] = Key(description="what to keep in mind")
+
+
+def percent(share: float) -> str:
+    """A share in whole per cent; nobody is ever quite sure.
+
+    >>> percent(0.934), percent(0.998)
+    ('93 %', 'over 99 %')
+    """
+    return "over 99 %" if share > 0.994 else f"{100 * share:.0f} %"
+
+
+def summary(belief: Belief) -> BeliefSummary:
+    """A belief in figures."""
+    return BeliefSummary(
+        runs=belief.runs, left_out=belief.left_out, factor=round(belief.median, 3),
+        factor_90_percent=[round(end, 3) for end in belief.interval(INTERVAL_SHARE)],
+        impossible=[[number or 0 for number in numbers] for numbers in belief.impossible],
+    )  # fmt: skip
+
+
+def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | None = None) -> NextReport:
+    """The next run worth making, or that none is. trials : of this vehicle. stock : None for all the catalogue has."""
+    belief = belief_of(case, trials)
+    case = case.with_linkage_set().at(belief.median)
+    now = fitted_after(case, trials)
+    field = candidates(case, belief, now, stock)
+    notes = [
+        f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
+        for circuit in case.fitted.circuits
+        if (circuit.slack_mm or 0.0) > case.catalog.limits.linkage_tolerance_mm
+    ]
+    if not field.field.open.any():
+        source = "on the shelf" if stock is not None else "in the catalogue"
+        why = f"no combination of what is fitted and what is {source} keeps every rule; `tipin propose` says what would"
+        return NextReport(
+            vehicle=case.vehicle.name, do="nothing", changes=[], labour_min=0.0, sureness=0.0, why=why, outcomes=[],
+            belief=summary(belief), notes=notes,
+        )  # fmt: skip
+    advice = next_step(field.field, belief, field.now)
+    changes = _changes(case, field, field.now, advice.choice)
+    hopeless = advice.do == "stop" and _most_sure(field, belief, advice) < LIKELY
+    return NextReport(
+        vehicle=case.vehicle.name, do="nothing" if hopeless else advice.do, changes=changes,
+        labour_min=sum(change.labour_min for change in changes),
+        sureness=round(advice.sureness, 4), why=_why(field, belief, advice),
+        outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
+        notes=notes,
+    )  # fmt: skip
+
+
+def _changes(case: Case, field: Candidates, now: int, choice: int) -> list[NextChange]:
+    before, after = field.choices[now], field.choices[choice]
+    return [
+        NextChange(
+            slot=slot, from_=before[slot].label, to=option.label, code=option.code,
+            labour_min=labour_min(case, slot, option),
+        )
+        for slot, option in after.items() if option.label != before[slot].label
+    ]  # fmt: skip
+
+
+def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
+    cost = f"{advice.costs_min:.0f} min of work and driving"
+    saved = f"{max(0.0, advice.saves_min):.0f} min of what would follow"
+    if advice.do == "try":
+        return f"{cost}, expected to save {saved}"
+    best = _most_sure(field, belief, advice)
+    if best < LIKELY:
+        return (
+            f"{UNLIKELY}, the surest to {percent(best)}: `tipin propose` may "
+            "find other parts, and a fault elsewhere (float level, ignition, air leak) may feel the same"
+        )
+    if best < advice.sureness + 0.005:
+        return "nothing that may be tried is surer to be right than what is in the car"
+    return f"no further run is worth its time: the best would cost {cost} and is expected to save {saved}"
+
+
+def _most_sure(field: Candidates, belief: Belief, advice: Advice) -> float:
+    """Sureness of the surest combination, of what may be tried and what is left in."""
+    return max(advice.sureness, float(np.where(field.field.open, field.field.sureness(belief), 0.0).max()))
+
+
+def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
+    """Lean, right and rich, each with the step it would lead to."""
+    found = []
+    for felt, steps in (("lean", (0, 1)), ("right", (2,)), ("rich", (3, 4))):
+        likelihood = field.field.chances[list(steps), choice].sum(axis=0)
+        after = belief.updated(likelihood)
+        then = next_step(field.field, after, choice)
+        label = _named(field.choices[choice], field.choices[then.choice])
+        says = f"{label}; stop, sure to {percent(then.sureness)}" if then.do == "stop" else f"{label}; run again"
+        if then.do == "stop" and _most_sure(field, after, then) < LIKELY:
+            says = UNLIKELY
+        found.append(Outcome(felt=felt, chance=round(float(likelihood @ belief.masses), 4), then=says))
+    return found
+
+
+def _named(before: Choice, after: Choice) -> str:
+    changed = [f"{slot}: {option.label}" for slot, option in after.items() if option.label != before[slot].label]
+    return ", ".join(changed) or "leave it as it is"

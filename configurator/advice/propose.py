@@ -1,0 +1,100 @@
+"""The fewest changes that make everything fit and meet the demand, each with the rules that force it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from configurator.advice.aftercare import aftercare
+from configurator.advice.explain import explain
+from configurator.advice.work import changes_of, consumables_of, covers_of, totals_of
+from configurator.judging.case import Case
+from configurator.judging.feelings import Symptom, moved
+from configurator.judging.findings import findings, problems
+from configurator.reports import Alternative, ProposeReport
+from configurator.rules import RULES
+from configurator.slots.options import Option
+from configurator.slots.wishes import GOALS, Wish
+from configurator.solver.classes import choice_of
+from configurator.solver.optimum import Chooser
+from configurator.solver.problem import Problem
+from configurator.solver.solution import EFFORT, Assignment, Solution
+
+ALTERNATIVES = (
+    ("nozzles nearest to what is fitted", "changes,step"),
+    ("smallest nozzle", "nozzle"),
+    ("cheapest", "price"),
+    ("next best of another kind", ""),
+)
+"""Title, and the goals put first; none puts other work first than what was proposed already."""
+
+
+@dataclass(frozen=True)
+class Request:
+    """What is asked for: wishes, goals in order, a symptom if one was named, and how hard to try."""
+
+    wishes: Sequence[Wish] = ()
+    order: Sequence[str] = GOALS
+    symptom: Symptom | None = None
+    effort: float = EFFORT
+
+
+def propose(case: Case, request: Request) -> ProposeReport:
+    """The best change list for a case, or why there is none."""
+    note = f"demand factor {case.factor:.2f}: " + (
+        "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
+    )
+    if request.symptom is not None:
+        move = moved(case, request.symptom)  # of the car as the driver felt it, its linkage as found
+        case, note = case.at(move.factor), move.says
+        if move.wish is not None:
+            request = replace(request, wishes=[*request.wishes, move.wish])
+    case = case.with_linkage_set()
+    full = choice_of(case, request.wishes)
+    chooser = Chooser(full, request.effort)
+    solution = chooser.best(request.order)
+    shared = {
+        "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
+        "hint": request.symptom.hint if request.symptom else "", "demand_factor": case.factor, "demand_note": note,
+        "order": list(request.order),
+    }  # fmt: skip
+    if solution is None:
+        conflict = explain(full, request.effort)
+        return ProposeReport(
+            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, covers={}, first=[],
+            remaining=[], aftercare=[], alternatives=[], conflict=conflict,
+        )  # fmt: skip
+    choice = _choice(chooser.problem, solution.chosen)
+    changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
+    consumables = consumables_of(case, choice)
+    remaining = problems(findings(case, choice))
+    return ProposeReport(
+        **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
+        consumables=consumables, totals=totals_of(changes, consumables), covers=covers_of(case, choice),
+        first=[f for f in remaining if not RULES[f.rule].is_choosable and f.severity != "note"],
+        remaining=[f for f in remaining if RULES[f.rule].is_choosable or f.severity == "note"],
+        aftercare=aftercare(choice),
+        alternatives=_alternatives(case, chooser, solution, request), conflict=None,
+    )  # fmt: skip
+
+
+def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
+    return {slot: problem.options[slot][index] for slot, index in chosen.items()}
+
+
+def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Request) -> list[Alternative]:
+    """Proposals that are best in another way: by another goal first, and the next best that works differently."""
+    found: list[Alternative] = []
+    seen = [first.chosen]
+    for title, goals in ALTERNATIVES:
+        put_first = goals.split(",") if goals else []
+        order = [*put_first, *(goal for goal in request.order if goal not in put_first)]
+        solution = chooser.best(order) if goals else chooser.best_of_another_kind(order, seen)
+        if solution is None or solution.chosen in seen:
+            continue
+        seen.append(solution.chosen)
+        choice = _choice(chooser.problem, solution.chosen)
+        aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
+        changes, consumables = changes_of(case, choice, request.wishes, aim), consumables_of(case, choice)
+        found.append(
+            Alternative(title=title, changes=changes, consumables=consumables, totals=totals_of(changes, consumables))
+        )
+    return found

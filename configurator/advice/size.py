@@ -1,0 +1,122 @@
+"""The smallest nozzle that meets the demand, with the fitted pump and with each other pump.
+
+With the fitted pump the lobe stays as it is; another pump may bring another lobe. The feed screw follows the nozzle:
+the fitted one as long as it leaves the nozzle in charge. More than that is a proposal's business.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from configurator.judging.case import Case
+from configurator.judging.table import DEMAND, CombinationTable, tabulate_circuit
+from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
+from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.options import Option
+from configurator.units.units import INCH_MM
+
+
+def size(case: Case, circuits: Sequence[str]) -> SizeReport:
+    """Sizes for the circuits asked for, at the case's demand factor."""
+    sized = [_size_circuit(case, name) for name in circuits]
+    notes = [
+        "Orifices differ by a hundredth or two from their stamp (a new drill alone may be 0.014 mm under its size), "
+        "and that is half a step of the catalogue: measure the orifice with a pin gauge before judging a trial."
+    ]
+    if case.tip_in.film_held_at_edge:
+        notes.append(
+            "Part of the tip-in lies outside what the fuel on the manifold walls was measured for (0.3 to 1.0 bar, "
+            "up to 3,000 rev/min): the answer is less sure there."
+        )
+    return SizeReport(
+        vehicle=case.vehicle.name, ok=all(circuit.smallest is not None for circuit in sized),
+        demand_factor=case.factor, circuits=sized, notes=notes,
+    )  # fmt: skip
+
+
+def _size_circuit(case: Case, name: str) -> CircuitSizes:
+    table = tabulate_circuit(case, name)
+    rows = [row for pump in range(len(table.options["pump"])) for row in _rows_of_pump(case, table, pump)]
+    pumps = [option.label for option in table.options["pump"]]
+    by_pump = {pump: _smallest(table, [row for row in rows if pumps[row[2]] == pump]) for pump in pumps}
+    candidates = [candidate(case, table, row) for row in rows]
+    return CircuitSizes(
+        circuit=name, smallest=by_pump[pumps[0]], smallest_by_pump=by_pump,
+        fitted=candidate(case, table, (0, 0, 0, 0)), candidates=candidates,
+    )  # fmt: skip
+
+
+Row = tuple[int, int, int, int]
+
+
+def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Row]:
+    """For each nozzle the best screw and lobe with a pump, smallest nozzle first.
+
+    Best is: fewest rules broken, then fewest changes, then least beyond the allowed spells, then the catalogue's order.
+    """
+    broken = np.sum([rule[:, :, pump, :] for rule in table.broken.values()], axis=0)
+    shot, limits = table.columns["shot"], case.catalog.limits
+    excess = np.maximum(shot.hole_ms - limits.hole_most_ms, 0.0) + np.maximum(shot.flood_ms - limits.flood_most_ms, 0.0)
+    excess = excess[:, :, pump, :, 0, 0]
+    changes = np.array([o.changed for o in table.options["feed_screw"]])[:, None] + np.array(
+        [o.changed for o in table.options["lobe"]]
+    )
+    lobes = slice(0, 1) if pump == 0 else slice(None)
+    rows: list[Row] = []
+    for nozzle in range(len(table.options["nozzle"])):
+        keys = [broken[nozzle, :, lobes], changes[:, lobes], excess[nozzle, :, lobes].round(6)]
+        order = np.lexsort([key.ravel() for key in reversed(keys)])
+        screw, lobe = np.unravel_index(order[0], keys[0].shape)
+        rows.append((nozzle, int(screw), pump, int(lobe)))
+    diameter = table.columns["nozzle"].diameter_mm.ravel()
+    aimed = table.columns["nozzle"].aimed.ravel()
+    return sorted(rows, key=lambda row: (diameter[row[0]], aimed[row[0]] != aimed[0], row[0]))
+
+
+def _smallest(table: CombinationTable, rows: Sequence[Row]) -> NozzleChoice | None:
+    """The first row, smallest nozzle first, that breaks no rule but that of the pad (which is the pump's business)."""
+    for row in rows:
+        if not any(mask[row] for rule, mask in table.broken.items() if rule != "pump-clears-the-manifold-pad"):
+            return nozzle_choice(table.options["nozzle"][row[0]])
+    return None
+
+
+def nozzle_choice(option: Option) -> NozzleChoice:
+    """A nozzle option as an answer."""
+    diameter_mm: float = option.figures.diameter_mm  # type: ignore[union-attr]
+    return NozzleChoice(
+        code=option.code,
+        diameter_mm=diameter_mm,
+        diameter_in=round(diameter_mm / INCH_MM, 4),
+        style=option.figures.style,  # type: ignore[union-attr]
+        label=option.label,
+    )
+
+
+def candidate(case: Case, table: CombinationTable, row: Row) -> Candidate:
+    """One combination in full."""
+    nozzle, screw, pump, lobe = (table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, row, strict=True))
+    shot = table.columns["shot"].at((*row, 0, 0))
+    low, high = float(shot.window_low), float(shot.window_high)
+    known = bool(np.isfinite(low))
+    choice = nozzle_choice(nozzle)
+    return Candidate(
+        code=choice.code, diameter_mm=choice.diameter_mm, diameter_in=choice.diameter_in,
+        style=nozzle.figures.style,  # type: ignore[union-attr]
+        pump=pump.label, feed_screw=screw.label, lobe=lobe.label.split(" at ")[0],
+        phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
+        hole_ms=rounded(shot.hole_ms), flood_ms=rounded(shot.flood_ms), volume_cc=rounded(shot.volume_cc, 3),
+        duration_ms=rounded(shot.ends_ms), peak_cc_s=rounded(shot.peak_cc_s, 3),
+        window=[round(low, 3), round(high, 3)] if known and low <= high else None,
+        meets=not any(table.broken[rule][row] for rule in DEMAND),
+        breaks=[rule for rule, mask in table.broken.items() if mask[row]],
+        lean_margin_percent=round(100 * (high / case.factor - 1), 1) if known else None,
+        rich_margin_percent=round(100 * (1 - low / case.factor), 1) if known else None,
+    )  # fmt: skip
+
+
+def rounded(value: Any, digits: int = 1) -> float | None:
+    """A figure for an answer; None where there is none."""
+    number = float(value)
+    return round(number, digits) if np.isfinite(number) else None

@@ -1,0 +1,87 @@
+"""The smallest nozzle that is sure enough to be right, under what the runs say of the engine."""
+
+from collections.abc import Sequence
+
+from pydantic import Field
+
+from configurator.advice.next_step import BeliefSummary, summary
+from configurator.advice.size import size
+from configurator.judging.case import Case
+from configurator.judging.table import DEMAND
+from configurator.learning.belief import Belief
+from configurator.reports import Candidate, CircuitSizes, NozzleChoice, ProposeReport, SizeReport
+from configurator.units.units import INCH_MM, show_diameter
+
+WANTED = 0.9
+"""Sureness wanted where nobody says another."""
+PADS_BUSINESS = "pump-clears-the-manifold-pad"
+
+
+class SureCandidate(Candidate):
+    """A combination with how sure it is to be right."""
+
+    sureness: float = Field(description="share of belief inside its window, 0 to 1")
+
+
+class SureCircuitSizes(CircuitSizes):
+    """Sizes for one circuit, chosen by sureness."""
+
+    candidates: list[SureCandidate] = Field(  # type: ignore[assignment]
+        description="every nozzle with every pump, each with its best screw and lobe at the median of the belief"
+    )
+    sureness: float | None = Field(description="sureness of the smallest nozzle; null where there is none")
+    enough: bool = Field(description="whether that is as sure as was wanted")
+
+
+class SureSizeReport(SizeReport):
+    """Answer of `tipin size` where runs stand in the book: smallest that is sure enough, or else the surest."""
+
+    circuits: list[SureCircuitSizes] = Field(description="one entry a circuit")  # type: ignore[assignment]
+    belief: BeliefSummary = Field(description="what stands behind it")
+    sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
+
+
+class SureProposeReport(ProposeReport):
+    """Answer of `tipin propose` where runs stand in the book."""
+
+    belief: BeliefSummary = Field(description="what stands behind it")
+    sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
+    sureness: float | None = Field(description="share of belief that the proposal is right for; null if nothing fits")
+
+
+def sure_sizes(case: Case, circuits: Sequence[str], belief: Belief, wanted: float = WANTED) -> SureSizeReport:
+    """Sizes judged at the median of a belief; the smallest nozzle is the first that is sure enough, or the surest."""
+    report = size(case.at(belief.median), circuits)
+    sized = [_sure_circuit(sizes, belief, wanted) for sizes in report.circuits]
+    ok = all(sizes.enough for sizes in sized)
+    kept = {name: value for name, value in report if name not in ("circuits", "ok")}
+    return SureSizeReport(**kept, ok=ok, circuits=sized, belief=summary(belief), sureness_wanted=wanted)
+
+
+def _sure_circuit(sizes: CircuitSizes, belief: Belief, wanted: float) -> SureCircuitSizes:
+    rows = [SureCandidate(**dict(row), sureness=round(belief.sureness(row.window), 4)) for row in sizes.candidates]
+    fits = [row for row in rows if set(row.breaks) <= {*DEMAND, PADS_BUSINESS}]
+    chosen = {pump: _chosen([row for row in fits if row.pump == pump], wanted) for pump in sizes.smallest_by_pump}
+    now = chosen[sizes.fitted.pump]
+    return SureCircuitSizes(
+        circuit=sizes.circuit, smallest=_choice(now), fitted=sizes.fitted, candidates=rows,
+        smallest_by_pump={pump: _choice(row) for pump, row in chosen.items()}, sureness=now.sureness if now else None,
+        enough=now is not None and now.sureness >= wanted,
+    )  # fmt: skip
+
+
+def _chosen(rows: Sequence[SureCandidate], wanted: float) -> SureCandidate | None:
+    """The first row, smallest nozzle first, that is sure enough; else the surest; None where none may be right."""
+    enough = next((row for row in rows if row.sureness >= wanted), None)
+    surest = max(rows, key=lambda row: row.sureness, default=None)
+    return enough or (surest if surest and surest.sureness > 0.0 else None)
+
+
+def _choice(row: SureCandidate | None) -> NozzleChoice | None:
+    if row is None:
+        return None
+    size = show_diameter(row.diameter_mm)
+    return NozzleChoice(
+        code=row.code, diameter_mm=row.diameter_mm, diameter_in=round(row.diameter_mm / INCH_MM, 4), style=row.style,
+        label=f"{row.code}, {size}" if row.code else f"{row.style} nozzle, {size}",
+    )  # fmt: skip

@@ -1,0 +1,116 @@
+"""What a choice of parts comes to: what it delivers, what changes and why, gaskets, price, labour, jobs by hand."""
+
+from collections.abc import Sequence
+
+from configurator.advice.aftercare import aftercare
+from configurator.advice.size import rounded
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice, broken, findings, joints_opened, problems
+from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
+from configurator.slots.wishes import Wish
+
+Kept = set[tuple[str, str | None]]
+"""Advice that a choice breaks anyway: rule and circuit."""
+
+
+def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> list[Change]:
+    """The changed slots, each with what forces it: what comes back when it alone is undone; aim is the reason where
+    nothing does."""
+    kept = {(f.rule, f.circuit) for f in broken(case, choice)}
+    changes = []
+    for slot, option in choice.items():
+        if option.changed:
+            pump = choice.get(f"{slot.partition('.')[0]}.pump")
+            in_box = option.work == "fit" and pump is not None and pump.changed and option.code in pump.comes_with
+            changes.append(
+                Change(
+                    slot=slot,
+                    from_=case.as_fitted[slot].label,
+                    to=option.label,
+                    code=option.code,
+                    work=option.work if option.work != "none" else "fit",
+                    reversible=not option.permanent,
+                    price=0.0 if in_box else option.price / 100,
+                    labour_min=option.labour_min,
+                    because=_because(case, choice, slot, wishes, aim, kept)
+                    + (["in the pump's box: costs nothing more"] if in_box else []),
+                )
+            )
+    return changes
+
+
+def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim: str, kept: Kept) -> list[str]:
+    wished = [
+        wish.text if wish.felt else f"you asked for it ({wish.text})"
+        for wish in wishes
+        if wish.slot == slot and 0 not in wish.allowed
+    ]
+    undone = dict(choice) | {slot: case.as_fitted[slot]}
+    back = [f for f in broken(case, undone) if (f.rule, f.circuit) not in kept]
+    forcing = [f for f in back if f.severity == "conflict"] or back
+    forced = [_without(case, slot, finding) for finding in forcing]
+    return wished + forced or [f"no rule forces it; it is there for {aim}"]
+
+
+def _without(case: Case, slot: str, finding: Finding) -> str:
+    where = f"{finding.circuit}, " if finding.circuit and not slot.startswith(finding.circuit) else ""
+    before = case.as_fitted[slot].label
+    undone = "without it" if before == "none" else f"with {before}"
+    return f"{where}{undone}: {finding.says} [{finding.rule}]"
+
+
+def consumables_of(case: Case, choice: Choice) -> list[ConsumableLine]:
+    """Gaskets for every joint opened, one line a code."""
+    lines: dict[str, ConsumableLine] = {}
+    for _, joint in sorted(joints_opened(choice)):
+        for part in case.catalog.consumables.values():
+            if part.joint == joint:
+                before = lines[part.code].quantity if part.code in lines else 0
+                quantity = before + part.quantity
+                lines[part.code] = ConsumableLine(
+                    code=part.code, joint=joint, quantity=quantity, price=round(quantity * part.price, 2)
+                )
+    return list(lines.values())
+
+
+def totals_of(changes: Sequence[Change], consumables: Sequence[ConsumableLine]) -> Totals:
+    price = sum(change.price for change in changes) + sum(line.price for line in consumables)
+    return Totals(changes=len(changes), price=round(price, 2), labour_min=sum(change.labour_min for change in changes))
+
+
+def covers_of(case: Case, choice: Choice) -> dict[str, list[float] | None]:
+    """The demand factors that each circuit covers with a choice; None where it covers none."""
+    return {shot.circuit: shot.window for shot in shots_of(case, choice)}
+
+
+def shots_of(case: Case, choice: Choice, *, with_windows: bool = True) -> list[Shot]:
+    """What each circuit delivers with a choice; without windows it is there at once where the case is tabulated."""
+    listed = {slot: (option,) for slot, option in choice.items()}
+    shots = []
+    for name in case.circuit_names:
+        shot = case.columns(name, listed, with_windows=with_windows)["shot"]
+        figures = {key: float(value.item()) for key, value in vars(shot).items()}
+        low, high = figures["window_low"], figures["window_high"]
+        shots.append(
+            Shot(
+                circuit=name, hole_ms=rounded(figures["hole_ms"]), flood_ms=rounded(figures["flood_ms"]),
+                volume_cc=rounded(figures["volume_cc"], 3), duration_ms=rounded(figures["ends_ms"]),
+                window=[round(low, 3), round(high, 3)] if low <= high else None,
+            )
+        )  # fmt: skip
+    return shots
+
+
+def combination_of(
+    case: Case, choice: Choice, title: str, wishes: Sequence[Wish] = (), *, with_windows: bool = True
+) -> Combination:
+    """A choice judged by every rule, with the work to fit it; its linkage is judged as found, as the case has it."""
+    found = findings(case, choice)
+    changes, consumables = changes_of(case, choice, wishes, "being chosen"), consumables_of(case, choice)
+    return Combination(
+        title=title, ok=not any(f.severity == "conflict" and f.holds is False for f in found),
+        parts={slot: option.label for slot, option in choice.items()},
+        shots=shots_of(case, choice, with_windows=with_windows),
+        findings=[*problems(found), *(f for f in found if f.holds)], changes=changes, consumables=consumables,
+        totals=totals_of(changes, consumables), aftercare=aftercare(choice),
+    )  # fmt: skip

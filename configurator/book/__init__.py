@@ -1,0 +1,1 @@
+"""What a workshop keeps: runs and the shelf, in one database."""

@@ -1,0 +1,173 @@
+"""A trial run as it is kept: the car with what was fitted, the conditions, and what was felt or measured.
+
+The car is kept with measured figures in place of codes, so that a run can be judged again although the catalogue has
+changed since; the codes stand beside it for people to read.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any, Literal
+
+from pydantic import field_validator
+
+from configurator.basis import ASSUMED
+from configurator.car.fitted import FittedCircuit, FittedNozzle
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
+from configurator.errors import BadInput, Fault
+from configurator.files.declared import Flag, Number, Record, Whole, figure
+from configurator.files.reading import did_you_mean
+from configurator.judging.case import Case
+from configurator.judging.feelings import SYMPTOMS
+from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.columns import Mount
+from configurator.slots.options import Option, Stack
+
+Strength = Literal["faint", "clear", "strong"]
+
+
+class Conditions(Record):
+    """Air and engine on the day; what is None is as the vehicle file has it."""
+
+    air_temperature_c: Number | None = figure("air at the carburettor", "deg C", default=None, ge=-40, le=60)
+    altitude_m: Number | None = figure("height above the sea", "m", default=None, ge=-500, le=6000)
+    air_pressure_kpa: Number | None = figure(
+        "air pressure, not reduced to sea level", "kPa", default=None, ge=45, le=110
+    )
+    fuel: str | None = figure("what was in the tank", default=None, min_length=1, max_length=80)
+    warm: Flag = figure("whether the engine was warm: a cold one says nothing of the pump circuit", default=True)
+
+
+class Felt(Record):
+    """What the driver felt, in one of the words of symptoms, and how strongly."""
+
+    word: str = figure("one of the symptom words", min_length=1, max_length=40)
+    strength: Strength = figure("faint, clear or strong", basis=ASSUMED, default="clear")
+
+
+class TraceMeasured(Record):
+    """What a mixture trace gave: spells as the model defines them, corrected for the sensor's lag."""
+
+    hole_ms: Number = figure("longest spell leaner than the lean limit", "ms", ge=0, le=60_000)
+    flood_ms: Number = figure("longest spell richer than the rich limit", "ms", ge=0, le=60_000)
+    lag_ms: Number = figure("sensor lag that was taken out", "ms", ge=0, le=5000)
+    doubt_ms: Number = figure("standard error of both spells", "ms", ge=0, le=5000)
+
+
+class Trial(Record):
+    """One run. number is None until the book has it; an undone run stays, marked."""
+
+    number: Whole | None = figure("number in the book", default=None)
+    at: datetime = figure("when, UTC")
+    vehicle: str = figure("name of the vehicle", min_length=1, max_length=200)
+    car: dict[str, Any] = figure("the vehicle file as read, with measured figures in place of codes")
+    codes: dict[str, str] = figure("slot and what was fitted, for people")
+    conditions: Conditions = figure("air and engine on the day", default=Conditions())
+    felt: Felt | None = figure("what was felt", default=None)
+    clean_after_ms: Number | None = figure(
+        "time from tip-in to a clean pull, measured", "ms", default=None, ge=0, le=60_000
+    )
+    trace: TraceMeasured | None = figure("what a mixture trace gave", default=None)
+    note: str = figure("anything else", default="", max_length=2000)
+    undone: Flag = figure("taken back", default=False)
+
+    @field_validator("at")
+    @classmethod
+    def _in_utc(cls, at: datetime) -> datetime:
+        return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
+
+
+def trial_of(
+    case: Case,
+    at: datetime,
+    felt: Felt | None,
+    conditions: Conditions,
+    *,
+    choice: Mapping[str, Option] | None = None,
+    clean_after_ms: float | None = None,
+    trace: TraceMeasured | None = None,
+    note: str = "",
+) -> Trial:
+    """The run of a case with a choice of parts, by default what is fitted in its vehicle file. Raises BadInput for an
+    unknown symptom, and for a run of which neither a feeling nor a trace is known."""
+    choice = choice or case.as_fitted
+    if felt is None and trace is None:
+        raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
+    if felt is not None and felt.word not in SYMPTOMS:
+        meant = did_you_mean(felt.word, list(SYMPTOMS))
+        raise BadInput([Fault(f"--felt {felt.word}", "", "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)])
+    return Trial(
+        at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
+        felt=felt, trace=trace, codes={slot: option.label for slot, option in choice.items()},
+        clean_after_ms=clean_after_ms, note=note,
+    )  # fmt: skip
+
+
+def measured_car(case: Case, choice: Mapping[str, Option]) -> dict[str, Any]:
+    """The vehicle as a dictionary that Vehicle reads, every part of a choice by its figures; clearances as a spacer or
+    a relieved pad leaves them."""
+    car = case.vehicle.model_dump(mode="json", exclude_none=True)
+    car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.fitted.circuits}
+    stack, relief = choice["spacer"].figures, choice["pad_relief"].figures
+    assert isinstance(stack, Stack) and isinstance(relief, float)
+    for key, grows_mm in (
+        ("pad_clearance_mm", stack.thickness_mm + relief),
+        ("rear_pad_clearance_mm", stack.thickness_mm + relief),
+        ("bonnet_clearance_mm", -stack.bonnet_mm),
+    ):
+        if key in car["manifold"]:
+            car["manifold"][key] = max(0.0, car["manifold"][key] + grows_mm)
+    return car
+
+
+def _with_parts(circuit: FittedCircuit, choice: Mapping[str, Option]) -> FittedCircuit:
+    """The circuit with the parts of a choice; a linkage that a change disturbed is set again, its measures gone."""
+    own = {slot: choice[f"{circuit.name}.{slot}"] for slot in CIRCUIT_SLOTS}
+    nozzle, screw, pump, mount = (own[slot].figures for slot in ("nozzle", "feed_screw", "pump", "lobe"))
+    assert isinstance(nozzle, FittedNozzle) and isinstance(screw, FeedScrewFigures)
+    assert isinstance(pump, PumpFigures) and isinstance(mount, Mount)
+    fitted = replace(
+        circuit, nozzle=nozzle, feed_screw=screw, pump=pump, lobe=mount.lobe, phase_deg=mount.phase_deg
+    )  # fmt: skip
+    if own["pump"].changed or own["lobe"].changed:
+        fitted = replace(fitted, slack_mm=None, preload_mm=None, overtravel_mm=None)
+    return fitted
+
+
+def car_of(trial: Trial) -> Vehicle:
+    """The vehicle of a run, under the conditions of that run."""
+    engine = trial.car["engine"] | {
+        key: value for key, value in trial.conditions.model_dump(exclude={"fuel", "warm"}).items() if value is not None
+    }
+    return Vehicle.model_validate(trial.car | {"engine": engine})
+
+
+def _measured(circuit: FittedCircuit) -> dict[str, Any]:
+    nozzle = circuit.nozzle
+    measured: dict[str, Any] = {
+        "nozzle": {
+            "diameter": nozzle.diameter_mm, "style": nozzle.style, "orifices": nozzle.orifices,
+            "length_mm": nozzle.length_mm, "redrilled": nozzle.redrilled, "measured": nozzle.measured,
+        },
+        "feed_screw": _figures(circuit.feed_screw, ("passage_area_mm2", "free_flow")),
+        "pump": _figures(
+            circuit.pump,
+            ("capacity_cc", "diaphragm_area_mm2", "safe_stroke_mm", "spring_preload_n", "spring_rate_n_per_mm", "lever",
+             "lever_ratio", "depth_below_bowl_mm"),
+        ),
+        "lobe": _figures(
+            circuit.lobe, ("total_lift_mm", "duration_deg", "nose", "table", "lever", "phases_deg")
+        ),
+        "phase_deg": circuit.phase_deg,
+    }  # fmt: skip
+    for key in ("slack_mm", "preload_mm", "overtravel_mm"):
+        value = getattr(circuit, key)
+        if value is not None:
+            measured[key] = value
+    return measured
+
+
+def _figures(part: Record, keys: tuple[str, ...]) -> dict[str, Any]:
+    dumped = part.model_dump(mode="json", include=set(keys), exclude_none=True)
+    return {key: value for key, value in dumped.items() if value != []}

@@ -1,0 +1,178 @@
+"""Runs as files, to keep, to look into with a spreadsheet, or to carry to another book: JSON and CSV hold the same.
+
+In CSV a run is one row: what was fitted stands in a column for each slot, for people, and the vehicle file with its
+measured figures in the last column, as JSON.
+"""
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field, ValidationError
+
+from configurator.book.records import Trial, car_of
+from configurator.car.vehicle import Vehicle, place_in_toml
+from configurator.errors import BadInput, Fault
+from configurator.files.faults import Place, faults_of
+from configurator.files.reading import did_you_mean, read_table, read_text
+from configurator.judging.feelings import SYMPTOMS
+from configurator.reports import SCHEMA_VERSION, Answer
+from configurator.rules import CIRCUIT_SLOTS, SHARED_SLOTS
+
+Format = Literal["csv", "json"]
+LARGEST_IMPORT_BYTES = 50_000_000
+_OF_RUN = ("number", "at", "vehicle", "undone")
+_OF_FEELING = {"felt": "word", "strength": "strength"}
+_OF_DAY = ("warm", "air_temperature_c", "altitude_m", "air_pressure_kpa", "fuel")
+_OF_TRACE = ("hole_ms", "flood_ms", "lag_ms", "doubt_ms")
+_SLOTS = (*(f"{circuit}.{slot}" for circuit in ("front", "rear") for slot in CIRCUIT_SLOTS), *SHARED_SLOTS)
+COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *_SLOTS, "car")
+
+
+class TrialFile(Answer):
+    """What `tipin trial --export json` writes and `--import` reads."""
+
+    trials: list[Trial] = Field(description="the runs, in the order in which they were recorded")
+
+
+def as_text(trials: Sequence[Trial], format: Format) -> str:
+    """Runs as a file of one of the formats."""
+    if format == "json":
+        return TrialFile(trials=list(trials)).model_dump_json(indent=2) + "\n"
+    out = io.StringIO(newline="")
+    table = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    table.writeheader()
+    table.writerows(map(_row, trials))
+    return out.getvalue()
+
+
+def _row(trial: Trial) -> dict[str, Any]:
+    felt, trace = trial.felt, trial.trace
+    row: dict[str, Any] = {name: getattr(trial, name) for name in ("number", "vehicle", "clean_after_ms", "note")}
+    row["at"] = trial.at.astimezone(UTC).isoformat()
+    row |= {column: getattr(felt, field) for column, field in _OF_FEELING.items()} if felt else {}
+    row |= {name: getattr(trial.conditions, name) for name in _OF_DAY}
+    row |= {name: getattr(trace, name) for name in _OF_TRACE} if trace else {}
+    row |= {slot: trial.codes.get(slot) for slot in _SLOTS}
+    row |= {"undone": _yes(trial.undone), "warm": _yes(trial.conditions.warm)}
+    return row | {"car": json.dumps(trial.car, ensure_ascii=False)}
+
+
+def _yes(flag: bool) -> str:
+    return "yes" if flag else "no"
+
+
+def read_trials(path: Path) -> list[Trial]:
+    """The runs of a JSON or CSV file, told apart by how it starts; raises BadInput with every fault in it."""
+    text = read_text(path, LARGEST_IMPORT_BYTES)
+    if not text.strip():
+        raise BadInput([Fault(str(path), "", "is empty", "runs as `tipin trial --export` writes them")])
+    return _from_json(path, text) if text.lstrip().startswith("{") else _from_csv(path)
+
+
+def _from_json(path: Path, text: str) -> list[Trial]:
+    def place(loc: Place) -> str:
+        entry = (
+            f"trials, entry {loc[1] + 1}" if len(loc) > 1 and isinstance(loc[1], int) else str(loc[0]) if loc else ""
+        )
+        return ", ".join(filter(None, [entry, ".".join(map(str, loc[2:]))]))
+
+    try:
+        read = TrialFile.model_validate_json(text)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        if first["type"] == "json_invalid":
+            problem = f"cannot be read, as it is not JSON ({first['ctx']['error']})"
+            raise BadInput([Fault(str(path), "", problem, "runs as `tipin trial --export json` writes them")]) from None
+        raise BadInput(faults_of(error, TrialFile, str(path), place)) from None
+    if read.schema_version > SCHEMA_VERSION:
+        problem = f"was written by a later tipin (schema_version {read.schema_version})"
+        raise BadInput([Fault(str(path), "", problem, f"schema_version {SCHEMA_VERSION}", "install that tipin here")])
+    faults: list[Fault] = []
+    for entry, trial in enumerate(read.trials):
+        faults += _sense(trial, str(path), lambda loc, entry=entry: place(("trials", entry, *loc)))  # type: ignore[misc]
+    if faults:
+        raise BadInput(faults)
+    return read.trials
+
+
+def _from_csv(path: Path) -> list[Trial]:
+    table = read_table(path, LARGEST_IMPORT_BYTES)
+    faults = list(table.faults)
+    for column in table.columns:
+        if column not in COLUMNS:
+            remedy = did_you_mean(column, COLUMNS) or f"the columns are {', '.join(COLUMNS)}"
+            faults.append(Fault(str(path), f"column {column}", "is not a column of this table", remedy=remedy))
+    faults += [
+        Fault(str(path), f"column {name}", "is missing", f"the columns {', '.join(COLUMNS)}")
+        for name in ("at", "vehicle", "car") if name not in table.columns
+    ]  # fmt: skip
+    trials: list[Trial] = []
+    for row in table.rows if not faults else ():
+
+        def place(loc: Place, number: int = row.number) -> str:
+            return f"row {number}, column {_column(loc)}" if loc else f"row {number}"
+
+        try:
+            trial = Trial.model_validate(_tables(row.cells))
+        except ValidationError as error:
+            faults += faults_of(error, Trial, str(path), place)
+        except ValueError as error:
+            expected = "the vehicle as JSON, as `tipin trial --export csv` writes it"
+            faults.append(Fault(str(path), place(("car",)), f"is not JSON ({error})", expected))
+        else:
+            faults += _sense(trial, str(path), place)
+            trials.append(trial)
+    if faults:
+        raise BadInput(faults)
+    return trials
+
+
+def _tables(cells: dict[str, str]) -> dict[str, Any]:
+    """A run's fields from the cells of its row. Raises ValueError if the car is no JSON."""
+    plain = (*_OF_RUN, "clean_after_ms", "note")
+    run: dict[str, Any] = {name: cells[name] for name in plain if name in cells}
+    parted: tuple[tuple[str, dict[str, str]], ...] = (
+        ("felt", {field: cells[column] for column, field in _OF_FEELING.items() if column in cells}),
+        ("conditions", {name: cells[name] for name in _OF_DAY if name in cells}),
+        ("trace", {name: cells[name] for name in _OF_TRACE if name in cells}),
+    )
+    run |= {name: fields for name, fields in parted if fields}
+    run["codes"] = {slot: cells[slot] for slot in _SLOTS if slot in cells}
+    if "car" in cells:
+        try:
+            run["car"] = json.loads(cells["car"])
+        except RecursionError:
+            raise ValueError("nested too deeply") from None
+    return run
+
+
+def _column(loc: Place) -> str:
+    """The column in which a field of a run stands."""
+    if loc[0] == "felt":
+        return next((column for column, field in _OF_FEELING.items() if loc[-1] == field), "felt")
+    if loc[0] == "car":
+        return " ".join(["car", place_in_toml(loc[1:])]).strip()
+    return str(loc[-1])
+
+
+def _sense(trial: Trial, file: str, place: Callable[[Place], str]) -> Iterable[Fault]:
+    """What is wrong with a run although every field of it can be read."""
+    if trial.felt is None and trial.trace is None:
+        yield Fault(
+            file, place(("felt", "word")), "says neither what was felt nor what a trace measured", "one of them"
+        )
+    if trial.felt is not None and trial.felt.word not in SYMPTOMS:
+        meant = did_you_mean(trial.felt.word, list(SYMPTOMS))
+        problem = f"{trial.felt.word} is no symptom"
+        yield Fault(file, place(("felt", "word")), problem, f"one of {', '.join(SYMPTOMS)}", meant)
+    try:
+        car_of(trial)
+    except ValidationError as error:
+        yield from faults_of(error, Vehicle, file, lambda loc: place(("car", *loc)))
+    except (KeyError, TypeError):
+        yield Fault(file, place(("car",)), "is no vehicle", "the tables of a vehicle file, [engine] among them")

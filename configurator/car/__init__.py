@@ -1,0 +1,1 @@
+"""A vehicle as its owner describes it, and what is fitted on it."""

@@ -1,0 +1,379 @@
+"""A vehicle as its owner describes it: engine, driveline, manifold, carburettor, and what is fitted.
+
+Only what an owner can know is required. A part is named by its code in the catalogue, or described by what was measured
+on it. Clearances are measured with everything in place as it stands, the fitted spacer included.
+"""
+
+from math import sqrt
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationError, field_validator, model_validator
+
+from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
+from configurator.catalogue.parts import (
+    DEFAULT_ORIFICE_LENGTH_MM,
+    DEFAULT_ORIFICES,
+    ORIFICE_SOURCE,
+    FeedScrewFigures,
+    LobeFigures,
+    NozzleStyle,
+    PumpFigures,
+    check_orifice_length,
+)
+from configurator.errors import BadInput
+from configurator.files.declared import (
+    Code,
+    DiameterMm,
+    Flag,
+    LengthMm,
+    Number,
+    Record,
+    Whole,
+    figure,
+)
+from configurator.files.faults import Place, faults_of
+from configurator.files.reading import read_toml
+from configurator.physics.verdict import FACTOR_RANGE
+from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
+
+TWO_BARREL_DEPRESSION_IN_HG, FOUR_BARREL_DEPRESSION_IN_HG = 3.0, 1.5
+MANIFOLD_TO_DISPLACEMENT = 0.8
+
+
+class Engine(Record):
+    """The engine, warm and in good order."""
+
+    displacement_cc: Number = figure("swept volume of all cylinders", "cc", gt=50, lt=30_000)
+    idle_rpm: Number = figure("warm idle speed, as set", "rev/min", gt=200, lt=4000)
+    volumetric_efficiency: Number = figure(
+        "air drawn over swept volume, at full opening and low speed", basis=ASSUMED, default=0.82, gt=0.3, lt=1.2
+    )
+    altitude_m: Number = figure("height above the sea", "m", basis=ASSUMED, default=0.0, ge=-500, le=6000)
+    air_temperature_c: Number | None = figure(
+        "air at the carburettor; by default that of the altitude", "deg C",
+        basis=PUBLISHED, source="ISO 2533", default=None, ge=-40, le=60,
+    )  # fmt: skip
+    air_pressure_kpa: Number | None = figure(
+        "air pressure measured, not reduced to sea level; by default that of the altitude", "kPa",
+        basis=PUBLISHED, source="ISO 2533", default=None, ge=45, le=110,
+    )  # fmt: skip
+    inertia_kg_m2: Number = figure(
+        "inertia of crankshaft, flywheel and clutch or converter", "kg m2", basis=ASSUMED, default=0.15, gt=0.005, lt=5
+    )
+
+
+class Driveline(Record):
+    """What the engine drives, in the gear of the complaint."""
+
+    transmission: Literal["manual", "converter", "free"] = figure(
+        "manual: clutch engaged; converter: may flare to its stall speed; free: out of gear"
+    )
+    mass_kg: Number | None = figure("vehicle as it drives, laden; for manual", "kg", default=None, gt=50, lt=50_000)
+    overall_ratio: Number | None = figure(
+        "engine turns to one of the wheels: gear times final drive; for manual", default=None, gt=0.5, lt=100
+    )
+    wheel_radius_m: Number | None = figure(
+        "rolling radius of the driven wheels; for manual", "m", default=None, gt=0.1, lt=1.5
+    )
+    stall_rpm: Number | None = figure("stall speed; for converter", "rev/min", default=None, gt=500, lt=7000)
+
+    @model_validator(mode="after")
+    def _figures_of_its_kind(self) -> Self:
+        required = {"manual": ("mass_kg", "overall_ratio", "wheel_radius_m"), "converter": ("stall_rpm",), "free": ()}
+        lacking = [key for key in required[self.transmission] if getattr(self, key) is None]
+        if lacking:
+            raise ValueError(f"{' and '.join(lacking)} missing; expected with transmission {self.transmission}")
+        if self.stall_rpm is not None and self.transmission != "converter":
+            raise ValueError(f"stall_rpm with transmission {self.transmission}; expected with a converter only")
+        return self
+
+
+class Manifold(Record):
+    """The intake manifold, and the room around the carburettor."""
+
+    volume_cc: Number | None = figure(
+        f"volume below the throttles up to the valves; by default {MANIFOLD_TO_DISPLACEMENT:g} of the displacement",
+        "cc",
+        basis=ASSUMED, default=None, gt=20, lt=50_000,
+    )  # fmt: skip
+    distance_to_valves_mm: LengthMm = figure(
+        "from carburettor to the intake valves", "mm", basis=ASSUMED, default=250.0, ge=20, le=2000
+    )
+    pad_clearance_mm: LengthMm | None = figure(
+        "from the bowl's underside to the manifold pad below the front pump, as it stands",
+        "mm",
+        default=None,
+        ge=0,
+        le=200,
+    )
+    rear_pad_clearance_mm: LengthMm | None = figure("the same below the rear pump", "mm", default=None, ge=0, le=200)
+    bonnet_clearance_mm: LengthMm | None = figure(
+        "from the top of the air cleaner to the closed bonnet, as it stands", "mm", default=None, ge=0, le=500
+    )
+
+
+class Carburettor(Record):
+    """The carburettor: how much air it passes, and how its barrels open."""
+
+    barrels: Whole = figure("2, or 4 with front and rear pairs")
+    rated_flow_m3_min: Number | None = figure("rated air flow", "m3/min", default=None, gt=0.5, lt=60)
+    rated_flow_ft3_min: Number | None = figure("the same in cubic feet", "ft3/min", default=None, gt=18, lt=2100)
+    test_depression_in_hg: Number | None = figure(
+        "depression of the flow rating; by default 3.0 with two barrels, 1.5 with four", "inHg",
+        basis=COMMON_PRACTICE, default=None, gt=0.1, lt=20,
+    )  # fmt: skip
+    nozzle_styles: tuple[NozzleStyle, ...] = figure(
+        "styles of nozzle its body takes", basis=ASSUMED, default=("straight", "aimed"), min_length=1, max_length=2
+    )
+    rear_opens_at_deg: Number | None = figure(
+        "front throttle angle at which the rear throttles start; by default 30 with four barrels", "deg",
+        basis=ASSUMED, default=None, ge=0, lt=80,
+    )  # fmt: skip
+    jetted_altitude_m: Number | None = figure(
+        "altitude its main jets were chosen for; by default the engine's", "m", default=None, ge=-500, le=6000
+    )
+    jets_redrilled: Flag = figure("whether a main or idle jet was ever drilled", default=False)
+
+    @field_validator("barrels")
+    @classmethod
+    def _two_or_four(cls, barrels: int) -> int:
+        if barrels not in (2, 4):
+            raise ValueError(f"barrels is {barrels}; expected 2 or 4")
+        return barrels
+
+    @model_validator(mode="after")
+    def _one_rating(self) -> Self:
+        both = self.rated_flow_m3_min is not None and self.rated_flow_ft3_min is not None
+        if both or (self.rated_flow_m3_min is None and self.rated_flow_ft3_min is None):
+            raise ValueError(
+                f"{'two ratings' if both else 'no rating'}; expected either rated_flow_m3_min or rated_flow_ft3_min"
+            )
+        if self.barrels == 2 and self.rear_opens_at_deg is not None:
+            raise ValueError("rear_opens_at_deg with barrels 2; expected with four barrels only")
+        return self
+
+    @property
+    def rated_flow_m3_s(self) -> float:
+        """Rated air flow [m3/s]."""
+        if self.rated_flow_m3_min is not None:
+            return self.rated_flow_m3_min / 60
+        assert self.rated_flow_ft3_min is not None
+        return self.rated_flow_ft3_min * CUBIC_FOOT_M3 / 60
+
+    @property
+    def test_depression_pa(self) -> float:
+        """Depression at which the flow is rated [Pa]."""
+        usual = TWO_BARREL_DEPRESSION_IN_HG if self.barrels == 2 else FOUR_BARREL_DEPRESSION_IN_HG
+        return (self.test_depression_in_hg or usual) * MERCURY_INCH_PA
+
+    @property
+    def rear_start_deg(self) -> float:
+        """Front angle at which the rear throttles start [deg]."""
+        return 30.0 if self.rear_opens_at_deg is None else self.rear_opens_at_deg
+
+
+class NozzleInPlace(Record):
+    """A nozzle without a code, by its orifice."""
+
+    diameter: DiameterMm = figure("orifice diameter: mm, or with its unit", "mm", gt=0.2, lt=3.0)
+    style: NozzleStyle = figure("straight or aimed")
+    orifices: Whole = figure("number of equal orifices", basis=COMMON_PRACTICE, default=DEFAULT_ORIFICES, ge=1, le=4)
+    length_mm: LengthMm = figure(
+        "length of the orifice",
+        "mm",
+        basis=ASSUMED,
+        source=ORIFICE_SOURCE,
+        default=DEFAULT_ORIFICE_LENGTH_MM,
+        gt=0.3,
+        lt=30,
+    )
+    redrilled: Flag = figure("whether it was drilled larger", default=False)
+    measured: Flag = figure("whether the diameter was measured, not taken from the drill or the stamp", default=False)
+
+    @model_validator(mode="after")
+    def _orifice_is_long(self) -> Self:
+        check_orifice_length(self.length_mm, self.diameter)
+        return self
+
+
+def _code_or_table(value: Any) -> str:
+    return "(table)" if isinstance(value, dict | Record) else "(code)"
+
+
+def _without_code(value: Any) -> Any:
+    if isinstance(value, dict) and "code" in value:
+        raise ValueError("a code and measured figures together; expected the code alone, or figures without a code")
+    return value
+
+
+CodeOr = Discriminator(_code_or_table)
+ByCode = Annotated[Code, Tag("(code)")]
+
+
+class CircuitInPlace(Record):
+    """One pump circuit as it stands."""
+
+    nozzle: Annotated[ByCode | Annotated[NozzleInPlace, Tag("(table)")], CodeOr] = figure(
+        "code of the nozzle, or its measured figures"
+    )
+    nozzle_measured: DiameterMm | None = figure(
+        "orifice diameter measured on a nozzle named by code", "mm", default=None, gt=0.2, lt=3.0
+    )
+    feed_screw: Annotated[ByCode | Annotated[FeedScrewFigures, Tag("(table)")], CodeOr] = figure(
+        "code of the feed screw, or its figures"
+    )
+    pump: Annotated[ByCode | Annotated[PumpFigures, Tag("(table)")], CodeOr] = figure(
+        "code of the pump, or its figures"
+    )
+    lobe: Annotated[ByCode | Annotated[LobeFigures, Tag("(table)")], CodeOr] = figure(
+        "code of the lobe, or its figures"
+    )
+    phase_deg: Number | None = figure(
+        "mounting phase in use; need not be said of a lobe with only one", "deg", default=None, ge=0, lt=60
+    )
+    slack_mm: LengthMm | None = figure(
+        "play of the lever at closed throttle, measured", "mm", default=None, ge=0, le=10
+    )
+    preload_mm: LengthMm | None = figure(
+        "diaphragm travel held at closed throttle, measured", "mm", default=None, ge=0, le=10
+    )
+    overtravel_mm: LengthMm | None = figure("travel left at full opening, measured", "mm", default=None, ge=0, le=15)
+
+    _alone = field_validator("nozzle", "feed_screw", "pump", "lobe", mode="before")(_without_code)
+
+    @model_validator(mode="after")
+    def _one_measurement(self) -> Self:
+        if self.nozzle_measured is not None and not isinstance(self.nozzle, str):
+            raise ValueError(
+                "nozzle_measured with a nozzle that has no code; expected measured = true in the nozzle's own table"
+            )
+        if self.slack_mm and self.preload_mm:
+            raise ValueError(
+                "slack_mm and preload_mm are both above 0; expected one at most, for each rules out the other"
+            )
+        return self
+
+
+class PartsInPlace(Record):
+    """What is fitted: one circuit or two, and a spacer below the carburettor."""
+
+    spacer: Code | None = figure("code of the spacer, if there is one", default=None)
+    front: CircuitInPlace = figure("the front circuit, or the only one")
+    rear: CircuitInPlace | None = figure("the rear circuit, if there is one", default=None)
+
+
+class Fuel(Record):
+    """What is in the tank."""
+
+    name: str = figure("name", default="petrol", min_length=1, max_length=80)
+    density_kg_m3: Number = figure("density", "kg/m3", basis=ASSUMED, default=740.0, gt=500, lt=1200)
+    stoichiometric_ratio: Number = figure("air to fuel by mass, all burnt", basis=ASSUMED, default=14.6, gt=3, lt=20)
+    viscosity_mpa_s: Number = figure("dynamic viscosity", "mPa s", basis=ASSUMED, default=0.45, gt=0.1, lt=5)
+
+
+class TipIn(Record):
+    """The opening of the throttle to look into."""
+
+    start: Literal["idle", "cruise"] = figure("where it starts", default="idle")
+    opening_time_s: Number = figure("time to open", "s", basis=ASSUMED, default=0.15, ge=0.02, le=1.0)
+    opens_to: Number = figure("share of the throttle's travel", basis=ASSUMED, default=1.0, gt=0.1, le=1.0)
+    cruise_rpm: Number = figure("engine speed of a cruise", "rev/min", basis=ASSUMED, default=1800.0, gt=500, lt=7000)
+    cruise_pressure_kpa: Number = figure(
+        "manifold pressure of a cruise, absolute", "kPa", basis=ASSUMED, default=50.0, ge=20, le=95
+    )
+
+
+class Confirmed(Record):
+    """Early faults that were looked for and mended before any part is changed."""
+
+    float_level: Flag = figure("float level is set", default=False)
+    idle_mixture: Flag = figure("idle mixture is set", default=False)
+    idle_speed: Flag = figure("idle speed is set", default=False)
+
+
+class Vehicle(Record):
+    """One vehicle file."""
+
+    name: str = figure("what the workshop calls it", min_length=1, max_length=200)
+    note: str = figure("its story", default="", max_length=5000)
+    demand_factor: Number = figure(
+        "how much this engine asks for against the model",
+        basis=ASSUMED,
+        default=1.0,
+        ge=FACTOR_RANGE[0],
+        le=FACTOR_RANGE[1],
+    )
+    engine: Engine = figure("the engine")
+    driveline: Driveline = figure("the driveline")
+    manifold: Manifold = figure("the manifold", default=Manifold())
+    carburettor: Carburettor = figure("the carburettor")
+    fitted: PartsInPlace = figure("what is fitted")
+    fuel: Fuel = figure("the fuel", default=Fuel())
+    tip_in: TipIn = figure("the opening to look into", default=TipIn())
+    confirmed: Confirmed = figure("what was checked first", default=Confirmed())
+    assumed: dict[Annotated[str, Field(max_length=80)], Number] = figure(
+        "assumed figures of the model overruled, by name", default={}, max_length=100
+    )
+    _file: str = PrivateAttr(default="")
+
+    @model_validator(mode="after")
+    def _agree(self) -> Self:
+        if self.fitted.rear and self.carburettor.barrels != 4:
+            raise ValueError("a rear circuit in [fitted.rear] with barrels 2; expected with four barrels only")
+        stall = self.driveline.stall_rpm
+        start = self.tip_in.cruise_rpm if self.tip_in.start == "cruise" else self.engine.idle_rpm
+        if stall is not None and stall <= start:
+            key = "tip_in.cruise_rpm" if self.tip_in.start == "cruise" else "engine.idle_rpm"
+            raise ValueError(f"driveline.stall_rpm {stall:g} with {key} {start:g}; expected a stall speed above that")
+        return self
+
+    @property
+    def file(self) -> str:
+        """Path of the file it was read from; empty if it was made otherwise."""
+        return self._file
+
+    @property
+    def flow_per_litre(self) -> float:
+        """Rated flow, brought to 1.5 inHg by the square root, over displacement [m3/min/l]."""
+        four_barrel_pa = FOUR_BARREL_DEPRESSION_IN_HG * MERCURY_INCH_PA
+        flow_m3_min = 60 * self.carburettor.rated_flow_m3_s * sqrt(four_barrel_pa / self.carburettor.test_depression_pa)
+        return flow_m3_min / (self.engine.displacement_cc / 1000)
+
+    @property
+    def manifold_volume_m3(self) -> float:
+        """Manifold volume as given, or by the displacement [m3]."""
+        return (self.manifold.volume_cc or MANIFOLD_TO_DISPLACEMENT * self.engine.displacement_cc) * 1e-6
+
+
+def load_vehicle(path: Path | str) -> Vehicle:
+    """Read a vehicle file and check it by itself; raises BadInput with every fault, each with its table and key."""
+    path = Path(path)
+    return vehicle_of(read_toml(path), str(path))
+
+
+def vehicle_of(tables: dict[str, Any], name: str) -> Vehicle:
+    """The vehicle in the tables of a file; name is what messages call the file. Raises as load_vehicle."""
+    try:
+        vehicle = Vehicle.model_validate(tables)
+    except ValidationError as error:
+        raise BadInput(faults_of(error, Vehicle, name, place_in_toml)) from None
+    vehicle._file = name
+    return vehicle
+
+
+def place_in_toml(loc: Place) -> str:
+    """A path of keys as a person finds it in the file.
+
+    >>> place_in_toml(("engine", "idle_rpm")), place_in_toml(("carburettor", "nozzle_styles", 1))
+    ('[engine] idle_rpm', '[carburettor] nozzle_styles, value 2')
+    """
+    keys = [str(step) for step in loc if isinstance(step, str)]
+    places = "".join(f", value {step + 1}" for step in loc if isinstance(step, int))
+    if not keys:
+        return ""
+    tables = {name for name in Vehicle.model_fields if name not in ("name", "note", "demand_factor")}
+    if keys[0] not in tables:
+        return ".".join(keys) + places
+    depth = 2 if keys[0] == "fitted" and len(keys) > 2 else 1
+    return f"[{'.'.join(keys[:depth])}] {'.'.join(keys[depth:])}".strip() + places

@@ -1,0 +1,71 @@
+"""The figures the rules judge by, one file of the catalogue, so that a workshop can overrule one.
+
+The model says which limits there are, their units and how far a figure is sensible; the file says their values and what
+each rests on.
+"""
+
+from typing import Any, Self
+
+from pydantic import model_validator
+
+from configurator.files.declared import Basis, Number, Record, figure
+
+
+class Limit(Record):
+    """One row of limits.csv."""
+
+    name: str = figure("name of the limit", min_length=1, max_length=100)
+    value: Number = figure("its value, in the unit of the next column")
+    unit: str = figure("unit, as this page gives it; empty where it has none", default="", max_length=20)
+    basis: Basis = figure("published; common practice, no source; assumed; owner's figure")
+    source: str = figure("where a published figure stands", default="", max_length=500)
+    says: str = figure("what the limit is for, in a sentence", min_length=1, max_length=500)
+
+
+def _limit(description: str, unit: str, low: float, high: float) -> Any:
+    return figure(description, unit, ge=low, le=high)
+
+
+class Limits(Record):
+    """All limits by name, each in its unit."""
+
+    screw_cut_most_percent: Number = _limit("most that the feed screw may cut a nozzle's flow", "%", 0.5, 60)
+    larger_pump_from_mm: Number = _limit("orifice diameter from which the larger pump is fitted", "mm", 0.3, 3)
+    larger_pump_capacity_cc: Number = _limit("capacity a stroke that makes a pump the larger one", "cc", 0.5, 20)
+    overtravel_clearance_mm: Number = _limit("clearance left in the lever at full opening", "mm", 0, 3)
+    linkage_tolerance_mm: Number = _limit("slack or preload taken for none", "mm", 0, 1)
+    pump_pad_clearance_mm: Number = _limit("least gap between pump and manifold pad", "mm", 0, 20)
+    bonnet_clearance_mm: Number = _limit("least gap left under the bonnet", "mm", 0, 100)
+    early_phase_idle_most_rpm: Number = _limit("idle speed up to which the earliest phase suits", "rev/min", 300, 3000)
+    late_phase_idle_least_rpm: Number = _limit("idle speed from which a later phase suits", "rev/min", 300, 3000)
+    shot_left_least_percent: Number = _limit("least share of the shot left at idle", "%", 1, 100)
+    stamped_tolerance_mm: Number = _limit("most by which stamped and measured orifice differ", "mm", 0, 0.5)
+    nozzle_least_mm: Number = _limit("orifice diameter below which a nozzle is questioned", "mm", 0.2, 3)
+    nozzle_most_mm: Number = _limit("orifice diameter above which a nozzle is questioned", "mm", 0.2, 3)
+    hole_most_ms: Number = _limit("longest spell leaner than lean_phi", "ms", 0, 2000)
+    flood_most_ms: Number = _limit("longest spell richer than rich_phi", "ms", 0, 2000)
+    lean_phi: Number = _limit("equivalence ratio below which the mixture is too lean", "", 0.5, 1)
+    rich_phi: Number = _limit("equivalence ratio above which the mixture is too rich", "", 1, 3)
+    rear_main_delivers_share: Number = _limit(
+        "share of its steady flow at which the rear main circuit delivers", "", 0.05, 1
+    )
+    redrill_growth_most_mm: Number = _limit("most by which a nozzle is drilled larger", "mm", 0, 1)
+    flow_per_litre_least: Number = _limit("rated flow over displacement below which one is doubted", "m3/min/l", 0, 20)
+    flow_per_litre_most: Number = _limit("rated flow over displacement above which one is doubted", "m3/min/l", 0.1, 50)
+    first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
+    fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
+    belief_spread: Number = _limit("standard deviation of ln f among engines, before anything was tried", "", 0.02, 1.5)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for low, high in (
+            ("early_phase_idle_most_rpm", "late_phase_idle_least_rpm"),
+            ("nozzle_least_mm", "nozzle_most_mm"),
+            ("fine_move_mm", "first_move_mm"),
+        ):
+            if getattr(self, low) > getattr(self, high):
+                raise ValueError(
+                    f"{low} {getattr(self, low):g} is greater than {high} {getattr(self, high):g}; "
+                    "expected the lesser first"
+                )
+        return self

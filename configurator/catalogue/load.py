@@ -1,0 +1,348 @@
+"""The catalogue: a directory with one table a family, checked as a whole.
+
+Every fault of every file is found in one reading, each with its file, row and column, so that a workshop mends a file
+once and not once for every fault.
+"""
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from pydantic import ValidationError
+
+from configurator.catalogue import cache as catalog_cache
+from configurator.catalogue.limits import Limit, Limits
+from configurator.catalogue.parts import (
+    Consumable,
+    FeedScrew,
+    Lobe,
+    NozzlePart,
+    Operation,
+    Pump,
+    Spacer,
+    Stocked,
+)
+from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
+from configurator.errors import BadInput, Fault, TipinError
+from configurator.files.declared import Record
+from configurator.files.faults import Place, faults_of
+from configurator.files.reading import Row, did_you_mean, read_bytes, table_of, text_of
+
+FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
+    {
+        "nozzles": NozzlePart,
+        "feed_screws": FeedScrew,
+        "pumps": Pump,
+        "lobes": Lobe,
+        "spacers": Spacer,
+        "consumables": Consumable,
+        "operations": Operation,
+        "suppliers": Supplier,
+        "offers": Offer,
+        "kits": Kit,
+        "drill_bits": DrillBit,
+        "limits": Limit,
+    }
+)
+"""File name without its ending, and the model of its rows."""
+MAY_BE_ABSENT = ("offers", "kits", "drill_bits")
+"""Families that a catalogue can do without: their file may be missing or hold no row."""
+LARGEST_TABLE_BYTES = 50_000_000
+MOST_WORDS_COMPARED = 250_000
+"""Known codes that are compared with unknown ones before no more is said of what was probably meant: it takes long."""
+
+SOLD = (Stocked, Offer, Kit, DrillBit)
+"""Rows that name a supplier."""
+_PARTS_NAMED_IN: Mapping[type[Record], tuple[str, ...]] = {Pump: ("comes_with",), Kit: ("contents",), Offer: ("part",)}
+
+
+@dataclass(frozen=True)
+class Catalog:
+    """Each family by code, in the order of its file; limits by attribute, and as rows with their basis and source."""
+
+    directory: Path
+    nozzles: Mapping[str, NozzlePart]
+    feed_screws: Mapping[str, FeedScrew]
+    pumps: Mapping[str, Pump]
+    lobes: Mapping[str, Lobe]
+    spacers: Mapping[str, Spacer]
+    consumables: Mapping[str, Consumable]
+    operations: Mapping[str, Operation]
+    suppliers: Mapping[str, Supplier]
+    limits: Limits
+    limit_rows: Mapping[str, Limit]
+    offers: Mapping[str, Offer] = field(default_factory=dict)
+    kits: Mapping[str, Kit] = field(default_factory=dict)
+    drill_bits: Mapping[str, DrillBit] = field(default_factory=dict)
+
+    def family_of(self, code: str) -> str:
+        """Name of the family that has this code; empty if none has."""
+        families = (name for name in FAMILIES if name != "limits")
+        return next((name for name in families if code in getattr(self, name)), "")
+
+
+@dataclass(frozen=True)
+class _Family:
+    """One file as far as it could be read: its rows, and the records of those without fault."""
+
+    name: str
+    file: str
+    rows: tuple[Row, ...] = ()
+    records: tuple[tuple[Row, Record], ...] = ()
+
+    @property
+    def model(self) -> type[Record]:
+        return FAMILIES[self.name]
+
+    @property
+    def key(self) -> str:
+        return "name" if self.name == "limits" else "code"
+
+    def codes(self) -> set[str]:
+        """Codes written in the file, those of rows with other faults too."""
+        key = self.key
+        return {row.cells[key] for row in self.rows if key in row.cells}
+
+    def by_code(self) -> dict[str, Record]:
+        key = self.key
+        return {row.cells[key]: record for row, record in self.records}
+
+    def fault(self, row: Row, column: str, problem: str, expected: str = "", remedy: str = "") -> Fault:
+        return Fault(self.file, f"row {row.number}, column {column}", problem, expected, remedy)
+
+
+def shipped_catalog_dir() -> Path:
+    """Directory of the catalogue that comes with the program: inside an installed package, else beside it."""
+    here = Path(__file__).resolve().parent.parent
+    for directory in (here / "shipped_catalog", here.parent / "catalog"):
+        if (directory / "nozzles.csv").is_file():
+            return directory
+    raise TipinError(f"the shipped catalogue is missing beside {here}; name one with --catalog, or install again")
+
+
+def load_catalog(directory: Path | str) -> Catalog:
+    """Read and check a whole catalogue, or take it as it was checked before; raises BadInput with every fault of every
+    file."""
+    directory = Path(directory)
+    _check_directory(directory)
+    faults: list[Fault] = []
+    contents = {name: _content(directory / f"{name}.csv", faults) for name in FAMILIES}
+    with catalog_cache.collector_paused():
+        key = catalog_cache.key_of(contents)
+        found = catalog_cache.recall(key, FAMILIES)
+        if found is None:
+            found = _checked(directory, contents, faults)
+            catalog_cache.keep(key, found)
+    limit_rows = found["limits"]
+    limits = Limits.model_validate({name: row.value for name, row in limit_rows.items()})
+    families: dict[str, Any] = {name: MappingProxyType(found[name]) for name in FAMILIES if name != "limits"}
+    return Catalog(directory=directory, limits=limits, limit_rows=MappingProxyType(limit_rows), **families)
+
+
+def _checked(directory: Path, contents: Mapping[str, bytes | None], faults: list[Fault]) -> catalog_cache.Families:
+    """The records of every family by code, each checked by itself and against the others; raises BadInput."""
+    families = {
+        name: _read_family(name, str(directory / f"{name}.csv"), content, faults) for name, content in contents.items()
+    }
+    faults += _faults_of_limits(families["limits"])
+    faults += _repeated(families)
+    faults += _references(families)
+    if faults:
+        raise BadInput(sorted(faults, key=lambda fault: _file_order(fault.file)))
+    return {name: family.by_code() for name, family in families.items()}
+
+
+def _file_order(file: str) -> int:
+    stem = Path(file).stem
+    return list(FAMILIES).index(stem) if stem in FAMILIES else -1
+
+
+def _check_directory(directory: Path) -> None:
+    try:
+        found = (
+            "" if directory.is_dir() else "is not a directory" if directory.exists() else "there is no such directory"
+        )
+    except (OSError, ValueError) as error:
+        found = f"cannot be read ({getattr(error, 'strerror', None) or error})"
+    if found:
+        files = ", ".join(f"{name}.csv" for name in FAMILIES)
+        raise BadInput([Fault(str(directory), "", found, f"a catalogue directory with {files}")])
+
+
+def _content(path: Path, faults: list[Fault]) -> bytes | None:
+    """What is in a family's file; None if it is absent, or cannot be read, which is a fault then."""
+    if path.stem in MAY_BE_ABSENT and not path.exists():
+        return None
+    try:
+        return read_bytes(path, LARGEST_TABLE_BYTES)
+    except BadInput as error:
+        faults += error.faults
+        return None
+
+
+def _read_family(name: str, file: str, content: bytes | None, faults: list[Fault]) -> _Family:
+    model = FAMILIES[name]
+    if content is None:
+        return _Family(name, file)
+    try:
+        table = table_of(text_of(content, file), file)
+    except BadInput as error:
+        faults += error.faults
+        return _Family(name, file)
+    faults += table.faults
+    known = list(model.model_fields)
+    for column in table.columns:
+        if column not in known:
+            remedy = did_you_mean(column, known) or f"the columns are {', '.join(known)}"
+            faults.append(Fault(file, f"column {column}", "is not a column of this table", remedy=remedy))
+    if not table.rows and name not in MAY_BE_ABSENT:
+        faults.append(Fault(file, "", "has no rows below its heading", "at least one"))
+    lacking = [
+        column for column, declared in model.model_fields.items()
+        if declared.is_required() and column not in table.columns and not _filled_by_another(column, table.columns)
+    ]  # fmt: skip
+    faults += [
+        Fault(file, f"column {column}", "is missing", model.model_fields[column].description or "")
+        for column in lacking
+    ]
+    records = []
+    all_known, validated = set(known).issuperset(table.columns), model.__pydantic_validator__.validate_python
+    for row in table.rows:
+        cells = row.cells if all_known else {column: cell for column, cell in row.cells.items() if column in known}
+        try:
+            records.append((row, validated(cells)))
+        except ValidationError as error:
+            faults += _faults_of_row(error, model, file, row, lacking)
+    return _Family(name, file, table.rows, tuple(records))
+
+
+def _faults_of_row(
+    error: ValidationError, model: type[Record], file: str, row: Row, lacking: Sequence[str]
+) -> list[Fault]:
+    """The faults of a row, but for the columns that all rows lack."""
+
+    def place(loc: Place) -> str:
+        return f"row {row.number}" + (f", column {loc[0]}" if loc else "")
+
+    known_of = {place((column,)) for column in lacking}
+    return [fault for fault in faults_of(error, model, file, place) if fault.place not in known_of]
+
+
+def _filled_by_another(name: str, columns: tuple[str, ...]) -> bool:
+    """Columns that another can stand for: capacity by that of ten strokes, a lobe's lift and duration by its table."""
+    another = {
+        "capacity_cc": "capacity_ten_strokes_cc",
+        "total_lift_mm": "table",
+        "duration_deg": "table",
+    }
+    return another.get(name) in columns
+
+
+def _faults_of_limits(family: _Family) -> list[Fault]:
+    """Unknown or missing names, units other than the declared ones, and values."""
+    if not family.rows:
+        return []
+    faults: list[Fault] = []
+    known, rows = list(Limits.model_fields), {}
+    for row, record in family.records:
+        assert isinstance(record, Limit)
+        if record.name not in known:
+            faults.append(
+                family.fault(row, "name", f"there is no limit {record.name}", remedy=did_you_mean(record.name, known))
+            )
+            continue
+        declared = Limits.model_fields[record.name].json_schema_extra
+        unit = declared["unit"] if isinstance(declared, dict) else ""
+        if record.unit != unit:
+            expected = str(unit) if unit else "an empty cell"
+            faults.append(family.fault(row, "unit", f"{record.name} is given in '{record.unit}'", expected))
+        rows[record.name] = (row, record.value)
+    for name in known:
+        if name not in family.codes():
+            remedy = f"add a row {name}: {Limits.model_fields[name].description}"
+            faults.append(Fault(family.file, "", f"the limit {name} is missing", remedy=remedy))
+    if any(name not in rows for name in known):
+        return faults
+
+    def place(loc: Place) -> str:
+        return f"row {rows[str(loc[0])][0].number}, column value" if loc else ""
+
+    try:
+        Limits.model_validate({name: value for name, (_, value) in rows.items()})
+    except ValidationError as error:
+        faults += faults_of(error, Limits, family.file, place)
+    return faults
+
+
+def _repeated(families: Mapping[str, _Family]) -> list[Fault]:
+    """A code is used once in the whole catalogue; a limit's name once in its file."""
+    faults = []
+    first: dict[tuple[str, str], tuple[_Family, Row]] = {}
+    for family in families.values():
+        key = family.key
+        for row in family.rows:
+            code = row.cells.get(key)
+            if code is None:
+                continue
+            earlier = first.setdefault((key, code), (family, row))
+            if earlier[1] is not row:
+                where = f"{Path(earlier[0].file).name} row {earlier[1].number}"
+                faults.append(family.fault(row, key, f"'{code[:60]}' is already used in {where}", f"each {key} once"))
+    return faults
+
+
+def _references(families: Mapping[str, _Family]) -> list[Fault]:
+    """Codes that name another row: suppliers, what a pump comes with, and the lever a lobe is made for."""
+    faults = []
+    suppliers = families["suppliers"].codes()
+    fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
+    parts = set().union(*fitted.values())
+    named = parts | families["consumables"].codes()
+    supplier_meant = _meant(suppliers, "add it to suppliers.csv")
+    part_meant = _meant(parts, "add it to its family, or take it out")
+    levers = {row.cells["lever"] for row in families["pumps"].rows if "lever" in row.cells}
+    for family in families.values():
+        sold, made_for_lever = bool(suppliers) and issubclass(family.model, SOLD), bool(levers) and family.model is Lobe
+        columns = _PARTS_NAMED_IN.get(family.model, ()) if all(fitted.values()) else ()
+        for row, record in family.records if sold or made_for_lever or columns else ():
+            cells: dict[str, Any] = record.__dict__
+            if sold and cells["supplier"] not in suppliers:
+                problem = f"no supplier has the code {cells['supplier']}"
+                faults.append(family.fault(row, "supplier", problem, remedy=supplier_meant(cells["supplier"])))
+            if made_for_lever and cells["lever"] not in levers:
+                problem = f"no pump has a lever '{cells['lever']}'"
+                faults.append(family.fault(row, "lever", problem, f"one of {', '.join(sorted(levers))}"))
+            for column in columns:
+                for code in (cells[column],) if isinstance(cells[column], str) else cells[column]:
+                    if code not in named:
+                        problem = f"no part has the code {code}"
+                        faults.append(family.fault(row, column, problem, remedy=part_meant(code)))
+    return faults + _circular(families["pumps"])
+
+
+def _meant(known: Collection[str], otherwise: str) -> Callable[[str], str]:
+    """Says what an unknown code was probably meant to be, or otherwise."""
+    most = 1 + MOST_WORDS_COMPARED // (1 + len(known))
+
+    @cache
+    def meant(code: str) -> str:
+        enough = meant.cache_info().misses > most
+        return ("" if enough else did_you_mean(code, sorted(known))) or otherwise
+
+    return meant
+
+
+def _circular(pumps: _Family) -> list[Fault]:
+    kits = {record.code: record.comes_with for _, record in pumps.records if isinstance(record, Pump)}
+    try:
+        TopologicalSorter(kits).prepare()
+    except CycleError as error:
+        cycle = list(reversed(error.args[1]))
+        row = next(row for row in pumps.rows if row.cells.get("code") == cycle[0])
+        problem = f"pumps come with each other in a circle: {' -> '.join(cycle)}"
+        return [pumps.fault(row, "comes_with", problem, remedy="take one of them out of its comes_with")]
+    return []

@@ -1,0 +1,36 @@
+"""The demand band and the delivered shot, against time: the picture that tells whether a shot fits."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from configurator.judging.case import Case
+from configurator.judging.delivery import Delivery, delivery_of
+from configurator.judging.findings import Choice
+from configurator.physics.fuel_path import Array
+from configurator.physics.verdict import shot_needed
+
+
+@dataclass(frozen=True)
+class Band(Delivery):
+    """Flows of one circuit at the times [ms]: needed to stay at the lean and the rich limit, and delivered [cc/s]."""
+
+    time_ms: Array
+    lean_cc_s: Array
+    rich_cc_s: Array
+    delivered_cc_s: Array
+
+    @property
+    def title(self) -> str:
+        return f"{self.vehicle}, {self.circuit} circuit\n{', '.join(self.parts)}"
+
+
+def band_of(case: Case, name: str, choice: Choice) -> Band:
+    """Band and delivered shot of one circuit with a choice of parts."""
+    circuit, delivery = case.circuits[name], delivery_of(case, name, choice)
+    to_cc_s = 1e6 / circuit.event.fuel.density_kg_m3
+    limits = (circuit.allowed.lean_phi, circuit.allowed.rich_phi)
+    lean, rich = (shot_needed(circuit.event, phi, delivery.film_share, case.factor) * to_cc_s for phi in limits)
+    delivered = np.append(delivery.flow_kg_s, 0.0) * to_cc_s
+    return Band(**vars(delivery), time_ms=circuit.event.time_s * 1e3, lean_cc_s=lean, rich_cc_s=rich,
+                delivered_cc_s=delivered)  # fmt: skip

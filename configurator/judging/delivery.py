@@ -1,0 +1,60 @@
+"""What one choice of parts delivers into one circuit: the flow over time, with the figures the rules judge it by."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice
+from configurator.physics.fuel_path import Array
+from configurator.physics.verdict import Shots
+from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.columns import Shots as Judged
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """One circuit with a choice of parts.
+
+    parts : labels of what pumps. flow_kg_s : mean flow in each step of the event [kg/s], shape (steps,); film_share :
+    share of it that lands on the walls. hole_ms, flood_ms, volume_cc, ends_ms : as the rules read them; where lobe and
+    lever do not go together nothing is pumped and the hole is endless.
+    """
+
+    vehicle: str
+    circuit: str
+    parts: tuple[str, ...]
+    flow_kg_s: Array
+    film_share: float
+    hole_ms: float
+    flood_ms: float
+    volume_cc: float
+    ends_ms: float
+
+    @property
+    def pumps(self) -> bool:
+        """Whether lobe and lever go together."""
+        return bool(np.isfinite(self.hole_ms))
+
+    @property
+    def shots(self) -> Shots:
+        """The shot as the verdict takes it, the only one of its table."""
+        return Shots(self.flow_kg_s[:, None], np.array([self.film_share]))
+
+
+def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
+    """What a circuit delivers with a choice of parts, at the case's demand factor."""
+    circuit = case.circuits[name]
+    parts = [choice[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS]
+    nozzle, screw, pump, mount = ([option.figures] for option in parts)
+    judged: Judged = case.columns(name, {slot: (option,) for slot, option in choice.items()})["shot"]
+    flow = np.zeros(len(circuit.event.time_s) - 1)
+    if np.isfinite(judged.hole_ms.item()):
+        slack_mm = case.slack_mm(name, [parts[2].changed], [parts[3].changed])[0]
+        shot = circuit.deliver(nozzle, screw, pump, mount, slack_mm)  # type: ignore[arg-type]
+        flow = circuit.flow_kg_s(shot)[:, 0]
+    return Delivery(
+        case.vehicle.name, name, tuple(option.label for option in parts), flow,
+        circuit.film_share(nozzle).item(), judged.hole_ms.item(), judged.flood_ms.item(),  # type: ignore[arg-type]
+        np.nan_to_num(judged.volume_cc.item()).item(), max(0.0, judged.ends_ms.item()),
+    )  # fmt: skip

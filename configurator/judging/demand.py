@@ -1,0 +1,331 @@
+"""From a vehicle and lists of parts to arrays: the tip-in it faces, and what every combination delivers into it."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from configurator.car.fitted import FittedNozzle
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.limits import Limits
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
+from configurator.errors import BadInput, Fault
+from configurator.physics import pump as pump_model
+from configurator.physics import verdict
+from configurator.physics.air import Driveline, Engine
+from configurator.physics.assumptions import Assumptions
+from configurator.physics.atmosphere import Surroundings, standard_atmosphere
+from configurator.physics.fuel_path import Array, Columns, FuelPath
+from configurator.physics.throttle import rated_effective_area
+from configurator.physics.tip_in import CircuitEvent, Fuel, Mask, Opening, Throttles, TipIn, simulate
+from configurator.slots.columns import Mount, Shots
+
+ZERO_CELSIUS_K = 273.15
+MOST_START_PRESSURE = 0.95
+"""Manifold pressure before a tip-in, over that of the air: beyond it the throttle is open already."""
+
+
+def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
+    """The tip-in that a vehicle file describes. Raises BadInput where it starts with the throttle open already."""
+    air = surroundings_of(vehicle)
+    engine = Engine(
+        displacement_m3=vehicle.engine.displacement_cc * 1e-6,
+        volumetric_efficiency=vehicle.engine.volumetric_efficiency,
+        manifold_m3=vehicle.manifold_volume_m3,
+        work_per_air_j_kg=assumed.work_per_air_mj_kg * 1e6,
+    )
+    carburettor = vehicle.carburettor
+    area = rated_effective_area(carburettor.rated_flow_m3_s, carburettor.test_depression_pa)
+    front = area / 2 if carburettor.barrels == 4 else area
+    throttles = Throttles(front, area - front, carburettor.rear_start_deg, _jetted_density(vehicle, air))
+    opening = _opening(vehicle, assumed)
+    if opening.start_pressure_pa > MOST_START_PRESSURE * air.pressure_pa:
+        place = "[tip_in] cruise_pressure_kpa" if vehicle.tip_in.start == "cruise" else "[assumed] idle_pressure_kpa"
+        found = f"{opening.start_pressure_pa / 1e3:g} kPa is not below the air's {air.pressure_pa / 1e3:.1f} kPa"
+        most = f"at most {MOST_START_PRESSURE * air.pressure_pa / 1e3:.1f} kPa at this altitude"
+        raise BadInput([Fault(vehicle.file, place, found, most)])
+    fuel = Fuel(vehicle.fuel.density_kg_m3, vehicle.fuel.viscosity_mpa_s * 1e-3, vehicle.fuel.stoichiometric_ratio)
+    return simulate(
+        engine, _driveline(vehicle, assumed), throttles, opening, air, fuel, assumed,
+        vehicle.manifold.distance_to_valves_mm * 1e-3, rear_circuit=vehicle.fitted.rear is not None,
+    )  # fmt: skip
+
+
+def surroundings_of(vehicle: Vehicle) -> Surroundings:
+    """Air at the car: measured where it was, else the standard atmosphere's at its altitude (ISO 2533)."""
+    standard = standard_atmosphere(vehicle.engine.altitude_m)
+    pressure, temperature = vehicle.engine.air_pressure_kpa, vehicle.engine.air_temperature_c
+    return Surroundings(
+        standard.pressure_pa if pressure is None else pressure * 1e3,
+        standard.temperature_k if temperature is None else temperature + ZERO_CELSIUS_K,
+    )
+
+
+def _jetted_density(vehicle: Vehicle, air: Surroundings) -> float:
+    """Density of the air the main jets were chosen for: that at the car, unless another altitude is given."""
+    altitude = vehicle.carburettor.jetted_altitude_m
+    return air.density_kg_m3 if altitude is None else standard_atmosphere(altitude).density_kg_m3
+
+
+def _driveline(vehicle: Vehicle, assumed: Assumptions) -> Driveline:
+    line, inertia = vehicle.driveline, vehicle.engine.inertia_kg_m2
+    if line.transmission == "manual":
+        assert line.mass_kg is not None and line.wheel_radius_m is not None and line.overall_ratio is not None
+        return Driveline(
+            inertia + line.mass_kg * (line.wheel_radius_m / line.overall_ratio) ** 2, None, assumed.most_rpm
+        )
+    return Driveline(inertia, line.stall_rpm if line.transmission == "converter" else None, assumed.most_rpm)
+
+
+def _opening(vehicle: Vehicle, assumed: Assumptions) -> Opening:
+    tip_in = vehicle.tip_in
+    if tip_in.start == "idle":
+        start = (assumed.idle_pressure_kpa, vehicle.engine.idle_rpm, assumed.idle_phi)
+    else:
+        start = (tip_in.cruise_pressure_kpa, tip_in.cruise_rpm, assumed.cruise_phi)
+    return Opening(start[0] * 1e3, start[1], start[2], tip_in.opens_to, tip_in.opening_time_s)
+
+
+def allowed_by(limits: Limits) -> verdict.Allowed:
+    """Mixture limits and allowed spells as the physics takes them."""
+    return verdict.Allowed(limits.lean_phi, limits.rich_phi, limits.hole_most_ms * 1e-3, limits.flood_most_ms * 1e-3)
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """One pump circuit of a vehicle: its event, and what the shot needs besides the parts."""
+
+    name: str
+    event: CircuitEvent
+    assumed: Assumptions
+    allowed: verdict.Allowed
+
+    @property
+    def idle_deg(self) -> float:
+        """Opening of the circuit's throttle before the tip-in [deg]."""
+        return float(self.event.throttle_deg[0])
+
+    def deliver(
+        self,
+        nozzles: Sequence[FittedNozzle],
+        screws: Sequence[FeedScrewFigures],
+        pumps: Sequence[PumpFigures],
+        mounts: Sequence[Mount],
+        slack_mm: Array,
+    ) -> pump_model.Shot:
+        """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
+        every = np.arange(len(nozzles))
+        return _Drawers.of(self, nozzles, screws, pumps, mounts).deliver(every, every, every, every, slack_mm)
+
+    def film_share(self, nozzles: Sequence[FittedNozzle]) -> Array:
+        """Share of the shot that lands on the walls, shape (n,)."""
+        aimed = np.array([n.style == "aimed" for n in nozzles])
+        return np.asarray(self.event.shot_film_share - self.event.aimed_gain * aimed)
+
+    def flow_kg_s(self, shot: pump_model.Shot) -> Array:
+        """Mean fuel flow in each step [kg/s], shape (steps, n)."""
+        steps = np.diff(self.event.time_s)[:, None]
+        return np.asarray(shot.delivered_m3 * self.event.fuel.density_kg_m3 / steps)
+
+
+@dataclass(frozen=True)
+class _Drawers:
+    """Figures of parts as arrays, one entry a part; lifts [m] over the event, shape (times, mounts)."""
+
+    circuit: Circuit
+    diameter_m: Array
+    length_m: Array
+    orifices: Array
+    screw_area_m2: Array
+    pump: pump_model.Pump
+    lever_ratio: Array
+    lift_m: Array
+
+    @classmethod
+    def of(
+        cls,
+        circuit: Circuit,
+        nozzles: Sequence[FittedNozzle],
+        screws: Sequence[FeedScrewFigures],
+        pumps: Sequence[PumpFigures],
+        mounts: Sequence[Mount],
+    ) -> "_Drawers":
+        angle_deg = circuit.event.throttle_deg
+        lifts = {mount: mount.lift_mm(angle_deg) * 1e-3 for mount in dict.fromkeys(mounts)}
+        return cls(
+            circuit,
+            diameter_m=np.array([n.diameter_mm for n in nozzles]) * 1e-3,
+            length_m=np.array([n.length_mm for n in nozzles]) * 1e-3,
+            orifices=np.array([float(n.orifices) for n in nozzles]),
+            screw_area_m2=np.array([s.passage_area_m2 for s in screws]),
+            pump=pump_model.Pump(
+                *(np.array([getattr(p, item.name) for p in pumps]) for item in fields(pump_model.Pump))
+            ),
+            lever_ratio=np.array([p.lever_ratio for p in pumps]),
+            lift_m=np.column_stack([lifts[mount] for mount in mounts]),
+        )
+
+    def deliver(
+        self, nozzle: Columns, screw: Columns, pump: Columns, mount: Columns, slack_mm: Array
+    ) -> pump_model.Shot:
+        """Shots of n combinations of these parts, each given by its parts' places, shape (n,)."""
+        event, own = self.circuit.event, self.pump.take(pump)
+        path = FuelPath(
+            self.diameter_m[nozzle], self.length_m[nozzle], self.orifices[nozzle], self.screw_area_m2[screw],
+            self.circuit.assumed.screw_coefficient, event.fuel.density_kg_m3, event.fuel.viscosity_pa_s,
+        )  # fmt: skip
+        lift = self.lift_m.take(mount, axis=1)
+        follower = pump_model.follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
+        return pump_model.deliver(event.time_s, follower, own, path, event.assist_pa)
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What there is to work out of all combinations of lists of parts: each different one once.
+
+    Nozzles that differ in style share a shot, and are judged apart; parts that differ in what the demand does not see
+    are one. drives : different (pump, lobe) pairs with their slack. Combinations are numbered by drive, screw and
+    nozzle, those with one shot side by side. number : of each (nozzle, screw, pair that goes together).
+    """
+
+    drawers: _Drawers
+    nozzle: Columns
+    film_share: Array
+    screws: int
+    pump: Columns
+    mount: Columns
+    slack_mm: Array
+    number: Columns
+
+    @classmethod
+    def of(
+        cls,
+        circuit: Circuit,
+        nozzles: Sequence[FittedNozzle],
+        screws: Sequence[FeedScrewFigures],
+        pumps: Sequence[PumpFigures],
+        mounts: Sequence[Mount],
+        worth_it: Mask,
+        slack_mm: Array,
+    ) -> "_Plan":
+        orifice, nozzle = _alike([(n.diameter_mm, n.length_mm, n.orifices) for n in nozzles])
+        judged, judged_nozzle = np.unique(
+            np.column_stack([nozzle, circuit.film_share(nozzles)]), axis=0, return_inverse=True
+        )
+        screw_kind, screw = _alike([s.passage_area_mm2 for s in screws])
+        pump_kind, pump = _alike(
+            [(p.diaphragm_area_m2, p.spring_preload_n, p.spring_rate_n_m, p.capacity_m3, p.lever_ratio) for p in pumps]
+        )
+        mount_kind, mount = _alike(
+            [(m.phase_deg, m.lobe.total_lift_mm, m.lobe.duration_deg, m.lobe.nose, m.lobe.table) for m in mounts]
+        )
+        drives, drive = np.unique(
+            np.column_stack([np.broadcast_to(pump[:, None], worth_it.shape)[worth_it],
+                             np.broadcast_to(mount, worth_it.shape)[worth_it], slack_mm[worth_it]]),
+            axis=0, return_inverse=True,
+        )  # fmt: skip
+        drawers = _Drawers.of(
+            circuit, [nozzles[i] for i in orifice], [screws[i] for i in screw_kind], [pumps[i] for i in pump_kind],
+            [mounts[i] for i in mount_kind],
+        )  # fmt: skip
+        number = (drive * len(screw_kind) + screw[:, None]) * len(judged) + judged_nozzle[:, None, None]
+        return cls(
+            drawers, judged[:, 0].astype(np.intp), judged[:, 1], len(screw_kind), drives[:, 0].astype(np.intp),
+            drives[:, 1].astype(np.intp), drives[:, 2], number,
+        )  # fmt: skip
+
+    @property
+    def count(self) -> int:
+        return len(self.nozzle) * self.screws * len(self.pump)
+
+    def shots(self, block: range) -> tuple[pump_model.Shot, Columns, Array]:
+        """Shots of some of the combinations, each different one once; which one is each combination's, and the share
+        of it that lands on the walls, (n,)."""
+        rest, judged = np.divmod(np.array(block), len(self.nozzle))
+        kinds = len(self.drawers.diameter_m)
+        distinct, column = np.unique(rest * kinds + self.nozzle[judged], return_inverse=True)
+        rest, nozzle = np.divmod(distinct, kinds)
+        drive, screw = np.divmod(rest, self.screws)
+        shot = self.drawers.deliver(nozzle, screw, self.pump[drive], self.mount[drive], self.slack_mm[drive])
+        return shot, column, self.film_share[judged]
+
+
+def _alike(figures: Sequence[Hashable]) -> tuple[list[int], Columns]:
+    """Place of the first of each kind of equal figures, and the kind of each."""
+    kinds = {figure: kind for kind, figure in enumerate(dict.fromkeys(figures))}
+    kind = np.array([kinds[figure] for figure in figures], dtype=np.intp)
+    return [int(place) for place in np.unique(kind, return_index=True)[1]], kind
+
+
+def judge(
+    circuit: Circuit,
+    nozzles: Sequence[FittedNozzle],
+    screws: Sequence[FeedScrewFigures],
+    pumps: Sequence[PumpFigures],
+    mounts: Sequence[Mount],
+    worth_it: Mask,
+    slack_mm: Array,
+    factor: float,
+    *,
+    with_windows: bool = False,
+) -> Shots:
+    """What all combinations of the lists deliver at a demand factor, arrays over (nozzle, screw, pump, lobe).
+
+    worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (an endless
+    hole). slack_mm : the same shape, slack in the linkage of each pair. Worked out in blocks, from delivery to window,
+    so that memory does not grow with the combinations but for what is returned.
+    """
+    shape = (len(nozzles), len(screws), len(pumps), len(mounts))
+    table = {name: np.full(shape, fill) for name, fill in _UNWORKED.items()}
+    plan = _Plan.of(circuit, nozzles, screws, pumps, mounts, worth_it, slack_mm)
+    found = {name: np.full(plan.count, np.nan) for name in _UNWORKED}
+    levels = verdict.Levels.of(circuit.event, np.array([factor]))
+    window_levels = verdict.window_levels(circuit.event) if with_windows else None
+    for first in range(0, plan.count, verdict.BLOCK):
+        block = range(first, min(first + verdict.BLOCK, plan.count))
+        for name, values in _judged(circuit, plan, block, levels, window_levels).items():
+            found[name][block.start : block.stop] = values
+    pump, mount = np.nonzero(worth_it)
+    for name, values in found.items():
+        table[name][:, :, pump, mount] = values[plan.number]
+    return Shots(**table)
+
+
+def _judged(
+    circuit: Circuit, plan: _Plan, block: range, levels: verdict.Levels, window_levels: verdict.Levels | None
+) -> dict[str, Array]:
+    """Figures of some combinations of a plan at the one level of levels; windows where their levels are given."""
+    event = circuit.event
+    shot, column, film_share = plan.shots(block)
+    flow = circuit.flow_kg_s(shot)
+    shots = verdict.Shots(flow, film_share, column)
+    hole, flood = verdict.longest_spells(event, levels, shots, [0], circuit.allowed.limits)
+    found = {
+        "hole_ms": hole[0] * 1e3,
+        "flood_ms": flood[0] * 1e3,
+        "volume_cc": shot.delivered_m3.sum(axis=0)[column] * 1e6,
+        "ends_ms": pump_model.shot_duration(event.time_s, shot.delivered_m3)[column] * 1e3,
+        "peak_cc_s": flow.max(axis=0)[column] / event.fuel.density_kg_m3 * 1e6,
+    }
+    if window_levels:
+        window = verdict.windows(event, shots, circuit.allowed, window_levels)
+        found |= {"window_low": window.low, "window_high": window.high}
+    return found
+
+
+_UNWORKED = {
+    "hole_ms": np.inf, "flood_ms": np.inf, "volume_cc": np.nan, "ends_ms": -np.inf,
+    "peak_cc_s": np.nan, "window_low": np.nan, "window_high": np.nan,
+}  # fmt: skip
+
+
+def rear_main_delivers_ms(circuit: Circuit, share: float, factor: float) -> float:
+    """When the circuit's main flow, behind its lag, first reaches a share of what it settles at [ms after tip-in];
+    the event's end where it does not, infinite where the circuit's throttles do not open."""
+    event = circuit.event
+    if not event.judged.any():
+        return float("inf")
+    lagged = sum(main.lagged(event.time_s, np.array([factor]))[:, 0] for main in event.mains)
+    steady = sum(main.steady_kg_s for main in event.mains)
+    delivers = (lagged >= share * np.maximum(steady, 1e-12)) & (steady > 0) & event.judged
+    return float(event.time_s[np.argmax(delivers)] if delivers.any() else event.time_s[-1]) * 1e3

@@ -1,0 +1,137 @@
+"""What the rules find on one choice of parts."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import isinf
+from typing import Any
+
+import numpy as np
+
+from configurator.car.facts import JobFacts
+from configurator.errors import OutOfRange
+from configurator.judging.case import Case
+from configurator.reports import CheckReport, Finding
+from configurator.rules import RULES, Rule
+from configurator.slots.options import JOINTS, Option
+from configurator.slots.wishes import Wish, choose
+
+Choice = Mapping[str, Option]
+"""One option for every slot."""
+
+
+def joints_opened(choice: Choice) -> set[tuple[str, str]]:
+    """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
+    opened: set[tuple[str, str]] = set()
+    for slot, option in choice.items():
+        circuit, _, bare = slot.rpartition(".")
+        if option.changed:
+            opened.update((circuit, joint) for joint in JOINTS.get(bare, ()))
+    return opened
+
+
+Reading = tuple[Rule, str | None, float, float, float]
+"""A rule, its circuit, the quantity it reads, its limit, and the margin between them."""
+
+
+def findings(case: Case, choice: Choice) -> list[Finding]:
+    """Every rule's finding on a choice, those that hold too, circuit by circuit and then the car as a whole."""
+    return [finding(case, *reading) for reading in _readings(case, choice)]
+
+
+def broken(case: Case, choice: Choice) -> list[Finding]:
+    """What a choice breaks, advice included, that another choice could mend; conflicts first."""
+    return problems(
+        finding(case, *reading) for reading in _readings(case, choice)
+        if reading[4] < 0 and reading[0].is_choosable and reading[0].severity != "note"
+    )  # fmt: skip
+
+
+def _readings(case: Case, choice: Choice) -> Iterator[Reading]:
+    listed = {slot: (option,) for slot, option in choice.items()}
+    table: dict[str, Any] = {}
+    for name in case.circuit_names:
+        table = case.columns(name, listed)
+        yield from _of_scope(table, "circuit", name)
+    opened = joints_opened(choice)
+    covered = {consumable.joint for consumable in case.catalog.consumables.values()}
+    table["job"] = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
+    yield from _of_scope(table, "car", None)
+    yield from _of_scope(table, "job", None)
+
+
+def _of_scope(table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[Reading]:
+    for rule in _BY_SCOPE[scope]:
+        value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
+        if not isinf(limit) and not isinf(value):
+            yield rule, circuit, value, limit, rule.between(value, limit)
+
+
+_BY_SCOPE = {scope: [rule for rule in RULES.values() if rule.scope == scope] for scope in ("circuit", "car", "job")}
+
+
+def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: float, margin: float) -> Finding:
+    """A rule's finding in words; a margin that is not a number becomes a note to measure."""
+    row = case.catalog.limit_rows.get(rule.limit)
+    shared: dict[str, Any] = {
+        "rule": rule.id,
+        "circuit": circuit,
+        "unit": rule.unit,
+        "basis": row.basis if row else rule.basis,
+        "source": row.source if row else rule.source,
+    }
+    if np.isnan(margin):
+        if not rule.unknown:
+            raise OutOfRange(f"{rule.id} ({circuit or 'car'})", margin, -np.inf, np.inf, rule.unit)
+        return Finding(
+            **shared,
+            severity="note",
+            holds=None,
+            margin=None,
+            says="not measured yet",
+            mend=rule.unknown,
+        )
+    says = rule.says.format(value=value, limit=limit)
+    return Finding(
+        **shared, severity=rule.severity, holds=margin >= 0, margin=_finite(margin),
+        says=says if margin < 0 else rule.statement, mend=rule.mend if margin < 0 else "",
+    )  # fmt: skip
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 4) if np.isfinite(value) else None
+
+
+def problems(found: Iterable[Finding]) -> list[Finding]:
+    """Findings that do not hold: conflicts first, of those what can be measured before what is modelled."""
+    order = {"conflict": 0, "warning": 1, "note": 2}
+    wrong = [f for f in found if f.holds is not True]
+    return sorted(wrong, key=lambda f: (order[f.severity], "shot" in RULES[f.rule].slots))
+
+
+def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list[Finding]:
+    """The findings, a slack linkage's with what taking it up does to the lean spell."""
+    slack = [f for f in found if f.rule == "linkage-has-no-slack" and f.holds is False]
+    if not slack:
+        return found
+    adjusted = {f.circuit: f for f in findings(case.with_linkage_set(), choice) if f.rule == "shot-covers-the-hole"}
+    now = {f.circuit: f for f in found if f.rule == "shot-covers-the-hole"}
+    judged = []
+    for f in found:
+        lean, then = now.get(f.circuit), adjusted.get(f.circuit)
+        if f in slack and lean is not None and then is not None and lean.holds is False:
+            cure = "that alone mends the lean spell" if then.holds else f"with that done, {then.says}"
+            f = f.model_copy(update={"mend": f"{f.mend}; {cure}"})
+        judged.append(f)
+    return judged
+
+
+def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> CheckReport:
+    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for."""
+    choice = choose(case.options, wishes)
+    found = _with_slack_judged(case, choice, findings(case, choice))
+    return CheckReport(
+        vehicle=case.vehicle.name,
+        ok=not any(f.severity == "conflict" and f.holds is False for f in found),
+        demand_factor=case.factor,
+        with_changes={slot: option.label for slot, option in choice.items() if option.changed},
+        findings=problems(found) + [f for f in found if everything and f.holds],
+    )

@@ -1,0 +1,45 @@
+"""Every combination of one circuit, judged: what each breaks, and the figures it is judged by."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from configurator.judging.case import Case, margins
+from configurator.physics.tip_in import Mask
+from configurator.rules import CIRCUIT_SLOTS, RULES
+from configurator.slots.options import Option, Slots
+
+DEMAND = ("shot-covers-the-hole", "shot-does-not-flood")
+
+
+@dataclass(frozen=True)
+class CombinationTable:
+    """All combinations of one circuit: options by slot, the columns of their figures, and the rules each one breaks."""
+
+    options: dict[str, tuple[Option, ...]]
+    columns: dict[str, Any]
+    broken: dict[str, Mask]
+    """Rule id to whether it is broken, shape of (nozzle, feed screw, pump, lobe)."""
+
+
+def tabulate_circuit(case: Case, name: str) -> CombinationTable:
+    """Every combination of the kinds there are for a circuit, judged: no redrilled nozzle, spacer and pad as they
+    are."""
+    listed = {slot: (options[:1] if "." not in slot else options) for slot, options in case.on_offer.items()}
+    nozzle = f"{name}.nozzle"
+    listed[nozzle] = tuple(option for option in listed[nozzle] if option.work != "redrill")
+    return tabulate_listed(case, name, listed)
+
+
+def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
+    """Every combination of the options listed for a circuit, judged, its window included."""
+    columns = case.columns(name, listed, with_windows=True)
+    options = {slot: tuple(listed[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS}
+    shape = tuple(len(options[slot]) for slot in CIRCUIT_SLOTS)
+    broken = {
+        rule.id: np.broadcast_to(margins(rule, columns)[..., 0, 0] < 0, shape)
+        for rule in RULES.values()
+        if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict"
+    }
+    return CombinationTable(options, columns, broken)

@@ -1,0 +1,175 @@
+"""Combinations that may be tried next, out of the catalogue or of what is on the shelf, with the work between them.
+
+Parts are swapped, lobes turned to another phase; nothing is drilled or relieved for a trial, since that cannot be
+undone. Every combination keeps all hard rules but those of the demand, which the trial is about. With two circuits both
+may change at once.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from configurator.book.records import Trial
+from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import Case
+from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
+from configurator.learning.belief import Belief, Spells, spells_of
+from configurator.learning.next_run import COMEBACK_MIN, Field
+from configurator.physics.fuel_path import Array
+from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.options import Offered, Option
+from configurator.stopping import heed
+
+MOST_OF_ONE_CIRCUIT = 160
+MOST_OF_EACH_OF_TWO = 16
+TRIED_WORK = ("none", "fit", "rephase")
+
+Choice = dict[str, Option]
+"""Slot to option, for the slots of all circuits."""
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Combinations and the field of them; `now` is the place of what is fitted, which comes first."""
+
+    choices: tuple[Choice, ...]
+    field: Field
+    now: int = 0
+
+
+def fitted_after(case: Case, trials: Sequence[Trial]) -> Choice:
+    """What sits in the car: the parts of its last run where this catalogue still has them, else the vehicle file's."""
+    last = max((trial for trial in trials if not trial.undone), key=lambda t: (t.at, t.number or 0), default=None)
+    found: Choice = {}
+    for slot, options in case.options.items():
+        label = last.codes.get(slot) if last else None
+        found[slot] = (options.labelled(label) if label else None) or options[0]
+    return found
+
+
+def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int] | None = None) -> Candidates:
+    """The combinations most worth a look under a belief. stock : what may be fitted besides, by code; None: all.
+
+    Raises Stopped where the work is stopped from outside."""
+    most = MOST_OF_ONE_CIRCUIT if len(case.circuit_names) == 1 else MOST_OF_EACH_OF_TWO
+    per_circuit = []
+    for name in case.circuit_names:
+        heed()
+        own, open_ = _of_circuit(case, name, belief, now, stock, most)
+        heed()
+        per_circuit.append((own, open_, spells_of(case, name, own)))
+    choices: list[Choice] = []
+    open_all: list[bool] = []
+    together: list[tuple[int, ...]] = list(product(*(range(len(own)) for own, _, _ in per_circuit)))
+    for places in together:
+        choice: Choice = {}
+        for place, (own, _, _) in zip(places, per_circuit, strict=True):
+            choice |= own[place]
+        choices.append(choice)
+        open_all.append(all(one[1][place] for place, one in zip(places, per_circuit, strict=True)))
+    if stock is not None:
+        open_all = [ok and _in_stock(choice, now, stock) for ok, choice in zip(open_all, choices, strict=True)]
+    spells = _together([spells for _, _, spells in per_circuit], together)
+    limits = case.catalog.limits
+    minutes = minutes_between(case, choices)
+    return Candidates(tuple(choices), Field.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, open_all))
+
+
+def minutes_between(case: Case, choices: Sequence[Choice]) -> Array:
+    """Spanner work from each combination to each [min], shape (n, n): labour of every part that has to be put in."""
+    total = np.zeros((len(choices), len(choices)))
+    for slot in choices[0]:
+        kinds = {choice[slot].label: choice[slot] for choice in choices}
+        code = {label: place for place, label in enumerate(kinds)}
+        labour = np.array([labour_min(case, slot, option) for option in kinds.values()])
+        at = np.array([code[choice[slot].label] for choice in choices])
+        total += np.where(at[:, None] != at, labour[at], 0.0)
+    return total
+
+
+def labour_min(case: Case, slot: str, option: Option) -> float:
+    """Minutes to fit an option; for the fitted one, to put it back: as long as the quickest of the others takes."""
+    if option.changed:
+        return float(option.labour_min)
+    return float(case.options[slot].quickest_fit_min)
+
+
+def _of_circuit(
+    case: Case, name: str, belief: Belief, now: Choice, stock: Mapping[str, int] | None, most: int
+) -> tuple[list[Choice], list[bool]]:
+    """What is fitted in a circuit and the combinations most worth a look, and whether each keeps the rules."""
+    listed = {slot: options[:1] for slot, options in case.options.items()}
+    for slot in CIRCUIT_SLOTS:
+        options, fitted = case.options[f"{name}.{slot}"], now[f"{name}.{slot}"]
+        allowed = options.kinds if stock is None else _on_the_shelf(options, stock)
+        others = [option for option in allowed if option != fitted and option.work in TRIED_WORK]
+        listed[f"{name}.{slot}"] = (fitted, *others)
+    table = tabulate_listed(case, name, listed)
+    keeps = ~np.any([mask for rule, mask in table.broken.items() if rule not in DEMAND], axis=0)
+    own = {f"{name}.{slot}": table.options[slot] for slot in CIRCUIT_SLOTS}
+    labour = [np.array([labour_min(case, slot, option) for option in options]) for slot, options in own.items()]
+    for minutes in labour:
+        minutes[0] = 0.0
+    work = _added(labour)
+    worth = np.where(keeps, work + (1.0 - _sureness(table, belief)) * COMEBACK_MIN, np.inf)
+    worth[:, 0, 0, 0] -= np.where(keeps[:, 0, 0, 0], 10 * COMEBACK_MIN, 0.0)
+    changes = _added([(np.arange(n) > 0).astype(float) for n in keeps.shape])
+    step = np.abs(_diameters(table) - _diameters(table)[0])
+    steps = _added([step, *(np.zeros(n) for n in keeps.shape[1:])])
+    order = np.lexsort([steps.ravel(), changes.ravel(), worth.ravel()])
+    rows = [(0, 0, 0, 0)] + [
+        _place(place, keeps.shape) for place in order[:most] if place and np.isfinite(worth.ravel()[place])
+    ]
+    rows[1:] = sorted(rows[1:], key=lambda row: (sum(i > 0 for i in row), work[row], step[row[0]], row))
+    found = [{slot: options[place] for (slot, options), place in zip(own.items(), row, strict=True)} for row in rows]
+    return found, [bool(keeps[row]) for row in rows]
+
+
+def _on_the_shelf(options: Offered, stock: Mapping[str, int]) -> list[Option]:
+    """What can be made of the fitted part, and every part that is there, kinds or not: each circuit may want one."""
+    there = (place for code, count in stock.items() if count > 0 for place in options.of_code(code))
+    return [options[place] for place in sorted({*options.own, *there})]
+
+
+def _added(parts: Sequence[Array]) -> Array:
+    """Sum of one figure of each slot for every combination, shape of (nozzle, screw, pump, lobe)."""
+    nozzle, screw, pump, lobe = np.ix_(*parts)
+    return np.asarray(nozzle + screw + pump + lobe)
+
+
+def _place(flat: int, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
+    nozzle, screw, pump, lobe = (int(index) for index in np.unravel_index(flat, shape))
+    return nozzle, screw, pump, lobe
+
+
+def _sureness(table: CombinationTable, belief: Belief) -> Array:
+    """Share of belief in each combination's window, shape of (nozzle, screw, pump, lobe)."""
+    shot = table.columns["shot"]
+    low, high = (np.nan_to_num(end[..., 0, 0], nan=1.0) for end in (shot.window_low, shot.window_high))
+    return np.asarray(belief.shares_below(high) - belief.shares_below(low))
+
+
+def _diameters(table: CombinationTable) -> Array:
+    return np.array([
+        option.figures.diameter_mm for option in table.options["nozzle"] if isinstance(option.figures, FittedNozzle)
+    ])  # fmt: skip
+
+
+def _together(spells: Sequence[Spells], places: Sequence[tuple[int, ...]]) -> Spells:
+    """What is felt of combinations of the circuits: the worse of them."""
+    taken = [
+        Spells(own.hole_ms[list(column)], own.flood_ms[list(column)])
+        for own, column in zip(spells, zip(*places, strict=True), strict=True)
+    ]
+    worst = taken[0]
+    for other in taken[1:]:
+        worst = worst.worst_with(other)
+    return worst
+
+
+def _in_stock(choice: Choice, now: Choice, stock: Mapping[str, int]) -> bool:
+    """Whether there are enough on the shelf where both circuits want the same part."""
+    wanted = [o.code for slot, o in choice.items() if o != now[slot] and o.work == "fit" and o.code]
+    return all(stock.get(code, 0) >= wanted.count(code) for code in wanted)

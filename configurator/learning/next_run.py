@@ -1,0 +1,109 @@
+"""The next combination to try: the one that is expected to shorten the search most, in minutes of work and driving.
+
+One step ahead: every candidate run is weighed with all it might show. What remains after it is the chance that the car
+comes back, left as it is or with the best combination then known put in, which is work and another run. A search ends
+when no run is expected to save more than it costs.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configurator.learning.belief import MISJUDGED_SHARE, SCALE, Belief, Spells, severities, step_chances
+from configurator.physics.fuel_path import Array
+from configurator.stopping import heed
+
+RUN_MIN = 10.0
+"""Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
+RIGHT = SCALE.index("right")
+COMEBACK_MIN = 180.0
+"""Minutes that a car costs which comes back: its owner's way, a run to find out, and the search taken up again
+(assumed)."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """Combinations that may be tried.
+
+    lean, rich : severities at every factor, shape (n, 257). minutes : spanner work from each to each, shape (n, n).
+    open : which may be tried; what is fitted may be none of them.
+    """
+
+    lean: Array
+    rich: Array
+    minutes: Array
+    open: NDArray[np.bool_]
+
+    @classmethod
+    def of(
+        cls, spells: Spells, hole_most_ms: float, flood_most_ms: float, minutes: Array, open_: Sequence[bool]
+    ) -> "Field":
+        """The field of combinations with these spells, judged by the spells allowed."""
+        lean, rich = severities(spells, hole_most_ms, flood_most_ms)
+        return cls(lean, rich, np.asarray(minutes, dtype=float), np.array(open_, dtype=bool))
+
+    @cached_property
+    def covers(self) -> Array:
+        """1 where a combination is right for a factor, else 0, shape (n, 257)."""
+        return np.asarray(((self.lean <= 0.0) & (self.rich <= 0.0)).astype(float))
+
+    @cached_property
+    def chances(self) -> Array:
+        """Probability of each step of SCALE, misjudged runs included, shape (5, n, 257)."""
+        rightly = step_chances(self.lean, self.rich)
+        return np.asarray((1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(SCALE))
+
+    def sureness(self, belief: Belief) -> Array:
+        """How sure each combination is to be right, shape (n,)."""
+        return np.asarray(self.covers @ belief.masses)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do next: try a combination, or stop with what is fitted.
+
+    run : the best run there is, the one to make or the one that was not worth it. costs_min, saves_min : what it costs,
+    and by how much it is expected to shorten what comes after, minutes. clean_chance : probability that it is felt
+    right. sureness : how sure the combination is to be right that is tried, or that is left in.
+    """
+
+    do: Literal["try", "stop"]
+    choice: int
+    sureness: float
+    run: int
+    costs_min: float
+    saves_min: float
+    clean_chance: float
+
+
+def next_step(field: Field, belief: Belief, now: int) -> Advice:
+    """The run worth most, or to stop with what is fitted where none is worth its time. now : what is fitted.
+
+    Raises Stopped where the work is stopped from outside."""
+    heed()
+    worth = expected_minutes(field, belief, now)
+    run, sure = int(np.argmin(worth)), field.sureness(belief)
+    stopping = (1.0 - sure[now]) * COMEBACK_MIN
+    costs = float(field.minutes[now, run]) + RUN_MIN
+    do: Literal["try", "stop"] = "try" if worth[run] < stopping else "stop"
+    chosen = run if do == "try" else now
+    clean = float(field.chances[RIGHT, run] @ belief.masses)
+    return Advice(do, chosen, float(sure[chosen]), run, costs, float(stopping - worth[run]) + costs, clean)
+
+
+def expected_minutes(field: Field, belief: Belief, now: int) -> Array:
+    """Minutes from here to the end if each combination is tried next, shape (n,); infinite for one that may not be.
+
+    After the run the car is left as it is, or the combination then surest to be right for its work is put in.
+    """
+    seen = field.chances * belief.masses
+    likely = seen.sum(axis=2)
+    comeback = (1.0 - (seen / likely[:, :, None]) @ field.covers.T) * COMEBACK_MIN
+    leaving = np.diagonal(comeback, axis1=1, axis2=2)
+    changing = (np.where(field.open, comeback, np.inf) + field.minutes + RUN_MIN).min(axis=2)
+    total = field.minutes[now] + RUN_MIN + (likely * np.minimum(leaving, changing)).sum(axis=0)
+    return np.where(field.open, total, np.inf)

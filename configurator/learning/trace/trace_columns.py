@@ -1,0 +1,152 @@
+"""What the columns of a mixture trace mean, from their headings or from the user, and their units.
+
+A quantity is time, throttle, one of phi, lambda and afr, or speed. A heading is taken apart into words: `time_ms`,
+`t [s]`, `TPS deg`, `Throttle (%)`, `AFR`. A user names a column with the quantity, and its unit where the heading does
+not say it: {"lambda": "O2 reading", "time_ms": "clock"}.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from configurator.errors import Fault
+from configurator.files.reading import did_you_mean
+
+MIXTURES = ("phi", "lambda", "afr")
+UNITS: dict[str, tuple[str, ...]] = {
+    "time": ("s", "ms", "us"), "throttle": ("percent", "deg", "share", "volt"), "phi": (), "lambda": (), "afr": (),
+    "speed": ("rpm",),
+}  # fmt: skip
+EXAMPLES = {
+    "time": "time_ms or t [s]",
+    "throttle": "throttle % or TPS deg",
+    "phi": "phi, lambda or AFR",
+    "speed": "rpm",
+}
+NEEDED = ("time", "throttle", "phi")
+
+_NAMES = {
+    "time": {"time", "t", "timestamp", "elapsed"},
+    "throttle": {"throttle", "tps", "tp"},
+    "phi": {"phi", "φ", "ϕ", "equivalence"},
+    "lambda": {"lambda", "λ", "lam"},
+    "afr": {"afr", "a/f"},
+    "speed": {"rpm", "rev/min", "1/min", "speed"},
+}
+_UNIT_WORDS = {
+    "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
+    "ms": "ms", "msec": "ms", "millisecond": "ms", "milliseconds": "ms",
+    "us": "us", "µs": "us", "μs": "us", "microseconds": "us",
+    "%": "percent", "pct": "percent", "percent": "percent",
+    "deg": "deg", "°": "deg", "degree": "deg", "degrees": "deg", "angle": "deg",
+    "share": "share", "fraction": "share", "v": "volt", "volt": "volt", "volts": "volt",
+    "rpm": "rpm", "rev/min": "rpm", "1/min": "rpm",
+}  # fmt: skip
+_NOT_A_READING = {"target", "desired", "setpoint", "command", "commanded", "rate", "delta", "error", "dot", "road"}
+_SPACES = re.compile(r"[\s_\-.,:;()\[\]{}]+")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column by its heading, the quantity it holds and its unit; "" where nobody said it."""
+
+    heading: str
+    quantity: str
+    unit: str
+
+
+def words_of(heading: str) -> list[str]:
+    """The words of a heading in small letters, air-fuel ratio as one.
+
+    >>> words_of("Time_ms"), words_of("t [s]"), words_of("Air-Fuel Ratio"), words_of("TPS%")
+    (['time', 'ms'], ['t', 's'], ['afr'], ['tps', '%'])
+    """
+    text = heading.lower().replace("%", " % ").replace("°", " ° ")
+    text = re.sub(r"air[\s_/-]*fuel([\s_-]*ratio)?", " afr ", text)
+    return [word for word in _SPACES.split(text) if word]
+
+
+def unit_in(words: Iterable[str], quantity: str) -> str:
+    """The unit of a quantity among words, or nothing."""
+    found = (_UNIT_WORDS.get(word, "") for word in words)
+    return next((unit for unit in found if unit in UNITS[quantity]), "")
+
+
+def recognised(heading: str) -> Column | None:
+    """What a heading says by itself; None where it names no quantity, or one that is no reading, such as a target.
+
+    >>> recognised("throttle %"), recognised("AFR target")
+    (Column(heading='throttle %', quantity='throttle', unit='percent'), None)
+    """
+    words = words_of(heading)
+    if _NOT_A_READING & set(words):
+        return None
+    for quantity, names in _NAMES.items():
+        if names & set(words):
+            return Column(heading, quantity, unit_in(words, quantity))
+    return None
+
+
+def chosen_columns(
+    file: str, row: int, headings: tuple[str, ...], named: Mapping[str, str]
+) -> tuple[dict[str, Column], list[Fault]]:
+    """Columns to read by quantity ("phi" for any mixture), and what is wrong with heading or choice.
+
+    row : of the headings. What the user names goes before what is recognised; of several mixtures phi goes before
+    lambda, and lambda before afr.
+    """
+    chosen: dict[str, Column] = {}
+    faults: list[Fault] = []
+    for key, heading in named.items():
+        column, fault = _named(file, key, heading, headings)
+        if fault is not None:
+            faults.append(fault)
+        elif column is not None:
+            slot = "phi" if column.quantity in MIXTURES else column.quantity
+            if slot in chosen:
+                faults.append(Fault(file, f"column {heading}", f"{chosen[slot].heading} is named for that already",
+                                    f"one column for {_said(slot)}"))  # fmt: skip
+            chosen[slot] = column
+    found = [column for column in map(recognised, headings) if column is not None]
+    for slot in (*NEEDED, "speed"):
+        if slot in chosen:
+            continue
+        quantities = MIXTURES if slot == "phi" else (slot,)
+        likely = next((some for q in quantities if (some := [c for c in found if c.quantity == q])), [])
+        if len(likely) == 1:
+            chosen[slot] = likely[0]
+        elif likely and slot != "speed":
+            names = ", ".join(column.heading for column in likely)
+            faults.append(Fault(file, f"row {row}", f"several columns may be {_said(slot)}: {names}", "one",
+                                f"name the one to read, as {likely[0].quantity}={likely[0].heading}"))  # fmt: skip
+        elif slot in NEEDED and not any(fault.place.startswith(f"column for {slot}") for fault in faults):
+            shown = ", ".join(headings[:12]) + (" ..." if len(headings) > 12 else "")
+            found_none, remedy = f"no column for {_said(slot)} among {shown}", f"or name its column, as {slot}=HEADING"
+            faults.append(Fault(file, f"row {row}", found_none, f"a heading such as {EXAMPLES[slot]}", remedy))
+    return chosen, faults
+
+
+def _said(slot: str) -> str:
+    return "the mixture" if slot == "phi" else slot
+
+
+def _named(file: str, key: str, heading: str, headings: tuple[str, ...]) -> tuple[Column | None, Fault | None]:
+    """The column that a user names, or what is wrong with it."""
+    quantity, _, unit = key.strip().lower().partition("_")
+    if quantity not in UNITS:
+        known = [*UNITS, *(f"{name}_{unit}" for name, units in UNITS.items() for unit in units)]
+        remedy = did_you_mean(key, known)
+        return None, Fault(
+            file, f"column {key}={heading}", f"{key} is no quantity of a trace", ", ".join(UNITS), remedy
+        )
+    place = f"column for {'phi' if quantity in MIXTURES else quantity}, {key}={heading}"
+    if unit and unit not in UNITS[quantity]:
+        expected = " or ".join((quantity, *(f"{quantity}_{known}" for known in UNITS[quantity])))
+        return None, Fault(file, place, f"{unit} is no unit of {quantity} here", expected)
+    if heading not in headings:
+        matching = [name for name in headings if name.lower() == heading.strip().lower()]
+        if len(matching) != 1:
+            remedy = did_you_mean(heading, headings) or f"the columns are {', '.join(headings[:12])}"
+            return None, Fault(file, place, f"there is no column {heading}", "one of the file's headings", remedy)
+        heading = matching[0]
+    return Column(heading, quantity, unit or unit_in(words_of(heading), quantity)), None

@@ -1,0 +1,232 @@
+"""A mixture trace from a file: time, throttle, mixture and, where there is one, speed, in one set of units.
+
+A table as loggers and spreadsheets write it, at most 10 MB and 200,000 rows; a second row may hold the units. Rows may
+be out of order. A reading that is empty, a word such as nan, or beyond what a sensor can say is a dropout. Figures that
+no engine has under the unit they are said to be in are refused, with the unit that they look like.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configurator.errors import BadInput, Fault
+from configurator.files.reading import Row, read_table
+from configurator.learning.trace.trace_columns import Column, chosen_columns, unit_in, words_of
+from configurator.physics.fuel_path import Array
+
+LARGEST_TRACE_BYTES = 10_000_000
+MOST_ROWS = 200_000
+LEAST_ROWS = 20
+STEP_RANGE_S = (0.0005, 0.1)
+"""Time between samples: slower than 10 a second sees no hole, faster than 2000 a second is no mixture sensor."""
+LONGEST_S = 3600.0
+PHI_RANGE = (0.05, 2.5)
+"""Readings beyond this come of no sensor that works: air reads about 0.1, the richest that burns 2."""
+USUAL_PHI = (0.5, 1.9)
+MOST_DROPOUT_SHARE = 0.5
+Rows = NDArray[np.intp]
+_NO_READING = {"nan", "n/a", "na", "-", "--", "---", "null", "none", "off", "inf", "err", "error"}
+_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+_SAID = {"s": "seconds", "ms": "milliseconds", "us": "microseconds"}
+_FULL_THROTTLE = {"percent": 100.0, "deg": 90.0, "share": 1.0, "volt": 5.0}
+_UNIT_SAID = {"percent": "%", "deg": "degrees", "share": "a share of 0 to 1", "volt": "volts"}
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Readings in order of time, arrays of one length; nan where there is no reading.
+
+    throttle : share of full opening, by the range of its unit; only how it moves counts. phi : equivalence ratio.
+    speed_rpm : all nan without such a column. mixture_column : heading that phi came from. notes : sentences.
+    """
+
+    file: str
+    time_s: Array
+    throttle: Array
+    phi: Array
+    speed_rpm: Array
+    mixture: Column
+    notes: tuple[str, ...]
+
+
+def read_trace(path: Path, columns: Mapping[str, str] | None, stoichiometric_ratio: float) -> Trace:
+    """Read a mixture trace; columns as {"lambda": "O2 reading", "time_ms": "clock"}, where headings do not say it.
+
+    stoichiometric_ratio : air to fuel by mass, to read an air-fuel ratio. Raises BadInput with row and column.
+    """
+    file = str(path)
+    table = read_table(path, LARGEST_TRACE_BYTES)
+    heading_row = max(1, table.rows[0].number - 1) if table.rows else 1
+    chosen, faults = chosen_columns(file, heading_row, table.columns, columns or {})
+    faults = [*table.faults, *faults]
+    if faults:
+        raise BadInput(faults)
+    rows, chosen = _without_unit_row(table.rows, chosen)
+    if not LEAST_ROWS <= len(rows) <= MOST_ROWS:
+        raise BadInput([Fault(file, "", f"has {len(rows):,} rows of readings", f"{LEAST_ROWS} to {MOST_ROWS:,}")])
+    values = {slot: _numbers(file, rows, column, faults) for slot, column in chosen.items()}
+    if faults:
+        raise BadInput(faults)
+    timed = np.isfinite(values["time"])
+    numbers = np.array([row.number for row in rows])[timed]
+    values = {slot: column[timed] for slot, column in values.items()}
+    if len(numbers) < LEAST_ROWS:
+        raise BadInput([Fault(file, f"column {chosen['time'].heading}", f"{len(numbers)} times", f"{LEAST_ROWS}")])
+    order = np.argsort(values["time"], kind="stable")
+    notes = _order_notes(file, chosen["time"], values["time"], order, numbers)
+    values = _one_row_a_time(values)
+    time_s = _time_s(file, chosen["time"], values["time"])
+    throttle = _throttle(file, chosen["throttle"], values["throttle"])
+    phi = _phi(file, chosen["phi"], values["phi"], stoichiometric_ratio)
+    lost = int(np.sum(~np.isfinite(phi)))
+    if lost:
+        notes.append(f"{lost} of {len(phi)} mixture readings are missing or beyond what a sensor can say")
+    speed = values.get("speed", np.full(len(time_s), np.nan))
+    return Trace(file, time_s, throttle, phi, speed, chosen["phi"], tuple(notes))
+
+
+def _without_unit_row(rows: Sequence[Row], chosen: Mapping[str, Column]) -> tuple[Sequence[Row], dict[str, Column]]:
+    """Rows of readings, and the columns with what a row of units below the headings says."""
+    columns = dict(chosen)
+    if not rows:
+        return rows, columns
+    cells = rows[0].cells
+    said = {slot: unit_in(words_of(cells.get(c.heading, "")), c.quantity) for slot, c in columns.items()}
+    if not said["time"]:
+        return rows, columns
+    for slot, column in columns.items():
+        columns[slot] = Column(column.heading, column.quantity, column.unit or said[slot])
+    return rows[1:], columns
+
+
+def _numbers(file: str, rows: Sequence[Row], column: Column, faults: list[Fault]) -> Array:
+    """A column's figures, nan for a reading that is missing; text that is no number is a fault."""
+    values = np.full(len(rows), np.nan)
+    for index, row in enumerate(rows):
+        cell = row.cells.get(column.heading, "")
+        try:
+            number = float(cell) if cell else math.nan
+        except ValueError:
+            number = math.nan
+            if cell.lower() not in _NO_READING:
+                remedy = "write decimals with a point" if "," in cell else ""
+                faults.append(Fault(file, f"row {row.number}, column {column.heading}",
+                                    f"'{cell[:40]}' is not a number", "a number, or nothing where there is no reading",
+                                    remedy))  # fmt: skip
+        values[index] = number if math.isfinite(number) else math.nan
+    return values
+
+
+def _order_notes(file: str, column: Column, time: Array, order: Rows, numbers: Rows) -> list[str]:
+    """Says that rows were sorted; raises BadInput where two runs follow one another in one file."""
+    back = np.flatnonzero(np.diff(time) < 0.0)
+    if not len(back):
+        return []
+    stretch = np.concatenate([[0], np.cumsum(np.diff(time) < 0.0)])[order]
+    if np.count_nonzero(np.diff(stretch)) > 4 * len(back):
+        place = f"row {numbers[back[0] + 1]}, column {column.heading}"
+        raise BadInput([Fault(file, place, "time starts again", "one run in a file", "cut the file there")])
+    return ["rows were out of order and were sorted by their time"]
+
+
+def _one_row_a_time(values: dict[str, Array]) -> dict[str, Array]:
+    """Rows in order of time, those of one time put together: the mean of their readings."""
+    time, at = np.unique(values["time"], return_inverse=True)
+    merged = {"time": time}
+    for slot, column in values.items():
+        if slot != "time":
+            seen = np.isfinite(column)
+            count = np.bincount(at, seen, len(time))
+            total = np.bincount(at, np.where(seen, column, 0.0), len(time))
+            merged[slot] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return merged
+
+
+def _time_s(file: str, column: Column, time: Array) -> Array:
+    """Time from the first row [s]; a unit that nobody said is told by the time between samples."""
+    step = float(np.median(np.diff(time))) if len(time) > 1 else 0.0
+    low, high = STEP_RANGE_S
+    fitting = [unit for unit, factor in _SECONDS.items() if low <= step * factor <= high]
+    unit = column.unit or next(iter(fitting), "")
+    place = f"column {column.heading}"
+    if unit in fitting:
+        time_s = (time - time[0]) * _SECONDS[unit]
+        if time_s[-1] > LONGEST_S:
+            found = f"runs over {time_s[-1]:.3g} s, from {time[0]:g} to {time[-1]:g} {unit}"
+            remedy = "cut out the run, and look for a row whose time is far from the others"
+            raise BadInput([Fault(file, place, found, f"at most {LONGEST_S:g} s", remedy)])
+        return np.asarray(time_s)
+    expected = f"samples {low * 1e3:g} to {high * 1e3:g} ms apart"
+    if not unit:
+        raise BadInput([Fault(file, place, f"samples are {step:g} apart, in no unit of time that fits", expected)])
+    found = f"samples are {step:g} {unit} apart"
+    looks = f"it looks like {_SAID[fitting[0]]}" if fitting else "the logger was too slow or too fast for a tip-in"
+    remedy = f"name the column as time_{fitting[0]}={column.heading}" if fitting else ""
+    raise BadInput([Fault(file, place, f"{found}; {looks}", expected, remedy)])
+
+
+def _throttle(file: str, column: Column, values: Array) -> Array:
+    """Throttle over its full opening; only the size of its moves hangs on the unit."""
+    place = f"column {column.heading}"
+    seen = values[np.isfinite(values)]
+    if len(seen) < LEAST_ROWS:
+        raise BadInput([Fault(file, place, f"holds {len(seen)} readings", f"at least {LEAST_ROWS}")])
+    least, most = float(np.percentile(seen, 0.5)), float(np.percentile(seen, 99.5))
+    guessed = "share" if most <= 1.2 else "volt" if most <= 5.2 and least > 0.2 else "percent"
+    unit = column.unit or guessed
+    full = _FULL_THROTTLE[unit]
+    found = f"runs from {least:.3g} to {most:.3g}"
+    if most > 1.2 * full or least < -0.2 * full:
+        looks = f"; it looks like {_UNIT_SAID[guessed]}" if guessed != unit and least > -20.0 and most <= 120.0 else ""
+        remedy = f"name the column as throttle_{guessed}={column.heading}" if looks else ""
+        raise BadInput([Fault(file, place, found + looks, f"0 to {full:g} as {_UNIT_SAID[unit]}", remedy)])
+    if unit in ("percent", "deg") and least >= 0.0 and 0.2 < most <= 1.2:
+        remedy = f"name the column as throttle_share={column.heading}"
+        looks = f"{found}; it looks like a share of 0 to 1"
+        raise BadInput([Fault(file, place, looks, f"0 to {full:g} as {_UNIT_SAID[unit]}", remedy)])
+    return np.asarray(values / full)
+
+
+def _phi(file: str, column: Column, values: Array, stoichiometric_ratio: float) -> Array:
+    """Equivalence ratio of a mixture column, nan for a reading that no sensor gives."""
+    place = f"column {column.heading}"
+    seen = values[np.isfinite(values)]
+    if len(seen) < LEAST_ROWS:
+        raise BadInput([Fault(file, place, f"holds {len(seen)} readings", f"at least {LEAST_ROWS}")])
+    middle = float(np.median(seen))
+    low, high = USUAL_PHI
+    if not low <= _as_phi(middle, column.quantity, stoichiometric_ratio) <= high:
+        other = [q for q in ("lambda", "afr") if low <= _as_phi(middle, q, stoichiometric_ratio) <= high]
+        looks = "lambda or phi" if other == ["lambda"] else "an air-fuel ratio" if other == ["afr"] else ""
+        if looks:
+            remedy = f"name the column as {other[0]}={column.heading}"
+            found = f"its middle value is {middle:g}; it looks like {looks}"
+        else:
+            found, remedy = f"its middle value is {middle:g}, which is no mixture that burns", ""
+            if 0.0 < middle < 5.0:
+                remedy = "if it is the sensor's voltage, have the logger turn it into lambda"
+        expected = {"phi": "about 1 as phi", "lambda": "about 1 as lambda"}.get(
+            column.quantity, f"about {stoichiometric_ratio:g} as an air-fuel ratio"
+        )
+        raise BadInput([Fault(file, place, found, expected, remedy)])
+    phi = _as_phi_array(values, column.quantity, stoichiometric_ratio)
+    phi = np.where((phi >= PHI_RANGE[0]) & (phi <= PHI_RANGE[1]), phi, np.nan)
+    if np.mean(np.isfinite(phi)) < MOST_DROPOUT_SHARE:
+        found = f"{np.mean(~np.isfinite(phi)):.0%} of the rows have no reading that a sensor can give"
+        raise BadInput([Fault(file, place, found, f"at most {MOST_DROPOUT_SHARE:.0%}")])
+    return np.asarray(phi)
+
+
+def _as_phi_array(values: Array, quantity: str, stoichiometric_ratio: float) -> Array:
+    if quantity == "phi":
+        return values
+    over = 1.0 if quantity == "lambda" else stoichiometric_ratio
+    return np.divide(over, values, out=np.full_like(values, np.nan), where=np.isfinite(values) & (values > 0.0))
+
+
+def _as_phi(value: float, quantity: str, stoichiometric_ratio: float) -> float:
+    return float(_as_phi_array(np.array([value]), quantity, stoichiometric_ratio)[0])

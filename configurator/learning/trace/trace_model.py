@@ -1,0 +1,41 @@
+"""What a sensor in the exhaust of the whole engine would have seen, by the model, with what is fitted.
+
+With two pump circuits it sees the mixture of both pairs of barrels, by the air each passes. So hole and flood here are
+those of the engine; with one circuit they are the circuit's.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from configurator.judging.case import Case
+from configurator.judging.mixture import mixture_of
+from configurator.physics import verdict
+from configurator.physics.fuel_path import Array
+
+
+@dataclass(frozen=True)
+class ModelTrace:
+    """Mixture of the engine by the model, arrays over time from tip-in [ms], and its spells [ms]."""
+
+    title: str
+    time_ms: Array
+    phi: Array
+    hole_ms: float
+    flood_ms: float
+
+
+def model_trace(case: Case) -> ModelTrace:
+    """The mixture that a case's model gives with what is fitted, at the case's demand factor."""
+    time_s = case.tip_in.air.time_s
+    phi = np.zeros(len(time_s))
+    for name, circuit in case.circuits.items():
+        phi += circuit.event.air_share * mixture_of(case, name, case.as_fitted).phi
+    allowed = next(iter(case.circuits.values())).allowed
+    meters = (verdict.SpellMeter(1), verdict.SpellMeter(1))
+    for index, value in enumerate(phi):
+        interval = float(time_s[index] - time_s[index - 1]) if index else 0.0
+        meters[0].feed(np.array([allowed.lean_phi - value]), interval)
+        meters[1].feed(np.array([value - allowed.rich_phi]), interval)
+    hole, flood = (float(meter.longest_s[0]) * 1e3 for meter in meters)
+    return ModelTrace(case.vehicle.name, time_s * 1e3, phi, hole, flood)

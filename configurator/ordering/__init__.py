@@ -1,0 +1,1 @@
+"""The cheapest parts order that lets every car's day end well: what each needs, and what to buy."""

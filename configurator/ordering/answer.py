@@ -1,0 +1,280 @@
+"""From a workshop file to the answer: plan, sureness before and after, sureness against money, ways out."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from configurator.ordering.cheapest import FEW, plan_order, surest
+from configurator.ordering.model import Wanted
+from configurator.ordering.needs import MOST_SETUPS, diameter_mm
+from configurator.ordering.plan import BoxPlan, Plan, Wish
+from configurator.ordering.purchase import Market
+from configurator.ordering.report import (
+    CurvePoint,
+    Failing,
+    LineFor,
+    OrderLine,
+    OrderReport,
+    SupplierTotal,
+    VehicleSureness,
+    WayOut,
+)
+from configurator.rules import SHARED_SLOTS
+from configurator.slots.options import JOINTS, Option
+from configurator.solver.solution import Unsettled
+
+CURVE_POINTS = 6
+CURVE_EFFORT = 5.0
+MOST_FOR_CURVE = 12
+"""Vehicles up to which it is worked out what money buys: every sum is an order of its own."""
+NOTES = (
+    "A nozzle that was tried is not counted on for another car: one of them stays in.",
+    "Redrilled sizes are tried from small to large on the one nozzle; a drill serves every car.",
+    f"Proofs are over the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit.",
+    "Gaskets are for the changes to be expected: half the nozzles in the box and one more.",
+)
+
+
+@dataclass(frozen=True)
+class Job:
+    """An order to be planned: its name, the vehicles, the market, the wish, and trial runs behind each belief."""
+
+    name: str
+    wanted: Sequence[Wanted]
+    market: Market
+    wish: Wish
+    runs: Mapping[str, int]
+
+
+def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
+    """The whole answer; progress is told in words what is being worked out."""
+    progress("planning the order")
+    plan = plan_order(job.wanted, job.market, job.wish)
+    met = plan is not None and (job.wish.budget is None or _is_met(job, plan))
+    if plan is None:
+        progress("nothing meets it: looking for the nearest")
+        plan = surest(job.wanted, job.market, job.wish)
+        met = _is_met(job, plan)
+    before = None
+    if not plan.stopped or len(job.wanted) <= FEW:  # who stops a long search does not wait for another
+        before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
+    failing = [] if met or plan.stopped else _failing(job, plan)
+    curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
+    return OrderReport(
+        name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
+        lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
+        total=_money(plan.cost), vehicles=_vehicles(job, plan, before),
+        curve=_curve(job, plan, progress) if curve else [], failing=failing,
+        ways_out=[] if met or plan.stopped else _ways_out(job, failing, progress), notes=_notes(job),
+    )  # fmt: skip
+
+
+def _planned(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+    """A plan that goes with an answer; where none is found within the effort, the answer does without."""
+    try:
+        return plan_order(wanted, market, wish)
+    except Unsettled:
+        return None
+
+
+def _money(hundredths: int) -> float:
+    return hundredths / 100
+
+
+def _goods(plan: Plan) -> int:
+    return sum(article.cost(packs) for article, packs in plan.bought)
+
+
+def _work(plan: Plan) -> int:
+    return plan.cost - _goods(plan) - sum(plan.delivery.values())
+
+
+def _is_met(job: Job, plan: Plan) -> bool:
+    return all(sum(box.covered) >= one.enough for one, box in zip(job.wanted, plan.boxes, strict=True))
+
+
+def _bound(plan: Plan) -> str | None:
+    if plan.proven or plan.least is None:
+        return None
+    if plan.goal == "money":
+        return f"at least {_money(plan.least):.2f} is proven to be needed, {_money(plan.cost):.2f} found"
+    return f"over all vehicles at least {plan.least} steps of sureness are proven to be out of reach"
+
+
+def _lines(job: Job, plan: Plan) -> list[OrderLine]:
+    uses = _uses(job, plan)
+    lines = []
+    for article, packs in plan.bought:
+        total = article.cost(packs)
+        wanted_for = list(dict.fromkeys(use for code in article.brings for use in uses.get(code, [])))
+        lines.append(
+            OrderLine(
+                supplier=article.supplier,
+                code=article.code,
+                part=article.part,
+                quantity=packs,
+                brings={code: count * packs for code, count in article.brings.items()},
+                price=round(total / packs / 100, 2),
+                total=_money(total),
+                delivery_day=job.market.arrives(article).isoformat(),
+                wanted_for=[LineFor(vehicle=v, circuit=c, lets_try=what) for v, c, what in wanted_for],
+            )
+        )
+    return sorted(lines, key=lambda line: (line.supplier, line.code))
+
+
+def _uses(job: Job, plan: Plan) -> dict[str, list[tuple[str, str | None, str]]]:
+    """What each code is for: (vehicle, circuit, what it lets you try)."""
+    uses: dict[str, list[tuple[str, str | None, str]]] = {}
+    for one, box in zip(job.wanted, plan.boxes, strict=True):
+        name = one.needs.name
+        for circuit in one.needs.circuits:
+            for place in box.setups[circuit.circuit]:
+                for code in circuit.setups[place].codes:
+                    uses.setdefault(code, []).append((name, circuit.circuit, circuit.setups[place].label))
+            for place in box.nozzles[circuit.circuit]:
+                option = circuit.nozzles[place]
+                codes = [option.code] if option.work == "fit" and option.code else []
+                if option.work == "redrill":
+                    codes = job.market.drills_for(option)
+                for code in codes:
+                    uses.setdefault(code, []).append((name, circuit.circuit, option.label))
+        spacer, _ = one.needs.shared[box.shared]
+        if spacer.work == "fit" and spacer.code:
+            uses.setdefault(spacer.code, []).append((name, None, f"{spacer.label} under the carburettor"))
+        opened = _opened(one, box)
+        for part in job.market.consumables:
+            if part.joint in opened:
+                uses.setdefault(part.code, []).append((name, None, f"new gaskets, {part.joint.replace('_', ' ')}"))
+    return uses
+
+
+def _opened(one: Wanted, box: BoxPlan) -> set[str]:
+    """Joints that a box's changes open."""
+    opened: set[str] = set()
+    for circuit in one.needs.circuits:
+        setups = [circuit.setups[place] for place in box.setups[circuit.circuit]]
+        if any(circuit.nozzles[place].changed for place in box.nozzles[circuit.circuit]):
+            opened.update(JOINTS["nozzle"])
+        opened.update(joint for setup in setups for joint in setup.joints)
+    for slot, option in zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True):
+        opened.update(JOINTS[slot] if option.changed else ())
+    return opened
+
+
+def _suppliers(job: Job, plan: Plan) -> list[SupplierTotal]:
+    totals = []
+    for code in sorted({article.supplier for article, _ in plan.bought}):
+        goods = sum(article.cost(packs) for article, packs in plan.bought if article.supplier == code)
+        charge = plan.delivery.get(code, 0)
+        day = max(job.market.arrives(article) for article, _ in plan.bought if article.supplier == code)
+        totals.append(
+            SupplierTotal(
+                supplier=code,
+                goods=_money(goods),
+                delivery=_money(charge),
+                total=_money(goods + charge),
+                delivery_day=day.isoformat(),
+            )
+        )
+    return totals
+
+
+def _vehicles(job: Job, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
+    rows = []
+    sureness = [None] * len(plan.boxes) if before is None else [box.sureness for box in before.boxes]
+    for one, box, old in zip(job.wanted, plan.boxes, sureness, strict=True):
+        spacer, relief = one.needs.shared[box.shared]
+        rows.append(
+            VehicleSureness(
+                vehicle=one.needs.name, day=one.day.isoformat(), wanted=one.sureness, before=old,
+                after=box.sureness, runs=job.runs.get(one.needs.name, 0),
+                setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
+                nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
+                stack=[_told(option) for option in (spacer, relief) if option.changed],
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _labels(nozzles: Iterable[Option]) -> list[str]:
+    return [_told(option) for option in sorted(nozzles, key=diameter_mm)]
+
+
+def _told(option: Option) -> str:
+    return f"{option.label}{'; cannot be undone' if option.permanent else ''}"
+
+
+def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
+    """The most sureness for amounts up to half as much again as the order costs."""
+    points = []
+    for step in range(CURVE_POINTS + 1):
+        budget = round(1.5 * plan.cost * step / CURVE_POINTS)
+        progress(f"sureness for {budget / 100:.2f}")
+        found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
+        if found is None:
+            continue
+        sureness = [
+            min(sum(box.covered), one.enough) / one.scenarios for one, box in zip(job.wanted, found.boxes, strict=True)
+        ]
+        points.append(
+            CurvePoint(
+                budget=_money(budget), spent=_money(found.cost), sureness=round(sum(sureness) / len(sureness), 4),
+                least=round(min(sureness), 4), proven=found.proven,
+            )
+        )  # fmt: skip
+    return points
+
+
+def _failing(job: Job, plan: Plan) -> list[Failing]:
+    """Vehicles that cannot reach their sureness even alone and whatever it costs; one that has it in the plan can."""
+    failing = []
+    best: dict[tuple[int, date, float], float] = {}
+    for one, box in zip(job.wanted, plan.boxes, strict=True):
+        if sum(box.covered) < one.enough:
+            alike = (id(one.needs.circuits), one.day, one.sureness)
+            if alike not in best:
+                best[alike] = surest([one], job.market, replace(job.wish, budget=None)).boxes[0].sureness
+            if best[alike] < one.enough / one.scenarios:
+                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=best[alike]))
+    return failing
+
+
+def _notes(job: Job) -> list[str]:
+    notes = list(NOTES)
+    if len(job.wanted) > MOST_FOR_CURVE:
+        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
+    if job.market.left_out:
+        notes.append(
+            f"Left out of what is sold: {job.market.left_out} parts, packs and kits that no box could use, or that "
+            "cost no less than the same from the same supplier in another way."
+        )
+    return notes
+
+
+def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:
+    """Relaxations that were each tried: less sureness, a later day, more money, more suppliers."""
+    ways: list[WayOut] = []
+    asked = replace(job.wish, budget=None)
+
+    def tried(says: str, wanted: Sequence[Wanted], wish: Wish) -> None:
+        progress(f"trying: {says}")
+        plan = _planned(wanted, job.market, wish)
+        if plan is not None:
+            ways.append(WayOut(says=says, cost=_money(plan.cost)))
+
+    if job.wish.budget is not None:
+        tried("spend more", job.wanted, asked)
+    best = {one.vehicle: one.best for one in failing}
+    if failing:
+        lowered = [replace(one, sureness=min(one.sureness, best.get(one.needs.name, 1.0))) for one in job.wanted]
+        listed = ", ".join(f"{one.vehicle} {100 * one.best:.0f} %" for one in failing)
+        tried(f"be content with {listed}", lowered, asked)
+        latest = max((job.market.arrives(article) for article in job.market.articles), default=job.market.ordered)
+        late = [one for one in job.wanted if one.needs.name in best and one.day < latest]
+        if late:
+            moved = [replace(one, day=latest) if one in late else one for one in job.wanted]
+            tried(f"run {', '.join(one.needs.name for one in late)} on {latest.isoformat()}", moved, asked)
+    if job.wish.most_suppliers is not None:
+        tried("buy from every supplier", job.wanted, replace(asked, most_suppliers=None))
+    return sorted(ways, key=lambda way: way.cost or 0.0)

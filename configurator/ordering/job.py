@@ -1,0 +1,160 @@
+"""From a meeting, its vehicles and the workshop book to an order that can be planned.
+
+Vehicles that are technically equal are worked out once: what their parts cover, and what a run with one car in one air
+says. Beliefs then only cut that into scenarios.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from configurator.book.book import Book
+from configurator.book.records import Trial
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.load import Catalog
+from configurator.judging.case import Case
+from configurator.learning.belief import Run, belief_of, counts, run_with
+from configurator.ordering.answer import Job
+from configurator.ordering.articles import articles, under_one_code, worth_a_look
+from configurator.ordering.groups import greatest_needs, groups_of
+from configurator.ordering.meeting import Meeting
+from configurator.ordering.model import Wanted
+from configurator.ordering.needs import Choices, VehicleNeeds
+from configurator.ordering.needs_pieces import (
+    Arrays,
+    Piece,
+    Workers,
+    here,
+    spells_from,
+    spells_key,
+    spells_piece,
+    windows_from,
+    windows_piece,
+)
+from configurator.ordering.plan import Wish
+from configurator.ordering.purchase import Market
+from configurator.slots.offered import stocks_of
+from configurator.stopping import heed
+
+SCENARIOS = 20
+"""Equal shares that each belief is cut into: sureness is told in steps of 5 %."""
+ASKED_ONE_BY_ONE = 100
+"""Vehicles whose runs are asked for singly; beyond it the whole book is read once."""
+MOST_ARTICLES = 1000
+"""Articles up to which all that is sold counts, useful or not."""
+
+
+def job_of(
+    meeting: Meeting,
+    vehicles: Sequence[Vehicle],
+    catalog: Catalog,
+    book: Book | None,
+    wish: Wish,
+    *,
+    redrill: bool,
+    progress: Callable[[str], None] = lambda text: None,
+    workers: Workers = here,
+) -> Job:
+    """The order for the vehicles of a meeting, in its order, with what the book knows of them and has on the shelf.
+
+    book : closed afterwards; None where there is none. workers : who do the long part. Raises BadInput for a vehicle
+    that the catalogue does not suit, and Stopped if it was stopped from outside.
+    """
+    windows = [windows_piece(vehicle, redrill=redrill) for vehicle in vehicles]
+    pieces: dict[str, Piece] = {}
+    for piece in windows:
+        pieces.setdefault(piece.key, piece)
+    cases = {key: Case.of(piece.vehicle, catalog) for key, piece in pieces.items()}
+    shelf: dict[str, int] = {}
+    trials: dict[str, list[Trial]] = {}
+    if book is not None:
+        with book:
+            shelf, trials = book.stock(), _runs_in(book, [vehicle.name for vehicle in vehicles])
+    runs = _Runs(trials)
+    pieces |= {piece.key: piece for piece in runs.pieces.values()}
+    found: dict[str, Arrays] = {}
+    for piece, arrays in workers(list(pieces.values()), catalog):
+        found[piece.key] = arrays
+        progress(f"{piece.who}: what its box might hold ({len(found)} of {len(pieces)})")
+    boxes = _Boxes(cases, runs, found, redrill)
+    wanted, behind = [], {}
+    for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, windows, strict=True):
+        heed()
+        needs, behind[vehicle.name] = boxes.of(piece.key, trials.get(vehicle.name, []))
+        sureness = appointment.sureness or meeting.sureness
+        wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
+    market = Market(
+        articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
+        list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
+    )  # fmt: skip
+    return Job(meeting.name, wanted, _of_use(market, wanted), wish, behind)
+
+
+def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:
+    """A market without what no box could use, where it sells very much. Of a smaller one everything counts, since any
+    goods make up a sum that a supplier wants."""
+    if len(market.articles) <= MOST_ARTICLES:
+        return market
+    groups = groups_of(wanted, market)
+    drills = {code for group in groups for drill in group.maker.drills for code in market.drills_of(drill)}
+    most = greatest_needs(groups) | dict.fromkeys(drills, 1)
+    articles = worth_a_look(market.articles, most)
+    return replace(market, articles=articles, left_out=len(market.articles) - len(articles))
+
+
+def _runs_in(book: Book, names: Sequence[str]) -> dict[str, list[Trial]]:
+    """Runs of vehicles, by name."""
+    if len(names) <= ASKED_ONE_BY_ONE:
+        return {name: book.trials(name) for name in names}
+    runs: dict[str, list[Trial]] = {name: [] for name in names}
+    for trial in book.trials():
+        if trial.vehicle in runs:
+            runs[trial.vehicle].append(trial)
+    return runs
+
+
+class _Runs:
+    """The runs that count, with the piece of work that each of them takes."""
+
+    def __init__(self, trials: Mapping[str, Sequence[Trial]]) -> None:
+        self._said: dict[tuple[str, str], Run] = {}
+        self._keys = {id(trial): spells_key(trial) for own in trials.values() for trial in own if counts(trial)}
+        self.pieces: dict[str, Piece] = {}
+        """By the key of a run's car and air."""
+        for own in trials.values():
+            for trial in own:
+                key = self._keys.get(id(trial))
+                if key is not None and key not in self.pieces:
+                    self.pieces[key] = spells_piece(trial, key)
+
+    def content(self, trial: Trial) -> tuple[str, str]:
+        """All that a run says: runs that share it say the same, whatever their vehicle or number."""
+        felt = "" if trial.felt is None else trial.felt.model_dump_json()
+        return self._keys[id(trial)], felt if trial.trace is None else trial.trace.model_dump_json()
+
+    def said(self, trial: Trial, catalog: Catalog, found: Mapping[str, Arrays]) -> Run:
+        """What a run says; its number is left out, since runs that say the same share it."""
+        content = self.content(trial)
+        if content not in self._said:
+            spells = spells_from(found[self.pieces[content[0]].key])
+            self._said[content] = replace(run_with(trial, spells, catalog.limits), number=None)
+        return self._said[content]
+
+
+class _Boxes:
+    """Needs of vehicles, made once for those that are technically equal and whose runs say the same."""
+
+    def __init__(self, cases: Mapping[str, Case], runs: _Runs, found: Mapping[str, Arrays], redrill: bool) -> None:
+        self._cases, self._runs, self._found = cases, runs, found
+        self._choices = {key: Choices(case, windows_from(found[key]), redrill=redrill) for key, case in cases.items()}
+        self._made: dict[tuple[str, tuple[tuple[str, str], ...]], tuple[VehicleNeeds, int]] = {}
+
+    def of(self, model: str, trials: Sequence[Trial]) -> tuple[VehicleNeeds, int]:
+        """Needs of a vehicle by the key of its model and its runs, and how many of the runs count."""
+        counted = [trial for trial in trials if counts(trial)]
+        key = (model, tuple(sorted(self._runs.content(trial) for trial in counted)))
+        if key not in self._made:
+            belief = belief_of(
+                self._cases[model], counted, lambda trial, catalog: self._runs.said(trial, catalog, self._found)
+            )
+            self._made[key] = self._choices[model].needs(belief.scenarios(SCENARIOS)), belief.runs
+        return self._made[key]

@@ -1,0 +1,261 @@
+"""The order for many vehicles: the bound from whole boxes, an order near it, and for few the proof that it is best.
+
+groups -> linear program over boxes (bound) -> whole boxes and packs (order) -> branching on packs (proof)
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import ceil, inf
+
+import numpy as np
+from ortools.sat.python import cp_model
+
+from configurator.ordering.articles import Article
+from configurator.ordering.boxes import Box
+from configurator.ordering.columns import Aim, ColumnProgram
+from configurator.ordering.groups import Group, groups_of, least_short, shortfalls
+from configurator.ordering.model import Wanted
+from configurator.ordering.plan import SHORT, BoxPlan, Plan, Wish
+from configurator.ordering.proof import proven_least
+from configurator.ordering.purchase import Market, steady_solver
+from configurator.ordering.rounding import BoxChoice, Counts, Rounded, whole_shares
+from configurator.solver.solution import Unsettled
+from configurator.solver.stop import solved_or_interrupted
+
+FEW_GROUPS = 100
+"""Up to so many groups nothing is settled before whole boxes are chosen."""
+QUICK_EFFORT = 0.1
+"""Enough for an order that is the best or near it, before it is tried to prove that."""
+TIES_EFFORT = 0.1
+EFFORT_AFTER_STOP = 1.0
+"""Who stops a search waits no longer than it takes to make an order of what there is."""
+MOST_PROOFS = 4
+REMEDY = "allow more with --effort, or plan fewer vehicles at once"
+SHORT_PRICE = 1e6
+"""Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
+
+
+def plan_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+    """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none."""
+    groups = groups_of(wanted, market)
+    aim = Aim() if wish.budget is None else Aim(short_price=1.0, budget=wish.budget)
+    best = _best(groups, market, aim, wish)
+    return None if best is None else best.plan(len(wanted), groups, aim)
+
+
+def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+    """The order that comes nearest to every sureness whatever it costs; there always is one."""
+    plan = _each_as_sure_as_alone(wanted, market, wish)
+    if plan is not None:
+        return plan
+    groups = groups_of(wanted, market)
+    aim = Aim(short_price=SHORT_PRICE)
+    best = _best(groups, market, aim, wish)
+    assert best is not None
+    return best.plan(len(wanted), groups, aim)
+
+
+def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+    """The cheapest order with which every vehicle is as sure as if the whole order were for it, so none is surer; None
+    where they are in one another's way. Much sooner found than with a price on what stays short."""
+    if wish.most_suppliers is not None or wish.fewest_deliveries or not market.articles:
+        return None
+    groups = groups_of(wanted, market)
+    asked = list(wanted)
+    for group, short in zip(groups, shortfalls(groups, market), strict=True):
+        for place in group.members:
+            asked[place] = replace(wanted[place], sureness=(group.enough - short) / wanted[place].scenarios)
+    try:
+        plan = plan_many(asked, market, replace(wish, budget=None))
+    except Unsettled as unsettled:
+        if unsettled.stopped:  # who stops a search does not wait for another
+            raise
+        return None
+    return None if plan is None else replace(plan, proven=True, least=None, goal=SHORT)
+
+
+def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> "_Found | None":
+    """The best over all sets of suppliers that may be bought from, with what is proven over all of them; None if there
+    is none. Raises Unsettled where none was found within the effort, though there may be one."""
+    best: _Found | None = None
+    bound, complete = inf, True
+    for codes in _choices_of_suppliers(market, aim, wish):
+        if best is not None and wish.fewest_deliveries and len(codes) > best.suppliers:
+            break
+        try:
+            found = _found(groups, _restricted(market, codes), aim, wish, len(codes))
+        except Unsettled as unsettled:
+            if unsettled.stopped and best is None:
+                raise
+            complete = False
+            continue
+        if found is None:
+            continue
+        bound = min(bound, found.bound)
+        if best is None or found.order < best.order:
+            best = found
+        if found.stopped:
+            complete = False
+            break
+    if best is None:
+        if not complete:
+            raise Unsettled(wish.effort, REMEDY)
+        return None
+    value = best.rounded.cost if np.isinf(aim.short_price) else best.short
+    return replace(best, bound=bound, proven=complete and value <= _whole(bound))
+
+
+def _whole(bound: float) -> int:
+    """The least whole number that a bound leaves, a little slack given for sums of fractions."""
+    return ceil(bound - 1e-6 - 1e-9 * abs(bound))
+
+
+def _choices_of_suppliers(market: Market, aim: Aim, wish: Wish) -> Iterator[tuple[str, ...]]:
+    """Sets of suppliers to buy from: all of them, or where few are wanted every set there may be, the small ones
+    first. Where something may stay short, that comes before the number of deliveries."""
+    codes = sorted({article.supplier for article in market.articles})
+    few_first = wish.fewest_deliveries and np.isinf(aim.short_price)
+    if wish.most_suppliers is None and not few_first:
+        yield tuple(codes)
+        return
+    most = len(codes) if wish.most_suppliers is None else min(wish.most_suppliers, len(codes))
+    for size in range(most + 1) if few_first else [most]:
+        yield from combinations(codes, size)
+
+
+def _restricted(market: Market, codes: Sequence[str]) -> Market:
+    return replace(market, articles=[article for article in market.articles if article.supplier in codes])
+
+
+@dataclass(frozen=True)
+class _Found:
+    articles: Sequence[Article]
+    suppliers: int
+    rounded: Rounded
+    short: int
+    bound: float
+    stopped: bool
+    proven: bool = False
+
+    @property
+    def order(self) -> tuple[int, int]:
+        return self.short, self.rounded.cost
+
+    def plan(self, count: int, groups: Sequence[Group], aim: Aim) -> Plan:
+        """The plan for each vehicle, those of a group in their order."""
+        boxes: list[BoxPlan | None] = [None] * count
+        for group, counts in zip(groups, self.rounded.counts, strict=True):
+            each = [box for box, number in counts.items() for _ in range(number)]
+            for member, box in zip(group.members, each, strict=True):
+                boxes[member] = _box_plan(group, box)
+        money = aim.budget is None and np.isinf(aim.short_price)
+        return Plan(
+            [(article, packs) for article, packs in zip(self.articles, self.rounded.packs, strict=True) if packs],
+            [box for box in boxes if box is not None], self.rounded.cost, self.rounded.delivery, self.proven,
+            None if self.proven else _whole(self.bound), "money" if money else SHORT,
+            self.stopped,
+        )  # fmt: skip
+
+
+def _box_plan(group: Group, box: Box) -> BoxPlan:
+    names = [circuit.circuit for circuit in group.maker.needs.circuits]
+    return BoxPlan(
+        {name: list(setups) for name, setups in zip(names, box.setups, strict=True)},
+        {name: list(nozzles) for name, nozzles in zip(names, box.nozzles, strict=True)},
+        box.shared, group.maker.covered(box),
+    )  # fmt: skip
+
+
+def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppliers: int) -> _Found | None:
+    """The best order found for an aim, with its bound; None if there is none. Raises Unsettled where none was found."""
+    if np.isinf(aim.short_price) and least_short(groups, market):
+        return None
+    program = ColumnProgram(groups, market, aim)
+    relaxed = program.relaxed()
+    if relaxed.lacking and not relaxed.stopped:
+        relaxed = program.insisting().relaxed(close=0.0)  # it may only have been dear
+        if relaxed.lacking and not relaxed.stopped:
+            return None
+    if relaxed.lacking:
+        raise Unsettled(wish.effort, REMEDY, stopped=True)
+    search = _Search(program, relaxed.shares, relaxed.stopped)
+    if np.isinf(aim.short_price):
+        bound = search.least_money(relaxed.bound, wish.effort)
+    else:
+        bound = relaxed.bound if aim.budget is not None else least_short(groups, market)
+        search.least_short(aim.budget, wish.effort, fewest_deliveries=wish.fewest_deliveries)
+    if search.best is None:
+        raise Unsettled(wish.effort, REMEDY, stopped=search.stopped)
+    return _Found(market.articles, suppliers, search.best, search.short, bound, search.stopped)
+
+
+class _Search:
+    """Whole boxes and whole packs, better and better; `best` is the last that was found."""
+
+    def __init__(self, program: ColumnProgram, shares: Sequence[Mapping[Box, float]], stopped: bool) -> None:
+        self.program, self.shares, self.stopped = program, shares, stopped
+        self.best: Rounded | None = None
+        self.short = 0
+        self.few = len(program.groups) <= FEW_GROUPS
+
+    def least_money(self, bound: float, effort: float) -> float:
+        """The cheapest; few groups are proven to be so if they can. Returns what is proven to be needed."""
+        quick = min(effort, QUICK_EFFORT) if self.few else effort
+        self._choose(["money"], quick)
+        if not self.few:
+            if self.best is None and not self.stopped:
+                self._choose(["money"], quick, keep=False)
+            return bound
+        for _ in range(MOST_PROOFS):
+            if self.stopped or self.best is None or self.best.cost <= _whole(bound):
+                break
+            try:
+                bound, cheaper = proven_least(self.program, bound, self.best.cost)
+            except KeyboardInterrupt:
+                self.stopped = True
+                break
+            if not cheaper or not self._choose(["money"], quick):
+                break
+        if not self.stopped and (self.best is None or self.best.cost > _whole(bound)):
+            self._choose(["money"], effort)
+        if not self.stopped and self.best is not None:
+            self._choose(["deliveries", "labour"], TIES_EFFORT, most=self.best.cost)
+        return bound
+
+    def least_short(self, budget: int | None, effort: float, *, fewest_deliveries: bool) -> None:
+        """The surest, of those the one with the fewest deliveries if asked for, and the cheapest."""
+        goals = ["short", "deliveries", "money"] if fewest_deliveries else ["short", "money"]
+        self._choose(goals, effort, most=budget)
+        if self.best is None and not self.few and not self.stopped:
+            self._choose(goals, effort, most=budget, keep=False)
+
+    def _choose(self, goals: Sequence[str], effort: float, most: int | None = None, *, keep: bool = True) -> bool:
+        """Goals made least one after the other, at no more than so much money; whether that found anything better.
+        keep : whether groups that the program settled keep their boxes, where there are many."""
+        kept: Counts = whole_shares(self.shares) if keep and not self.few else [{} for _ in self.program.groups]
+        choice = BoxChoice(self.program, kept)
+        purchase = choice.purchase
+        by_name = {"money": purchase.cost, "short": choice.short, "labour": purchase.labour,
+                   "deliveries": sum(purchase.used.values())}  # fmt: skip
+        if most is not None:
+            purchase.model.add(purchase.cost <= most)
+        before = self.best
+        if before is None:
+            choice.hint(self.shares)
+        for name in goals:
+            if self.best is not None:
+                choice.hint([{box: float(count) for box, count in own.items()} for own in self.best.counts])
+            purchase.model.minimize(by_name[name])
+            solver = steady_solver(min(effort, EFFORT_AFTER_STOP) if self.stopped else effort)
+            status, stopped = solved_or_interrupted(solver, purchase.model)
+            self.stopped |= stopped
+            if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+                break
+            found = choice.read(solver)
+            if self.best is None or name != "money" or found.cost < self.best.cost or "short" in goals:
+                self.best, self.short = found, solver.value(choice.short)
+            if stopped:
+                break
+            purchase.model.add(by_name[name] <= solver.value(by_name[name]))
+        return self.best is not before

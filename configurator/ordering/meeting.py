@@ -1,0 +1,105 @@
+"""A workshop file: which vehicles are to be ready on which day, and how sure the box of parts has to be.
+
+name = "Tarn Lane Garage, spring meeting"
+today = 2026-05-04
+sureness = 0.9
+
+[[vehicle]]
+file = "roadster.toml"
+day = 2026-05-09
+
+[[vehicle]]
+file = "roadster.toml"
+name = "Roadster of the second driver"
+day = 2026-05-16
+"""
+
+from collections import Counter
+from collections.abc import Iterable
+from datetime import date
+from pathlib import Path
+from typing import Self
+
+from pydantic import ValidationError, model_validator
+
+from configurator.basis import ASSUMED
+from configurator.car.vehicle import Vehicle, load_vehicle
+from configurator.errors import BadInput, Fault
+from configurator.files.declared import Number, Record, figure
+from configurator.files.faults import Place, faults_of
+from configurator.files.reading import read_toml
+
+
+class Appointment(Record):
+    """One vehicle and its day."""
+
+    file: str = figure("vehicle file, by its path from this file", min_length=1, max_length=1000)
+    name: str | None = figure(
+        "what this vehicle is called, where several share one file; by default as its file says",
+        default=None, min_length=1, max_length=200,
+    )  # fmt: skip
+    day: date = figure("day it runs: its parts are there the working day before, or on the day over the counter")
+    sureness: Number | None = figure(
+        "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
+    )
+
+
+class Meeting(Record):
+    """A workshop file as written."""
+
+    name: str = figure("what the order is for", min_length=1, max_length=200)
+    today: date = figure("day of the order")
+    sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, gt=0, lt=1)
+    vehicle: tuple[Appointment, ...] = figure("the vehicles", min_length=1, max_length=20_000)
+
+    @model_validator(mode="after")
+    def _days_ahead(self) -> Self:
+        for place, appointment in enumerate(self.vehicle, 1):
+            if appointment.day < self.today:
+                raise ValueError(f"vehicle {place} runs on {appointment.day}; expected a day not before {self.today}")
+        return self
+
+
+def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
+    """Read a workshop file and the vehicles it names, in its order; raises BadInput with every fault of every file."""
+    path = Path(path)
+    try:
+        meeting = Meeting.model_validate(read_toml(path))
+    except ValidationError as error:
+        raise BadInput(faults_of(error, Meeting, str(path), _place)) from None
+    files: dict[str, Vehicle] = {}
+    faults: list[Fault] = []
+    for file in dict.fromkeys(appointment.file for appointment in meeting.vehicle):
+        try:
+            files[file] = load_vehicle(path.parent / file)
+        except BadInput as error:
+            faults += error.faults
+    vehicles = [_called(files[one.file], one.name) for one in meeting.vehicle if one.file in files]
+    faults += twin_faults(vehicles, str(path), "vehicle")
+    if faults:
+        raise BadInput(faults)
+    return meeting, vehicles
+
+
+def _called(vehicle: Vehicle, name: str | None) -> Vehicle:
+    """The vehicle under a name of its own, everything else shared."""
+    return vehicle if name is None else vehicle.model_copy(update={"name": name})
+
+
+def twin_names(vehicles: Iterable[Vehicle]) -> list[str]:
+    """Names that more than one vehicle goes by: runs are kept by name."""
+    return [name for name, count in Counter(vehicle.name for vehicle in vehicles).items() if count > 1]
+
+
+def twin_faults(vehicles: Iterable[Vehicle], file: str, place: str) -> list[Fault]:
+    """A fault for each name that more than one vehicle goes by."""
+    expected = "a name of its own for each"
+    return [Fault(file, place, f"two vehicles are called '{name}'", expected) for name in twin_names(vehicles)]
+
+
+def _place(loc: Place) -> str:
+    """vehicle, 2, day -> [[vehicle]] number 2, day"""
+    keys = [str(step) for step in loc]
+    if len(keys) > 1 and keys[0] == "vehicle" and keys[1].isdigit():
+        return ", ".join([f"[[vehicle]] number {int(keys[1]) + 1}", *keys[2:]])
+    return ".".join(keys)

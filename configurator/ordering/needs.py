@@ -1,0 +1,246 @@
+"""What one vehicle may need in its box: setups, nozzles, and the scenarios of demand that each pair of them covers.
+
+Parts that are technically alike are one here, under the code of the first of them: which of them to buy is the order's
+affair.
+
+The belief over the demand factor f is cut into scenarios of equal weight. A setup is a feed screw, pump and lobe of one
+circuit, with the spacer or pad relief they want; with a setup fitted, nozzles are tried. A scenario is covered when
+some setup and nozzle in the box meet the demand at its f and keep every hard rule. Sureness is the share of scenarios
+covered in every circuit.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import AXES, Case, margins
+from configurator.judging.table import DEMAND
+from configurator.physics.fuel_path import Array
+from configurator.physics.tip_in import Mask
+from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
+from configurator.slots.offered import stocks_of
+from configurator.slots.options import JOINTS, Option
+
+MOST_SETUPS = 8
+"""Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
+one that covers most with them), then those that cover most. An order is proven the cheapest over these."""
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Screw, pump and lobe of one circuit: codes to be had for it (none for what is fitted), codes it sets free, joints
+    its changes open, places in the shared options (spacer, pad relief) it goes with, and labour."""
+
+    label: str
+    codes: tuple[str, ...]
+    frees: tuple[str, ...]
+    joints: tuple[str, ...]
+    goes_with: Mask
+    labour_min: int
+    is_fitted: bool
+
+
+@dataclass(frozen=True)
+class CircuitNeeds:
+    """One circuit's setups and nozzles, and what they cover: covers[setup, nozzle, scenario]."""
+
+    circuit: str
+    setups: tuple[Setup, ...]
+    nozzles: tuple[Option, ...]
+    covers: Mask
+
+
+@dataclass(frozen=True)
+class VehicleNeeds:
+    """All that an order must know of a vehicle; shared holds pairs of spacer and pad relief."""
+
+    name: str
+    circuits: tuple[CircuitNeeds, ...]
+    shared: tuple[tuple[Option, Option], ...]
+    scenarios: Array
+
+
+@dataclass(frozen=True)
+class CircuitWindows:
+    """What one circuit's combinations cover whatever is believed of the demand: ends of their windows, over (nozzle,
+    screw, pump, lobe), nan where a hard rule forbids it; and goes_with[pump, place in the shared options]."""
+
+    low: Array
+    high: Array
+    goes_with: Mask
+
+
+def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
+    """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
+    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
+
+
+def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
+    """Windows of every circuit of a vehicle, with its linkage set: the long part of the work, alike for all vehicles
+    that are technically equal."""
+    case = case.with_linkage_set()
+    return {name: _windows(case, name, listed_of(case, name, redrill), shared_of(case, redrill))
+            for name in case.circuit_names}  # fmt: skip
+
+
+def shared_of(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
+    """Pairs of spacer and pad relief that may be counted on."""
+    spacers, reliefs = (case.options[slot].first_of_kinds for slot in SHARED_SLOTS)
+    return [(spacer, relief) for spacer in spacers for relief in reliefs if redrill or relief.work != "relieve"]
+
+
+def listed_of(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
+    """Options of every slot, one for all that are technically alike, as far as they may be counted on."""
+    listed = {slot: offered.first_of_kinds for slot, offered in case.options.items()}
+    nozzles = tuple(option for option in listed[f"{name}.nozzle"] if redrill or option.work != "redrill")
+    return {**listed, f"{name}.nozzle": nozzles}
+
+
+def _windows(
+    case: Case, name: str, listed: Mapping[str, Sequence[Option]], shared: Sequence[tuple[Option, Option]]
+) -> CircuitWindows:
+    table = case.columns(name, listed, with_windows=True)
+    shape = tuple(len(listed[slot if slot in SHARED_SLOTS else f"{name}.{slot}"]) for slot in AXES)
+    rules = [r for r in RULES.values() if r.is_choosable and r.severity == "conflict" and r.id not in DEMAND]
+    of_parts = np.ones(shape[:4], dtype=bool)
+    of_stack = np.ones((shape[2], *shape[4:]), dtype=bool)
+    for rule in rules:
+        holds = ~(np.broadcast_to(margins(rule, table), shape) < 0)
+        if set(rule.slots) & set(SHARED_SLOTS):
+            of_stack &= holds[0, 0, :, 0]
+        else:
+            of_parts &= holds[..., 0, 0]
+    shot = table["shot"]
+    low, high = (np.where(of_parts, window[..., 0, 0], np.nan) for window in (shot.window_low, shot.window_high))
+    goes_with = np.zeros((shape[2], len(shared)), dtype=bool)
+    spacers, reliefs = (list(listed[slot]) for slot in SHARED_SLOTS)
+    for place, (spacer, relief) in enumerate(shared):
+        goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
+    return CircuitWindows(low, high, goes_with)
+
+
+class Choices:
+    """All that may go into a vehicle's box, ready to be cut to the scenarios of one belief after another."""
+
+    def __init__(self, case: Case, windows: Mapping[str, CircuitWindows], *, redrill: bool) -> None:
+        self._name = case.vehicle.name
+        self._shared = shared_of(case, redrill)
+        stands_for = stocks_of(case.catalog).stands_for
+        self._circuits = [
+            _CircuitChoices(name, listed_of(case, name, redrill), found, stands_for) for name, found in windows.items()
+        ]
+
+    def needs(self, scenarios: Array) -> VehicleNeeds:
+        """The needs for the scenarios of a belief."""
+        circuits = [circuit.needs(scenarios) for circuit in self._circuits]
+        wanted = np.any([setup.goes_with for circuit in circuits for setup in circuit.setups], axis=0)
+        kept = [place for place in range(len(self._shared)) if place == 0 or (np.any(wanted) and wanted[place])]
+        return VehicleNeeds(
+            self._name,
+            tuple(_with_shared(circuit, kept) for circuit in circuits),
+            tuple(self._shared[place] for place in kept),
+            scenarios,
+        )
+
+
+def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
+    return replace(circuit, setups=tuple(replace(s, goes_with=s.goes_with[list(kept)]) for s in circuit.setups))
+
+
+class _CircuitChoices:
+    """Every setup of one circuit that some stack goes with, with its windows, shape (setup, nozzle)."""
+
+    def __init__(
+        self, name: str, listed: Mapping[str, Sequence[Option]], windows: CircuitWindows, stands_for: Mapping[str, str]
+    ) -> None:
+        parts = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
+        places = [
+            (screw, pump, lobe)
+            for screw in range(len(parts["feed_screw"]))
+            for pump in range(len(parts["pump"]))
+            for lobe in range(len(parts["lobe"]))
+            if windows.goes_with[pump].any() and not np.isnan(windows.low[:, screw, pump, lobe]).all()
+        ]
+        self._name, self._nozzles = name, parts["nozzle"]
+        self._setups = [_setup(parts, place, windows.goes_with[place[1]], stands_for) for place in places]
+        self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
+        screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
+        self._low, self._high = (end[:, screw, pump, lobe].T[..., None] for end in (windows.low, windows.high))
+        by_parts = [(len(setup.codes), price, setup.label)
+                    for setup, price in zip(self._setups, self._price, strict=True)]  # fmt: skip
+        self._fewest_parts_first = sorted(range(len(places)), key=by_parts.__getitem__)
+        self._codes = [frozenset(setup.codes) for setup in self._setups]
+        self._stacks = [frozenset(np.flatnonzero(setup.goes_with).tolist()) for setup in self._setups]
+
+    def needs(self, scenarios: Array) -> CircuitNeeds:
+        """The setups and nozzles worth keeping: every scenario some setup covers stays covered, cheap setups first."""
+        with np.errstate(invalid="ignore"):
+            table = (self._low <= scenarios) & (scenarios <= self._high)
+        reach = table.any(axis=1).sum(axis=1)
+        setups, price = self._setups, self._price
+        kept = self._undominated(table, reach)
+        dearest_last = sorted(kept, key=lambda i: (price[i], -reach[i], setups[i].label))
+        best, front = 0, []
+        for index in dearest_last:
+            if setups[index].is_fitted or reach[index] > best:
+                front.append(index)
+                best = max(best, int(reach[index]))
+        others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
+        chosen = [*self._spread(front), *others][:MOST_SETUPS]
+        useful = np.flatnonzero(table[chosen].any(axis=(0, 2)))
+        return CircuitNeeds(
+            self._name, tuple(setups[i] for i in chosen), tuple(self._nozzles[int(n)] for n in useful),
+            table[chosen][:, useful],
+        )  # fmt: skip
+
+    def _spread(self, front: list[int]) -> list[int]:
+        """As many as are looked at, of more: what is fitted, and evenly from the cheapest to what covers most."""
+        if len(front) <= MOST_SETUPS:
+            return front
+        fitted = [index for index in front if self._setups[index].is_fitted]
+        others = [index for index in front if index not in fitted]
+        places = np.linspace(0, len(others) - 1, MOST_SETUPS - len(fitted)).round().astype(int)
+        return [*fitted, *(others[place] for place in places.tolist())]
+
+    def _undominated(self, table: Mask, reach: Array) -> list[int]:
+        """Setups that cover something, and of which no other takes fewer parts and covers as much with every nozzle."""
+        if not len(table):
+            return []
+        lacks = ~np.packbits(table.reshape(len(table), -1), axis=1)
+        kept: list[int] = []
+        for index in self._fewest_parts_first:
+            codes, stacks = self._codes[index], self._stacks[index]
+            others = [other for other in kept if self._codes[other] <= codes and self._stacks[other] >= stacks]
+            if reach[index] and not np.any(~np.any(~lacks[index] & lacks[others], axis=1)):
+                kept.append(index)
+        return kept
+
+
+def _chosen(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int]) -> list[Option]:
+    return [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
+
+
+def _setup(
+    parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int], goes_with: Mask, stands_for: Mapping[str, str]
+) -> Setup:
+    chosen = _chosen(parts, place)
+    return Setup(
+        label=", ".join(option.label for option in chosen),
+        codes=tuple(o.code for o in chosen if o.work == "fit" and o.code is not None),
+        frees=tuple(
+            stands_for.get(now.code, now.code) for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True)
+            if o.work == "fit" and (now := parts[slot][0]).code is not None
+        ),
+        joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
+                     for joint in JOINTS.get(slot, ())),
+        goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
+        is_fitted=not any(o.changed for o in chosen),
+    )  # fmt: skip
+
+
+def diameter_mm(option: Option) -> float:
+    """Orifice diameter of a nozzle option [mm]."""
+    assert isinstance(option.figures, FittedNozzle)
+    return option.figures.diameter_mm

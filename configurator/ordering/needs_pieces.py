@@ -1,0 +1,141 @@
+"""The long part of an order in pieces, each worked out once for all vehicles that are technically equal.
+
+A piece is what the parts of a model cover whatever is believed of it, or what a run with one car in one air says. It
+hangs on the car, the catalogue and the program alone, so it may be worked out anywhere, and be kept.
+"""
+
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from hashlib import sha256
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+import configurator
+from configurator.book.records import Trial, car_of
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.load import FAMILIES, Catalog
+from configurator.judging.case import Case
+from configurator.learning.belief import FACTORS, Spells, spells_as_fitted
+from configurator.ordering.needs import CircuitWindows, listed_of, shared_of, windows_of
+from configurator.rules import CIRCUIT_SLOTS
+from configurator.stopping import heed
+
+Arrays = Mapping[str, NDArray[Any]]
+"""What a piece comes to, by name."""
+ENDS = ("low", "high", "goes_with")
+SPELLS = ("hole_ms", "flood_ms")
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of work. car : by its content, a name left out; redrill matters to windows only; who : of whose it is,
+    for people."""
+
+    kind: Literal["windows", "spells"]
+    vehicle: Vehicle
+    content: str
+    redrill: bool
+    who: str
+
+    @cached_property
+    def key(self) -> str:
+        """A digest of what the piece hangs on, besides catalogue and program."""
+        return digest(f"{self.kind} {self.redrill} {self.content}")
+
+
+Workers = Callable[[Sequence[Piece], Catalog], Iterator[tuple[Piece, Arrays]]]
+"""Works pieces out and hands them back as they are done, in any order."""
+
+
+def windows_piece(vehicle: Vehicle, *, redrill: bool) -> Piece:
+    """What the parts of a vehicle cover. Vehicles that differ in name and story only have the same piece."""
+    return Piece("windows", vehicle, vehicle.model_dump_json(exclude={"name", "note"}), redrill, vehicle.name)
+
+
+def spells_key(trial: Trial) -> str:
+    """A digest of the car and the air of a run: those who share it share what the run's car does."""
+    car = {key: value for key, value in trial.car.items() if key not in ("name", "note")}
+    air = trial.conditions.model_dump(exclude={"fuel", "warm"}, exclude_none=True)
+    return json.dumps([car, air], sort_keys=True)
+
+
+def spells_piece(trial: Trial, content: str) -> Piece:
+    """Hole and flood of what was fitted in a run; content : its spells_key."""
+    return Piece("spells", car_of(trial), content, False, f"run {trial.number} of {trial.vehicle}")
+
+
+def worked_out(piece: Piece, catalog: Catalog) -> dict[str, NDArray[Any]]:
+    """What a piece comes to. Raises BadInput for a car that the catalogue does not suit."""
+    case = Case.of(piece.vehicle, catalog)
+    if piece.kind == "spells":
+        spells = spells_as_fitted(case)
+        return {name: getattr(spells, name) for name in SPELLS}
+    found = windows_of(case, redrill=piece.redrill)
+    return {f"{name}.{end}": getattr(windows, end) for name, windows in found.items() for end in ENDS}
+
+
+def here(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arrays]]:
+    """Works pieces out in this process, one after another. Raises Stopped if it was stopped from outside."""
+    for piece in pieces:
+        heed()
+        yield piece, worked_out(piece, catalog)
+
+
+def windows_from(arrays: Arrays) -> dict[str, CircuitWindows]:
+    """Windows by circuit out of what a piece came to."""
+    names = dict.fromkeys(name.partition(".")[0] for name in arrays)
+    return {name: CircuitWindows(*(arrays[f"{name}.{end}"] for end in ENDS)) for name in names}
+
+
+def spells_from(arrays: Arrays) -> Spells:
+    """Spells out of what a piece came to."""
+    return Spells(*(arrays[name] for name in SPELLS))
+
+
+def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
+    """Whether arrays from a file have the names, kinds and shapes that a piece comes to."""
+    expected: dict[str, tuple[int, ...]] = dict.fromkeys(SPELLS, (1, len(FACTORS)))
+    if piece.kind == "windows":
+        case = Case.of(piece.vehicle, catalog)
+        shared, expected = len(shared_of(case, piece.redrill)), {}
+        for name in case.circuit_names:
+            listed = listed_of(case, name, piece.redrill)
+            counts = [len(listed[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS]
+            expected |= dict.fromkeys((f"{name}.low", f"{name}.high"), tuple(counts))
+            expected[f"{name}.goes_with"] = (counts[CIRCUIT_SLOTS.index("pump")], shared)
+    return {name: array.shape for name, array in arrays.items()} == expected and all(
+        array.dtype == (bool if name.endswith("goes_with") else float) for name, array in arrays.items()
+    )
+
+
+def digest(text: str) -> str:
+    """A short name for a text that no other text has."""
+    return sha256(text.encode()).hexdigest()[:40]
+
+
+def catalog_digest(catalog: Catalog) -> str:
+    """A digest of all that stands in a catalogue, wherever its files lie."""
+    content = sha256()
+    for family in (name if name != "limits" else "limit_rows" for name in FAMILIES):
+        for code, record in getattr(catalog, family).items():
+            content.update(f"{family} {code} {record.model_dump_json()}\n".encode())
+    return content.hexdigest()[:40]
+
+
+@cache
+def program() -> str:
+    """This program, as precisely as answers hang on it: its version, a digest of its modules, and numpy's version."""
+    folder, content = Path(configurator.__file__).parent, sha256()
+    for path in sorted(folder.rglob("*.py")):
+        content.update(path.relative_to(folder).as_posix().encode() + path.read_bytes())
+    try:
+        number = version("tipin")
+    except PackageNotFoundError:
+        number = "in a folder"
+    return f"tipin {number} ({content.hexdigest()[:12]}) with numpy {np.__version__}"

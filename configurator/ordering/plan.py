@@ -1,0 +1,49 @@
+"""How to buy, and what came of it: the order's wish and its plan, as data."""
+
+from dataclasses import dataclass
+
+from configurator.ordering.articles import Article
+
+EFFORT = 20.0
+SHORT = "scenarios short of what is wanted"
+"""The goal where sureness comes before money."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """How to buy: most to spend in hundredths, suppliers at most, fewest deliveries before money, effort in seconds."""
+
+    budget: int | None = None
+    most_suppliers: int | None = None
+    fewest_deliveries: bool = False
+    effort: float = EFFORT
+
+
+@dataclass(frozen=True)
+class BoxPlan:
+    """What one vehicle's box holds: places of setups and nozzles by circuit, of the shared pair, scenarios covered."""
+
+    setups: dict[str, list[int]]
+    nozzles: dict[str, list[int]]
+    shared: int
+    covered: list[bool]
+
+    @property
+    def sureness(self) -> float:
+        return sum(self.covered) / len(self.covered)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """An order: packs of each article bought, what the boxes hold, money in hundredths; least is proven of the first
+    goal where the proof was cut short."""
+
+    bought: list[tuple[Article, int]]
+    boxes: list[BoxPlan]
+    cost: int
+    delivery: dict[str, int]
+    proven: bool
+    least: int | None
+    goal: str
+    stopped: bool = False
+    """Whether the user stopped the search."""

@@ -1,0 +1,182 @@
+"""The slots of a pump circuit, and what may sit in each as columns of figures.
+
+A column is a handful of arrays of shape (n,), one entry an option; `along` turns it onto an axis of its own, so that
+rules over several slots broadcast to a table.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Self
+
+import numpy as np
+
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
+from configurator.physics.fuel_path import Array
+from configurator.physics.pump import front_loaded_lift, measured_lift
+
+SLOT_WORDS = {
+    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
+    "pad_relief": "manifold pad",
+}  # fmt: skip
+"""What a slot is called by people, without its circuit."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """Arrays of one slot's options."""
+
+    def along(self, axis: int, dimensions: int) -> Self:
+        """The same column on one axis of a table with so many dimensions."""
+        shape = [1] * dimensions
+        shape[axis] = -1
+        return type(self)(**{item.name: getattr(self, item.name).reshape(shape) for item in fields(self)})
+
+    def only(self, axis: int, place: int) -> Self:
+        """One option of a column that lies along an axis of a table."""
+        cut = (slice(None),) * axis + (slice(place, place + 1),)
+        return type(self)(**{item.name: getattr(self, item.name)[cut] for item in fields(self)})
+
+
+@dataclass(frozen=True)
+class Nozzles(Column):
+    """diameter_mm is the one measured where there is one; stamped_mm is nan where nothing is stamped."""
+
+    diameter_mm: Array
+    stamped_mm: Array
+    length_mm: Array
+    orifices: Array
+    aimed: Array
+    redrilled: Array
+    measured: Array
+
+    @property
+    def area_m2(self) -> Array:
+        return np.asarray(self.orifices * (np.pi / 4.0) * (self.diameter_mm * 1e-3) ** 2)
+
+
+@dataclass(frozen=True)
+class FeedScrews(Column):
+    passage_area_mm2: Array
+
+
+@dataclass(frozen=True)
+class Pumps(Column):
+    capacity_cc: Array
+    diaphragm_area_mm2: Array
+    safe_stroke_mm: Array
+    spring_preload_n: Array
+    spring_rate_n_per_mm: Array
+    lever: Array
+    lever_ratio: Array
+    depth_below_bowl_mm: Array
+    changed: Array
+
+    def where_smaller_than(self, capacity_cc: float, limit: float) -> Array:
+        """The limit where the pump holds less than a capacity, else infinity: it does not apply."""
+        return np.where(self.capacity_cc < capacity_cc, limit, np.inf)
+
+
+@dataclass(frozen=True)
+class Lobes(Column):
+    """A lobe in one of its phases; phase_off_deg is how far that is from a phase it is drilled for."""
+
+    total_lift_mm: Array
+    lever: Array
+    phase_deg: Array
+    phase_off_deg: Array
+    phase_count: Array
+    middle_phase_deg: Array
+    lift_left_percent: Array
+    changed: Array
+
+
+@dataclass(frozen=True)
+class Spacers(Column):
+    thickness_mm: Array
+    bonnet_mm: Array
+
+
+@dataclass(frozen=True)
+class PadReliefs(Column):
+    relief_mm: Array
+
+
+@dataclass(frozen=True)
+class Shots:
+    """What combinations deliver, arrays over (nozzle, feed screw, pump, lobe); window ends are demand factors."""
+
+    hole_ms: Array
+    flood_ms: Array
+    volume_cc: Array
+    ends_ms: Array
+    peak_cc_s: Array
+    window_low: Array
+    window_high: Array
+
+    def at(self, index: tuple[int | slice, ...]) -> "Shots":
+        """Some of the combinations, or one of them as arrays of no dimension."""
+        return Shots(**{item.name: np.asarray(getattr(self, item.name)[index]) for item in fields(self)})
+
+
+@dataclass(frozen=True)
+class Mount:
+    """A lobe in a phase."""
+
+    lobe: LobeFigures
+    phase_deg: float
+
+    def lift_mm(self, throttle_deg: Array) -> Array:
+        """Lift [mm] at throttle angles from the closed stop [deg]."""
+        angle = np.asarray(throttle_deg, dtype=float) - self.phase_deg
+        if self.lobe.table:
+            table = np.array(self.lobe.table)
+            return measured_lift(angle, table[:, 0], table[:, 1])
+        total, duration, nose = (np.array(x) for x in (self.lobe.total_lift_mm, self.lobe.duration_deg, self.lobe.nose))
+        return front_loaded_lift(angle, total, duration, nose)
+
+
+def nozzle_column(nozzles: Sequence[FittedNozzle]) -> Nozzles:
+    def column(read: Callable[[FittedNozzle], float | None]) -> Array:
+        return np.array([read(nozzle) for nozzle in nozzles], dtype=float)
+
+    return Nozzles(
+        diameter_mm=column(lambda n: n.diameter_mm),
+        stamped_mm=column(lambda n: n.stamped_diameter_mm),
+        length_mm=column(lambda n: n.length_mm),
+        orifices=column(lambda n: n.orifices),
+        aimed=column(lambda n: n.style == "aimed"),
+        redrilled=column(lambda n: n.redrilled),
+        measured=column(lambda n: n.measured),
+    )
+
+
+def feed_screw_column(screws: Sequence[FeedScrewFigures]) -> FeedScrews:
+    return FeedScrews(np.array([screw.passage_area_mm2 for screw in screws]))
+
+
+def pump_column(pumps: Sequence[PumpFigures], changed: Sequence[bool]) -> Pumps:
+    own = {
+        item.name: np.array([getattr(pump, item.name) for pump in pumps])
+        for item in fields(Pumps)
+        if item.name != "changed"
+    }
+    return Pumps(**own, changed=np.array(changed, dtype=float))
+
+
+def lobe_column(mounts: Sequence[Mount], changed: Sequence[bool], idle_deg: float) -> Lobes:
+    """idle_deg: throttle opening at idle, from the closed stop; what is lifted there is spent."""
+    phases = [np.array(mount.lobe.phases_deg) for mount in mounts]
+    chosen = np.array([mount.phase_deg for mount in mounts])
+    total = np.array([mount.lobe.total_lift_mm for mount in mounts])
+    spent = np.array([float(mount.lift_mm(np.array(idle_deg))) for mount in mounts])
+    return Lobes(
+        total_lift_mm=total,
+        lever=np.array([mount.lobe.lever for mount in mounts]),
+        phase_deg=chosen,
+        phase_off_deg=np.array([np.abs(own - phase).min() for own, phase in zip(phases, chosen, strict=True)]),
+        phase_count=np.array([len(own) for own in phases], dtype=float),
+        middle_phase_deg=np.array([0.5 * (own[0] + own[-1]) for own in phases]),
+        lift_left_percent=100.0 * (total - spent) / total,
+        changed=np.array(changed, dtype=float),
+    )

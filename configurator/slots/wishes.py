@@ -1,0 +1,258 @@
+"""What the user wants kept, wants fitted or will not have, as sets of options.
+
+keep   SLOT            front.pump, front (all its slots), spacer
+with   SLOT=WHAT       a code, a size for a nozzle (0.85mm, 31thou, #68), redrill:SIZE, CODE@PHASE or a phase for a
+                       lobe, "none" for a spacer, a depth for pad_relief, "fitted" for what is in now
+avoid  WHAT            redrill, relief, a slot (as keep), or a part's code
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from configurator.car.fitted import FittedNozzle
+from configurator.errors import BadInput, BadSize, Fault
+from configurator.files.reading import did_you_mean
+from configurator.slots.columns import Mount
+from configurator.slots.options import Offered, Option, Slots
+from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
+
+GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
+"""What can be made least: number of changes, advice not followed, changes that cannot be undone, orifice diameters
+together, price, labour, and how far the orifices are from what is fitted."""
+WORK_WORDS = {"redrill": "redrill", "relief": "relieve", "rephase": "rephase"}
+
+
+@dataclass(frozen=True)
+class Wish:
+    """One wish of the user's: in this slot, one of these options (places in the slot's list). A felt one comes from a
+    symptom."""
+
+    text: str
+    slot: str
+    allowed: frozenset[int]
+    felt: bool = False
+
+
+def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Sequence[str]) -> list[Wish]:
+    """Wishes from the command line's words; raises BadInput naming the word and what it may be."""
+    wishes: list[Wish] = []
+    for word in keep:
+        named = _slots_named(slots, word)
+        if not named:
+            raise _fault("--keep", word, "is no slot", f"one of {', '.join(slots)}", did_you_mean(word, list(slots)))
+        wishes += [_keeping(slot, f"keep {slot}") for slot in named]
+    for word in fit:
+        wishes.append(_fitting(slots, word))
+    for word in avoid:
+        wishes += _avoiding(slots, word)
+    return wishes
+
+
+def read_order(text: str) -> tuple[str, ...]:
+    """Goals in the order a user puts them, the others behind in theirs; raises BadInput for a goal there is not."""
+    named = [word.strip() for word in text.split(",") if word.strip()]
+    for word in named:
+        if word not in GOALS:
+            raise _fault(
+                "--order", text, f"'{word}' is no goal", f"some of {', '.join(GOALS)}", did_you_mean(word, list(GOALS))
+            )
+    return tuple(dict.fromkeys([*named, *GOALS]))
+
+
+def _fault(option: str, word: str, problem: str, expected: str, remedy: str = "") -> BadInput:
+    return BadInput([Fault(f"{option} {word}".strip(), "", problem, expected, remedy)])
+
+
+def _slots_named(slots: Slots, word: str) -> list[str]:
+    return [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
+
+
+def _keeping(slot: str, text: str) -> Wish:
+    return Wish(text, slot, frozenset({0}))
+
+
+def _avoiding(slots: Slots, word: str) -> list[Wish]:
+    offered = {slot: Offered.of(options) for slot, options in slots.items()}
+    if word in WORK_WORDS:
+        banned = {slot: own.where(lambda option: option.work == WORK_WORDS[word]) for slot, own in offered.items()}
+    elif any(own.of_code(word) for own in offered.values()):
+        banned = {slot: [place for place in own.of_code(word) if own[place].changed] for slot, own in offered.items()}
+    elif named := _slots_named(slots, word):
+        return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
+    else:
+        known = [*WORK_WORDS, *slots, *(code for own in offered.values() for code in own.codes)]
+        raise _fault(
+            "--avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
+            did_you_mean(word, known),
+        )  # fmt: skip
+    return [
+        Wish(f"avoid {word} ({slot})", slot, frozenset(range(len(slots[slot]))).difference(places))
+        for slot, places in banned.items()
+        if places
+    ]
+
+
+def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
+    slot, equals, what = (piece.strip() for piece in word.partition("="))
+    own_lobe = slot.endswith(".phase")
+    if own_lobe:
+        slot = slot.removesuffix("phase") + "lobe"
+    if not equals or not what:
+        raise _fault(option, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
+    if slot not in slots:
+        raise _fault(option, word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots)))
+    options = Offered.of(slots[slot])
+    # A word means options by their code, with or without a phase behind it, or every option of some kinds.
+    named = {*options.own, *options.of_code(what), *options.of_code(what.rpartition("@")[0])}
+    meant = {place for place in named if _is_named(slot, options[place], what)}
+    meant.update(options.where(lambda one: _is_like(one, what)))
+    if own_lobe:
+        meant = {place for place in meant & set(options.own) if options[place].work in ("none", "rephase")}
+    if _measures_otherwise(options[0]) and meant - {0}:
+        meant.discard(0)
+    allowed = {place for place in named if word_of(options[place]) == what} or meant
+    if not allowed:
+        raise _fault(option, word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
+                     did_you_mean(what, options.codes))  # fmt: skip
+    return Wish(f"{slot} = {what}", slot, frozenset(allowed))
+
+
+def slot_asked(slots: Slots, word: str) -> tuple[str, frozenset[int]]:
+    """The slot that a question names, and which of its options it means: all of them where it names none."""
+    if word in slots:
+        return word, frozenset(range(len(slots[word])))
+    if "=" not in word:
+        expected = "a slot, or SLOT=WHAT such as front.nozzle=0.85mm"
+        raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(slots)))])
+    wish = _fitting(slots, word, "")
+    return wish.slot, wish.allowed
+
+
+FITTED = "fitted"
+
+
+def word_of(option: Option) -> str:
+    """The word that means this option and no other, as --with takes it behind SLOT=.
+
+    >>> word_of(Option("none", 0.0, "none")), word_of(Option("manifold pad relieved by 1.0 mm", 1.0, "relieve", "pad"))
+    ('fitted', '1mm')
+    """
+    figures = option.figures
+    if not option.changed:
+        return FITTED
+    if option.work == "redrill":
+        assert isinstance(figures, FittedNozzle)
+        return f"redrill:{figures.diameter_mm:.3f}mm"
+    if isinstance(figures, Mount):
+        return f"{FITTED if option.work == 'rephase' else option.code}@{figures.phase_deg:g}"
+    if isinstance(figures, float):
+        return f"{figures:g}mm"
+    return option.code or option.label
+
+
+def _is_named(slot: str, option: Option, what: str) -> bool:
+    """Whether a word means an option by its code or label, a lobe's with a phase behind it or without."""
+    if what == option.code and option.work not in ("redrill", "relieve"):
+        return True
+    figures = option.figures
+    if isinstance(figures, Mount):
+        code, _, phase = what.rpartition("@")
+        return code == option.code and _is_phase(phase, figures)
+    return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+
+
+def _is_like(option: Option, what: str) -> bool:
+    """Whether a word means an option by its figures, whatever its code: a size, a phase, a depth."""
+    figures = option.figures
+    if isinstance(figures, FittedNozzle):
+        redrill = what.startswith("redrill:")
+        size = _size(what.removeprefix("redrill:"))
+        if size is None or (option.work == "redrill") != redrill:
+            return False
+        return abs(figures.diameter_mm - size) < closeness_mm(what)
+    if isinstance(figures, Mount):
+        code, _, phase = what.rpartition("@")
+        return code == "" and _is_phase(phase, figures)
+    depth_mm = _length(what) if isinstance(figures, float) else None
+    return isinstance(figures, float) and depth_mm is not None and abs(figures - depth_mm) < 1e-6
+
+
+def _is_phase(text: str, mount: Mount) -> bool:
+    return text.removesuffix("deg").strip() == f"{mount.phase_deg:g}"
+
+
+def _measures_otherwise(fitted: Option) -> bool:
+    """Whether a fitted nozzle is not what its code says: a wish for that code means a new one."""
+    figures = fitted.figures
+    return isinstance(figures, FittedNozzle) and figures.stamped_diameter_mm not in (None, figures.diameter_mm)
+
+
+def _size(text: str) -> float | None:
+    try:
+        return parse_diameter_mm(text)
+    except BadSize:
+        return None
+
+
+def _length(text: str) -> float | None:
+    try:
+        return parse_length_mm(text)
+    except BadSize:
+        return None
+
+
+def _expected(slot: str, offered: Offered, what: str) -> str:
+    options = offered.kinds
+    size = _size(what.removeprefix("redrill:"))
+    if slot.endswith(".nozzle") and size is not None and what.startswith("redrill:"):
+        drills = dict.fromkeys(o.label.rsplit("drill ")[-1] for o in options if o.work == "redrill")
+        return (
+            f"a drill a little larger than the straight nozzle that is fitted: {', '.join(drills) or 'there is none'}"
+        )
+    if slot.endswith(".nozzle") and size is not None:
+        diameters = {
+            o.figures.diameter_mm for o in options if isinstance(o.figures, FittedNozzle) and o.work != "redrill"
+        }
+        near = sorted(sorted(diameters, key=lambda diameter: abs(diameter - size))[:2])
+        return f"a size there is; the nearest are {' and '.join(show_diameter(d) for d in near)}"
+    if slot.endswith(".nozzle"):
+        return "a nozzle's code, a size (0.85mm, 31thou, #68), or redrill:SIZE"
+    if slot.endswith(".lobe"):
+        return "a lobe's code, CODE@PHASE, or a phase of the fitted lobe"
+    if slot == "pad_relief":
+        return f"none, or one of: {'; '.join(option.label for option in options if option.changed)}"
+    return "the code of a part for this slot" + (", or none" if slot == "spacer" else "")
+
+
+def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
+    """One option for every slot: the fitted one, or of those wished for the first that is nearest to it (same style of
+    nozzle, same phase)."""
+    chosen = {slot: 0 for slot in slots}
+    for slot in dict.fromkeys(wish.slot for wish in wishes):
+        allowed = frozenset.intersection(*(wish.allowed for wish in wishes if wish.slot == slot))
+        if not allowed:
+            raise BadInput(
+                [Fault("--with", "", f"the wishes for {slot} exclude each other", "wishes that one part can meet")]
+            )
+        options = Offered.of(slots[slot])
+        unlike = [_unlike(options[0].figures, kind.figures) for kind in options.kinds]
+        chosen[slot] = min(allowed, key=lambda place: (unlike[options.kind[place]], place))
+    return chosen
+
+
+def choose(slots: Slots, wishes: Sequence[Wish]) -> dict[str, Option]:
+    """What pick picks, as options."""
+    return {slot: slots[slot][index] for slot, index in pick(slots, wishes).items()}
+
+
+def chosen_parts(slots: Slots, fit: Sequence[str]) -> dict[str, Option]:
+    """What is fitted, with --with's parts in place of some. Raises BadInput for a word that means no part."""
+    return choose(slots, read_wishes(slots, [], fit, []))
+
+
+def _unlike(now: object, other: object) -> int:
+    if isinstance(now, FittedNozzle) and isinstance(other, FittedNozzle):
+        return int(now.style != other.style)
+    if isinstance(now, Mount) and isinstance(other, Mount):
+        return int(now.phase_deg != other.phase_deg)
+    return 0

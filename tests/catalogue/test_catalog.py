@@ -1,0 +1,177 @@
+"""The shipped catalogue, and how a catalogue is read: every way a spreadsheet writes a table, every fault at once."""
+
+import shutil
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from configurator.catalogue.limits import Limits
+from configurator.catalogue.load import FAMILIES, Catalog, load_catalog, shipped_catalog_dir
+from configurator.errors import BadInput
+
+Edit = Callable[[str, str, str], None]
+
+
+@pytest.fixture(scope="module")
+def shipped() -> Catalog:
+    return load_catalog(shipped_catalog_dir())
+
+
+@pytest.fixture
+def directory(tmp_path: Path) -> Path:
+    for family in FAMILIES:
+        shutil.copy(shipped_catalog_dir() / f"{family}.csv", tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
+def edit(directory: Path) -> Edit:
+    def replace(family: str, old: str, new: str) -> None:
+        path = directory / f"{family}.csv"
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+    return replace
+
+
+def faults(directory: Path) -> list[str]:
+    with pytest.raises(BadInput) as caught:
+        load_catalog(directory)
+    return [str(fault).removeprefix(f"{directory}/") for fault in caught.value.faults]
+
+
+@pytest.mark.parametrize("style", ["straight", "aimed"])
+def test_nozzles_cover_the_sizes_in_use_in_fine_steps(shipped: Catalog, style: str) -> None:
+    sizes = sorted(nozzle.diameter_mm for nozzle in shipped.nozzles.values() if nozzle.style == style)
+    assert len(sizes) >= 25
+    assert (sizes[0], sizes[-1]) == (0.60, 1.32)
+    assert max(high - low for low, high in pairwise(sizes)) <= 0.03 + 1e-9
+
+
+def test_only_straight_nozzles_may_be_redrilled(shipped: Catalog) -> None:
+    assert all(nozzle.redrillable == (nozzle.style == "straight") for nozzle in shipped.nozzles.values())
+
+
+def test_a_nozzle_code_says_its_size(shipped: Catalog) -> None:
+    assert all(code == f"{part.style}-{part.diameter_mm:.2f}" for code, part in shipped.nozzles.items())
+
+
+def test_enough_of_every_family(shipped: Catalog) -> None:
+    counts = {family: len(getattr(shipped, family)) for family in ("feed_screws", "pumps", "lobes", "spacers")}
+    assert all(counts[family] >= least for family, least in zip(counts, (3, 3, 10, 5), strict=True))
+    joints = {"nozzle_seat", "pump_cover", "carburettor_flange", "intake_manifold"}
+    assert {part.joint for part in shipped.consumables.values()} == joints
+    assert {operation.kind for operation in shipped.operations.values()} == {"redrill_nozzle", "relieve_pad"}
+    assert not any(operation.reversible for operation in shipped.operations.values())
+
+
+def test_lobes_of_the_larger_pump_have_one_phase_others_two_or_three(shipped: Catalog) -> None:
+    for lobe in shipped.lobes.values():
+        assert len(lobe.phases_deg) in ((1,) if lobe.lever == "long" else (1, 2, 3)), lobe.code
+    assert sum(lobe.lever == "long" for lobe in shipped.lobes.values()) >= 3
+    assert any(lobe.table for lobe in shipped.lobes.values())
+
+
+def test_every_lobe_suits_a_pump_and_tall_ones_do_not_suit_the_soft_one(shipped: Catalog) -> None:
+    clearance = shipped.limits.overtravel_clearance_mm
+    suits = {
+        (pump.code, lobe.code): pump.lever_ratio * lobe.total_lift_mm + clearance <= pump.safe_stroke_mm
+        for pump in shipped.pumps.values()
+        for lobe in shipped.lobes.values()
+        if pump.lever == lobe.lever
+    }
+    assert all(fits for (pump, _), fits in suits.items() if pump != "pump-3cc-soft")
+    assert {fits for (pump, _), fits in suits.items() if pump == "pump-3cc-soft"} == {True, False}
+
+
+def test_the_larger_pump_comes_with_its_screw_and_lobe(shipped: Catalog) -> None:
+    larger = [pump for pump in shipped.pumps.values() if pump.capacity_cc >= shipped.limits.larger_pump_capacity_cc]
+    assert larger
+    for pump in larger:
+        families = [shipped.family_of(code) for code in pump.comes_with]
+        assert sorted(families) == ["feed_screws", "lobes"]
+        assert all(shipped.feed_screws[code].free_flow for code in pump.comes_with if code in shipped.feed_screws)
+        assert all(shipped.lobes[code].lever == pump.lever for code in pump.comes_with if code in shipped.lobes)
+
+
+def test_limits_are_read_by_attribute_and_keep_their_basis(shipped: Catalog) -> None:
+    assert set(shipped.limit_rows) == set(Limits.model_fields)
+    assert all(getattr(shipped.limits, name) == row.value for name, row in shipped.limit_rows.items())
+    assert shipped.limit_rows["larger_pump_from_mm"].basis == "common practice, no source"
+    assert shipped.limit_rows["lean_phi"].basis == "assumed"
+
+
+def test_family_of_an_unknown_code_is_empty(shipped: Catalog) -> None:
+    assert (shipped.family_of("lobe-beck"), shipped.family_of("lobe-nowhere")) == ("lobes", "")
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_tables_as_spreadsheets_write_them(directory: Path, shipped: Catalog, delimiter: str, newline: str) -> None:
+    path = directory / "pumps.csv"
+    text = path.read_text(encoding="utf-8").replace(",", delimiter)
+    if delimiter == ";":
+        text = text.replace(".", ",")
+    path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", newline).encode())
+    assert load_catalog(directory).pumps == shipped.pumps
+
+
+def test_a_decimal_comma_in_a_measured_table(directory: Path, shipped: Catalog) -> None:
+    path = directory / "lobes.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(",", ";").replace(".", ","), encoding="utf-8")
+    assert load_catalog(directory).lobes == shipped.lobes
+
+
+def test_columns_may_stand_in_any_order_and_rows_be_blank(directory: Path, shipped: Catalog) -> None:
+    rows = [
+        "",
+        "passage_area_mm2,code,free_flow,supplier,labour_min,price",
+        ",,,,,",
+        " 3.0 ,screw-plain,NO,north-shelf,5,4.20",
+    ]
+    rows += ["4.4,screw-wide,no,north-shelf,5,6.8", "6.5,screw-freeflow,yes,long-bench,5,9.5", "", ""]
+    (directory / "feed_screws.csv").write_text("\n".join(rows), encoding="utf-8")
+    assert load_catalog(directory).feed_screws == shipped.feed_screws
+
+
+def test_row_numbers_are_those_of_the_spreadsheet(directory: Path, edit: Edit) -> None:
+    edit("suppliers", "north-shelf,North Shelf Stores,", 'north-shelf,"North Shelf\nStores",')
+    edit("suppliers", "long-bench,", "\n\nLong Bench,")
+    assert any(fault.startswith("suppliers.csv, row 5, column code: found 'Long Bench'") for fault in faults(directory))
+
+
+def test_every_fault_of_every_file_at_once(directory: Path, edit: Edit) -> None:
+    edit("nozzles", "straight-0.60,north-shelf,13.50,15,0.60", "straight-0.60,north-shelf,-1,15,6.0 mm")
+    edit("pumps", ",short,1.0,14,", ",short,1.0,deep,")
+    edit("limits", "lean_phi,0.80", "lean_phi,8")
+    (directory / "spacers.csv").unlink()
+    found = faults(directory)
+    assert [fault.split(":")[0] for fault in found] == [
+        "nozzles.csv, row 2, column diameter_mm",
+        "nozzles.csv, row 2, column price",
+        "pumps.csv, row 2, column depth_below_bowl_mm",
+        "spacers.csv",
+        "limits.csv, row 17, column value",
+    ]
+
+
+def test_a_workshop_overrules_a_limit(directory: Path, edit: Edit) -> None:
+    edit(
+        "limits",
+        'screw_cut_most_percent,10,%,"common practice, no source"',
+        "screw_cut_most_percent,6,%,owner's figure",
+    )
+    catalog = load_catalog(directory)
+    assert catalog.limits.screw_cut_most_percent == 6
+    assert catalog.limit_rows["screw_cut_most_percent"].basis == "owner's figure"
+
+
+def test_a_pump_may_come_with_another_pump(directory: Path) -> None:
+    path = directory / "pumps.csv"
+    rows = path.read_text(encoding="utf-8").splitlines()
+    rows = [row.rpartition(",")[0] + ",pump-3cc" if row.startswith("pump-3cc-soft,") else row for row in rows]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    assert load_catalog(directory).pumps["pump-3cc-soft"].comes_with == ("pump-3cc",)

@@ -1,0 +1,125 @@
+"""`tipin next`, and what a book with runs in it changes in size and propose; without one nothing is changed."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from configurator.advice.next_step import NextReport
+from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
+from configurator.cli import app
+from configurator.cli import main as run_main
+from configurator.judging.table import DEMAND
+
+ROADSTER = str(Path(__file__).parents[2] / "catalog" / "examples" / "roadster.toml")
+
+
+def tipin(*words: str) -> Any:
+    return CliRunner().invoke(app, list(words), catch_exceptions=False)
+
+
+def answer(*words: str) -> dict[str, Any]:
+    done = tipin(*words, "--json")
+    assert done.exit_code in (0, 1), done.output
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A book with one run of the roadster, a strong stumble."""
+    place = str(tmp_path_factory.mktemp("book") / "season.sqlite")
+    assert tipin("trial", ROADSTER, "--felt", "stumble", "--strength", "strong", "--book", place).exit_code == 0
+    return place
+
+
+@pytest.fixture(autouse=True)
+def no_book_of_the_users(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("TIPIN_BOOK", str(tmp_path / "none.sqlite"))
+
+
+def test_next_says_what_to_try_and_what_stands_behind_it(book: str) -> None:
+    done = tipin("next", ROADSTER, "--book", book)
+    first = done.stdout.splitlines()[0]
+    assert done.exit_code == 0 and first.startswith("YES  Club roadster: try this next, about ")
+    assert "1 run stands behind this" in done.stdout and "front.nozzle: " in done.stdout
+    report = NextReport.model_validate(answer("next", ROADSTER, "--book", book))
+    assert report.do == "try" and report.belief.runs == 1 and report.changes[0].slot == "front.nozzle"
+
+
+def test_next_without_a_book_goes_by_the_model_alone(tmp_path: Path) -> None:
+    done = tipin("next", ROADSTER)
+    assert done.exit_code == 0 and "no run stands behind this yet" in done.stdout
+    assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_the_shelf_limits_what_may_be_tried(book: str) -> None:
+    done = tipin("stock", "add", "straight-0.75", "1", "--book", book)
+    assert done.exit_code == 0
+    report = answer("next", ROADSTER, "--book", book, "--stock-only")
+    codes = {change["code"] for change in report["changes"] if change["slot"] != "front.lobe"}
+    assert codes <= {"straight-0.75"} and report["do"] == "try"
+
+
+def test_a_shelf_without_a_book_is_bad_input(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / "none.sqlite"
+    monkeypatch.setattr("sys.argv", ["tipin", "next", ROADSTER, "--stock-only"])
+    with pytest.raises(SystemExit) as left:
+        run_main()
+    assert left.value.code == 2 and not place.exists()
+    assert capsys.readouterr().err == (
+        f"tipin: {place}, --stock-only: there is no book, so no shelf; put parts on the shelf with `tipin stock add`, "
+        "or leave the option out\n"
+    )
+
+
+def test_size_takes_the_smallest_nozzle_that_is_sure_enough(book: str) -> None:
+    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", book, "--sure", "20"))
+    (sizes,) = report.circuits
+    assert report.sureness_wanted == 0.2 and sizes.smallest is not None and sizes.sureness is not None
+    own = [row for row in sizes.candidates if row.pump == sizes.fitted.pump]
+    smaller = [row for row in own if row.diameter_mm < sizes.smallest.diameter_mm]
+    assert smaller and all(row.sureness < 0.2 for row in smaller) and sizes.sureness >= 0.2
+    assert report.demand_factor == pytest.approx(report.belief.factor, abs=1e-3)
+
+
+def test_size_gives_the_surest_where_none_is_sure_enough(book: str) -> None:
+    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", book, "--sure", "99.5"))
+    (sizes,) = report.circuits
+    own = [row for row in sizes.candidates if row.pump == sizes.fitted.pump and set(row.breaks) <= set(DEMAND)]
+    most = max(row.sureness for row in own)
+    assert not report.ok and not sizes.enough and sizes.sureness == pytest.approx(most)
+    done = tipin("size", ROADSTER, "--book", book, "--sure", "99.5")
+    assert done.exit_code == 1 and "none reaches 99.5 %, this is the surest" in done.stdout and "YES" not in done.stdout
+
+
+def test_propose_says_how_sure_it_is(book: str) -> None:
+    report = SureProposeReport.model_validate(answer("propose", ROADSTER, "--book", book))
+    assert report.sureness is not None and report.sureness >= 0.9 and report.belief.runs == 1
+    done = tipin("propose", ROADSTER, "--book", book)
+    assert "  sure to be right to 9" in done.stdout and "1 run stands behind this" in done.stdout
+
+
+def test_a_symptom_counts_as_one_more_run(book: str) -> None:
+    report = SureProposeReport.model_validate(answer("propose", ROADSTER, "--book", book, "--symptom", "stumble"))
+    assert report.belief.runs == 2 and report.symptom == "stumble" and "nearly always too little fuel" in report.hint
+    assert answer("next", ROADSTER, "--book", book)["belief"]["runs"] == 1
+
+
+@pytest.mark.parametrize("command", ["size", "propose"])
+def test_nothing_changes_without_a_run_that_counts(command: str, tmp_path: Path) -> None:
+    plain = tipin(command, ROADSTER, "--json").stdout
+    place = str(tmp_path / "cold.sqlite")
+    assert tipin("trial", ROADSTER, "--felt", "smoke", "--cold", "--book", place).exit_code == 0
+    assert tipin(command, ROADSTER, "--json", "--book", place).stdout == plain
+    assert "sureness" not in plain
+
+
+def test_the_environment_names_the_book(book: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TIPIN_BOOK", book)
+    assert answer("next", ROADSTER)["belief"]["runs"] == 1
+    assert answer("size", ROADSTER)["belief"]["runs"] == 1

@@ -1,0 +1,91 @@
+"""`tipin order` from outside: answers, exit codes, files, and what is said of bad input."""
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from configurator.catalogue.load import shipped_catalog_dir
+from configurator.cli import app
+from configurator.errors import BadInput
+from configurator.ordering.meeting import load_meeting
+from configurator.ordering.report import OrderReport
+
+EXAMPLES = shipped_catalog_dir() / "examples"
+ONE = """name = "One car"
+today = 2026-05-04
+sureness = 0.5
+
+[[vehicle]]
+file = "{file}"
+day = {day}
+"""
+
+
+def written(folder: Path, day: str = "2026-05-09", text: str = ONE) -> Path:
+    path = folder / "workshop.toml"
+    path.write_text(text.format(file=EXAMPLES / "roadster.toml", day=day), encoding="utf-8")
+    return path
+
+
+def test_an_order_is_told_written_and_drawn(tmp_path: Path) -> None:
+    words = ["order", str(written(tmp_path)), "--book", str(tmp_path / "none.sqlite"), "--json",
+             "--csv", str(tmp_path), "--plot", str(tmp_path / "curve.svg")]  # fmt: skip
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.output
+    report = OrderReport.model_validate_json(done.stdout)
+    assert report.ok and report.proven and set(json.loads(done.stdout)) == set(OrderReport.model_fields)
+    assert report.total == pytest.approx(sum(s.total for s in report.suppliers) + report.work)
+    (vehicle,) = report.vehicles
+    assert vehicle.before is not None and vehicle.before < 0.5 <= vehicle.after
+    for supplier in report.suppliers:
+        rows = list(csv.DictReader((tmp_path / f"{supplier.supplier}.csv").open(encoding="utf-8")))
+        assert sum(float(row["total"]) for row in rows) == pytest.approx(supplier.goods)
+    assert (tmp_path / "curve.svg").read_text(encoding="utf-8").lstrip().startswith("<?xml")
+    assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_a_day_before_the_post_comes_is_told_with_ways_out(tmp_path: Path) -> None:
+    text = ONE.replace("sureness = 0.5", "sureness = 0.95").replace("{file}", str(EXAMPLES / "tow-truck.toml"))
+    done = CliRunner().invoke(app, ["order", str(written(tmp_path, "2026-05-04", text)), "--no-redrill", "--json"])
+    report = OrderReport.model_validate_json(done.stdout)
+    assert done.exit_code == 1 and not report.ok
+    (failing,) = report.failing
+    assert failing.best < failing.wanted == 0.95
+    assert any("on 2026-05-07" in way.says for way in report.ways_out), "the post takes three working days"
+    assert all(line.supplier == "north-shelf" for line in report.lines), "over the counter only"
+
+
+def test_no_money_buys_nothing_and_more_is_a_way_out(tmp_path: Path) -> None:
+    done = CliRunner().invoke(app, ["order", str(written(tmp_path)), "--budget", "0", "--json"])
+    poor = OrderReport.model_validate_json(done.stdout)
+    assert done.exit_code == 1 and not poor.lines and any("spend more" in way.says for way in poor.ways_out)
+
+
+@pytest.mark.parametrize(
+    "old, new, words",
+    [
+        ("today = 2026-05-04", "today = 2027-05-04", ["2026-05-09", "not before 2027-05-04"]),
+        ("sureness = 0.5", "sureness = 1.5", ["sureness", "1.5", "below 1"]),
+        ("sureness = 0.5", "surenes = 0.5", ["surenes", "sureness"]),
+        ("day = {day}", "", ["[[vehicle]] number 1, day", "is missing"]),
+        ('file = "{file}"', 'file = "nobody.toml"', ["nobody.toml", "no such file"]),
+        ("day = {day}", 'day = "soon"', ["day", "soon"]),
+        ("[[vehicle]]", "[vehicle]", ["vehicle"]),
+    ],
+)
+def test_a_bad_workshop_file_says_what_and_where(tmp_path: Path, old: str, new: str, words: list[str]) -> None:
+    path = written(tmp_path, text=ONE.replace(old, new))
+    with pytest.raises(BadInput) as error:
+        load_meeting(path)
+    assert all(word in str(error.value) for word in words), str(error.value)
+
+
+def test_two_vehicles_of_one_name_and_a_missing_folder_are_refused(tmp_path: Path) -> None:
+    twice = ONE + '\n[[vehicle]]\nfile = "{file}"\nday = {day}\n'
+    with pytest.raises(BadInput, match="two vehicles are called 'Club roadster'"):
+        load_meeting(written(tmp_path, text=twice))
+    done = CliRunner().invoke(app, ["order", str(written(tmp_path)), "--csv", str(tmp_path / "nowhere")])
+    assert isinstance(done.exception, BadInput) and "is no folder" in str(done.exception)

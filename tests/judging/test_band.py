@@ -1,0 +1,143 @@
+"""Data of the pictures against what the rules read: demand band, mixture, windows of the sizes, lift of the lobe."""
+
+from pathlib import Path
+
+import building
+import numpy as np
+import pytest
+
+from configurator.car.fitted import FittedNozzle
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.band import band_of
+from configurator.judging.case import Case
+from configurator.judging.findings import Choice
+from configurator.judging.lift import lift_of
+from configurator.judging.mixture import longest_span, mixture_of
+from configurator.learning.belief import prior
+from configurator.learning.nozzle_windows import nozzle_windows
+from configurator.physics.tip_in import UNTIL_S
+from configurator.slots.columns import Shots
+from configurator.slots.wishes import choose, read_wishes
+
+EXAMPLES = ("roadster", "tow-truck", "van", "hill-climber")
+
+
+def example(name: str) -> Case:
+    folder = shipped_catalog_dir()
+    return Case.of(load_vehicle(Path(folder) / "examples" / f"{name}.toml"), load_catalog(folder))
+
+
+def judged(case: Case, choice: Choice, name: str = "front", *, with_windows: bool = False) -> Shots:
+    listed = {slot: (option,) for slot, option in choice.items()}
+    shots: Shots = case.columns(name, listed, with_windows=with_windows)["shot"]
+    return shots
+
+
+def chosen(case: Case, *words: str) -> Choice:
+    return choose(case.options, read_wishes(case.options, [], list(words), []))
+
+
+def test_the_drawn_shot_holds_the_volume_that_is_reported() -> None:
+    case = building.case(building.vehicle())
+    band = band_of(case, "front", case.as_fitted)
+    shot = judged(case, case.as_fitted)
+    assert band.time_ms[0] == 0.0 and band.time_ms[-1] == pytest.approx(1000 * UNTIL_S)
+    volume = float(np.sum(band.delivered_cc_s[:-1] * np.diff(band.time_ms) / 1000))
+    assert volume == pytest.approx(shot.volume_cc.item(), rel=1e-9) and band.volume_cc == shot.volume_cc.item()
+    assert (band.hole_ms, band.flood_ms) == (shot.hole_ms.item(), shot.flood_ms.item())
+    assert band.ends_ms == shot.ends_ms.item()
+
+
+def test_a_lobe_that_does_not_meet_the_lever_delivers_nothing() -> None:
+    case = building.case(building.vehicle())
+    choice = chosen(case, "front.lobe=lobe-long")
+    band, mix = band_of(case, "front", choice), mixture_of(case, "front", choice)
+    assert not band.pumps and np.all(band.delivered_cc_s == 0.0) and band.volume_cc == 0.0 and band.ends_ms == 0.0
+    assert np.array_equal(mix.phi, mix.phi_without)
+    assert band_of(case, "front", case.as_fitted).pumps
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.0, 1.7])
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_spells_seen_in_a_mixture_are_those_the_rules_count(name: str, factor: float) -> None:
+    case = example(name).at(factor)
+    seen = 0
+    for circuit in case.circuit_names:
+        for option in case.options[f"{circuit}.nozzle"][::16]:
+            choice = {**case.as_fitted, f"{circuit}.nozzle": option}
+            mix, shot = mixture_of(case, circuit, choice), judged(case, choice, circuit)
+            for span, spell in ((mix.hole_span_ms, shot.hole_ms), (mix.flood_span_ms, shot.flood_ms)):
+                assert (span[1] - span[0] if span else 0.0) == pytest.approx(spell.item(), abs=1e-6)
+                seen += span is not None
+            assert (mix.hole_ms, mix.flood_ms) == (shot.hole_ms.item(), shot.flood_ms.item())
+    assert seen
+
+
+def test_a_rear_circuits_mixture_counts_once_its_throttle_opens() -> None:
+    case = example("hill-climber")
+    mix = mixture_of(case, "rear", case.as_fitted)
+    assert not mix.counts[0] and mix.counts[-1]
+    assert mix.phi[~mix.counts].min() < mix.lean_phi, "what is not counted would be a hole"
+    assert mix.hole_span_ms is None and mix.hole_ms == 0.0
+    assert mixture_of(case, "front", case.as_fitted).counts.all()
+
+
+@pytest.mark.parametrize(
+    "depth, counts, span",
+    [
+        ([-1, -1, -1], [1, 1, 1], None),
+        ([1, 1, 1], [1, 1, 1], (0.0, 2.0)),
+        ([1, 1, 1], [0, 1, 1], (1.0, 2.0)),
+        ([1, 1, 0], [1, 1, 0], (0.0, 1.0)),
+        ([1, -1, 1, 1], [1, 1, 1, 1], (1.5, 3.0)),
+        ([1, 1, -1, 1, 1, 1, 1], [1, 1, 1, 0, 0, 1, 1], (0.0, 1.5)),
+        ([1, 1, 1], [0, 0, 0], None),
+    ],
+)
+def test_the_longest_spell_is_found_where_it_counts(
+    depth: list[float], counts: list[int], span: tuple[float, float] | None
+) -> None:
+    times = np.arange(float(len(depth)))
+    assert longest_span(times, np.array(depth, dtype=float), np.array(counts, dtype=bool)) == span
+
+
+def test_every_size_stands_with_its_window_and_its_share_of_the_belief() -> None:
+    case = example("roadster")
+    choice, belief = chosen(case, "front.nozzle=0.80mm"), prior(1.2, 0.2)
+    windows = nozzle_windows(case, "front", choice, belief)
+    sizes = [size.diameter_mm for size in windows.sizes]
+    kept = [option.figures for option in case.options["front.nozzle"] if option.work != "redrill"]
+    assert sizes == sorted({n.diameter_mm for n in kept if isinstance(n, FittedNozzle) and n.style == "straight"})
+    (marked,) = [size for size in windows.sizes if size.chosen]
+    shot = judged(case, choice, with_windows=True)
+    assert marked.diameter_mm == 0.80 and marked.window == (shot.window_low.item(), shot.window_high.item())
+    assert all(size.sureness == belief.sureness(size.window) for size in windows.sizes)
+    assert windows.belief is belief and windows.factor == case.factor
+    before = nozzle_windows(case, "front", choice, None).belief
+    assert before.runs == 0 and before.median == pytest.approx(case.vehicle.demand_factor, rel=1e-6)
+
+
+def test_a_redrilled_nozzle_stands_among_the_sizes_if_it_is_chosen() -> None:
+    case = example("tow-truck")
+    redrilled = next(option for option in case.options["front.nozzle"] if option.work == "redrill")
+    windows = nozzle_windows(case, "front", {**case.as_fitted, "front.nozzle": redrilled}, None)
+    (marked,) = [size for size in windows.sizes if size.chosen]
+    assert isinstance(redrilled.figures, FittedNozzle) and marked.diameter_mm == redrilled.figures.diameter_mm
+    others = nozzle_windows(case, "front", case.as_fitted, None).sizes
+    assert marked.diameter_mm not in [size.diameter_mm for size in others]
+
+
+def test_a_lobe_is_shown_in_every_phase_with_what_idle_leaves() -> None:
+    case = example("tow-truck")
+    lift = lift_of(case, "front", case.as_fitted)
+    assert [(phase.phase_deg, phase.chosen) for phase in lift.phases] == [(0, True), (6, False), (12, False)]
+    table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()})
+    assert lift.phases[0].left_at_idle_percent == table["lobe"].lift_left_percent.item()
+    for phase in lift.phases:
+        at_idle = float(np.interp(lift.idle_deg, lift.throttle_deg, phase.left_percent))
+        assert at_idle == pytest.approx(phase.left_at_idle_percent, abs=1e-9)
+        assert phase.lift_mm[lift.throttle_deg <= phase.phase_deg].max() == 0.0 < phase.lift_mm[-1]
+    unusual = building.case(building.vehicle(front={"phase_deg": 3}))
+    phases = lift_of(unusual, "front", unusual.as_fitted).phases
+    assert 3.0 in [phase.phase_deg for phase in phases if phase.chosen], "a phase it is not drilled for"

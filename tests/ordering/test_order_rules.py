@@ -1,0 +1,183 @@
+"""What an order may count on, case by case: parts set free, terms of suppliers, drills, stopping, many cores."""
+
+import time
+from concurrent.futures import Future
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pytest
+
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import Consumable
+from configurator.catalogue.supply import DrillBit, Supplier
+from configurator.ordering import cheapest as order_module
+from configurator.ordering import purchase as order_purchase
+from configurator.ordering.articles import Article, Tier, arrival
+from configurator.ordering.cheapest import plan_order
+from configurator.ordering.model import Wanted
+from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
+from configurator.ordering.plan import Plan, Wish
+from configurator.ordering.purchase import Market
+from configurator.slots.options import Option
+from configurator.solver import stop as stop_module
+
+MONDAY = date(2026, 5, 4)
+NO_STACK = (Option("none", 0.0, "none"), Option("none", 0.0, "none"))
+FITTED = Option("fitted", FittedNozzle(diameter_mm=0.7, style="straight"), "none")
+
+
+def car(
+    name: str, day: date, setups: list[Setup], covers: list[list[int]], nozzles: tuple[Option, ...] = (FITTED,)
+) -> Wanted:
+    """A vehicle with two scenarios; covers[setup] lists those that it covers with every nozzle."""
+    table = np.zeros((len(setups), len(nozzles), 2), dtype=bool)
+    for place, scenarios in enumerate(covers):
+        table[place, :, scenarios] = True
+    circuit = CircuitNeeds("front", tuple(setups), nozzles, table)
+    return Wanted(VehicleNeeds(name, (circuit,), (NO_STACK,), np.array([0.8, 1.2])), day, 1.0)
+
+
+def setup(*codes: str, frees: tuple[str, ...] = (), joints: tuple[str, ...] = ()) -> Setup:
+    return Setup(" ".join(codes) or "as fitted", codes, frees, joints, np.array([True]), 0, not codes)
+
+
+def market(*articles: Article, shelf: dict[str, int] | None = None, **terms: float) -> Market:
+    supplier = Supplier.model_validate({"code": "shop", "name": "shop", **terms})
+    return Market(articles, {"shop": supplier}, shelf or {}, [], [], MONDAY)
+
+
+def article(code: str, *prices: int) -> Article:
+    return Article(code, "shop", {code: 1}, tuple(Tier(place + 1, price) for place, price in enumerate(prices)))
+
+
+def bought(plan: Plan | None) -> dict[str, int]:
+    assert plan is not None and plan.proven
+    return {item.code: packs for item, packs in plan.bought}
+
+
+@pytest.mark.parametrize(("second_day", "small_pumps"), [(date(2026, 5, 8), 0), (date(2026, 5, 7), 1)])
+def test_a_pump_set_free_serves_another_car_on_a_later_day_only(second_day: date, small_pumps: int) -> None:
+    first = car("first", date(2026, 5, 7), [setup(), setup("large", frees=("small",))], [[], [0, 1]])
+    second = car("second", second_day, [setup(), setup("small")], [[], [0, 1]])
+    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), Wish())
+    assert bought(plan) == {"large": 1} | ({"small": small_pumps} if small_pumps else {})
+
+
+def test_a_pump_that_a_box_still_keeps_in_play_is_not_set_free() -> None:
+    first = car("first", date(2026, 5, 7), [setup(), setup("large", frees=("small",))], [[0], [1]])
+    second = car("second", date(2026, 5, 8), [setup(), setup("small")], [[], [0, 1]])
+    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), Wish())
+    assert bought(plan) == {"large": 1, "small": 1}
+
+
+def test_free_delivery_and_least_order_make_one_buy_more_or_not() -> None:
+    one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
+    goods = (article("lobe", 600), article("spare", 300))
+    plan = plan_order([one], market(*goods, delivery_charge=5.0, free_delivery_from=9.0), Wish())
+    assert bought(plan) == {"lobe": 1, "spare": 1} and plan is not None and plan.cost == 900, "9.00 beats 6.00 and 5.00"
+    plan = plan_order([one], market(*goods, delivery_charge=2.0, free_delivery_from=9.0), Wish())
+    assert bought(plan) == {"lobe": 1} and plan is not None and plan.cost == 800
+    plan = plan_order([one], market(*goods, minimum_order=9.0), Wish())
+    assert plan is not None and plan.cost == 900
+
+
+def test_the_price_of_a_quantity_holds_for_all_of_it() -> None:
+    cars = [car(f"car {index}", MONDAY, [setup("lobe")], [[0, 1]]) for index in range(3)]
+    plan = plan_order(cars, market(article("lobe", 600, 500, 400)), Wish())
+    assert bought(plan) == {"lobe": 3} and plan is not None and plan.cost == 1200
+
+
+def test_one_drill_serves_every_car_and_an_owned_one_costs_nothing() -> None:
+    drilled = Option("redrilled", FittedNozzle(diameter_mm=0.8, style="straight"), "redrill", price=0)
+    cars = []
+    for index in range(2):
+        one = car(f"car {index}", MONDAY, [setup()], [[]], (FITTED, drilled))
+        (circuit,) = one.needs.circuits
+        covers = circuit.covers.copy()
+        covers[0, 1, :] = True
+        cars.append(replace(one, needs=replace(one.needs, circuits=(replace(circuit, covers=covers),))))
+    bit = DrillBit(code="drill", supplier="shop", price=2.5, diameter_mm=0.8)
+    shop = replace(market(article("drill", 250)), drill_bits=[bit])
+    assert bought(plan_order(cars, shop, Wish())) == {"drill": 1}
+    assert bought(plan_order(cars, replace(shop, shelf={"drill": 1}), Wish())) == {}
+
+
+def test_gaskets_are_for_the_joints_that_are_opened() -> None:
+    gasket = Consumable(code="cover", supplier="shop", price=1.0, joint="pump_cover", quantity=2)
+    shop = replace(market(article("large", 8000), article("cover", 100)), consumables=[gasket])
+    opened = car("one", MONDAY, [setup("large", joints=("pump_cover",))], [[0, 1]])
+    assert bought(plan_order([opened], shop, Wish())) == {"large": 1, "cover": 2}
+
+
+def test_the_post_takes_working_days() -> None:
+    by_post = Supplier(code="far", name="far", lead_time_days=3)
+    assert arrival(by_post, date(2026, 5, 4)) == date(2026, 5, 7)
+    assert arrival(by_post, date(2026, 5, 7)) == date(2026, 5, 12), "over a weekend"
+    assert arrival(Supplier(code="near", name="near"), date(2026, 5, 9)) == date(2026, 5, 9)
+    late = car("late", date(2026, 5, 6), [setup("lobe")], [[0, 1]])
+    assert plan_order([late], market(article("lobe", 600), lead_time_days=3), Wish()) is None
+    in_time = replace(late, day=date(2026, 5, 7))
+    assert bought(plan_order([in_time], market(article("lobe", 600), lead_time_days=3), Wish())) == {"lobe": 1}
+
+
+@pytest.mark.parametrize("workers", [1, 4])
+def test_the_order_is_the_same_on_any_number_of_cores(workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ties everywhere: three lobes at one price, each as good as the other."""
+    setups = [setup("lobe-a"), setup("lobe-b"), setup("lobe-c")]
+    cars = [car(f"car {index}", MONDAY, setups, [[0, 1]] * 3) for index in range(3)]
+    shop = market(*(article(code, 600) for code in ("lobe-a", "lobe-b", "lobe-c")))
+    here = plan_order(cars, shop, Wish())
+    whole = order_module.plan_whole(cars, shop, Wish())
+    monkeypatch.setattr(order_purchase, "WORKERS", workers)
+    assert plan_order(cars, shop, Wish()) == here and here is not None
+    assert order_module.plan_whole(cars, shop, Wish()) == whole and whole is not None
+
+
+def hard_case() -> tuple[list[Wanted], Market]:
+    """Forty cars, each with a choice among many lobes that come one by one or in kits: proven only after long."""
+    rng = np.random.default_rng(5)
+    codes = [f"lobe-{place}" for place in range(40)]
+    cars = []
+    for index in range(40):
+        chosen = [setup(*(codes[i] for i in rng.choice(40, 3, replace=False))) for _ in range(8)]
+        cars.append(car(f"car {index}", MONDAY, chosen, [list(rng.choice(2, 1)) for _ in chosen]))
+    kits = [
+        Article(
+            f"kit-{k}",
+            "shop",
+            {codes[i]: 1 for i in rng.choice(40, 6, replace=False)},
+            (Tier(1, int(rng.integers(900, 2000))),),
+        )
+        for k in range(40)
+    ]
+    return cars, market(*(article(code, int(rng.integers(300, 900))) for code in codes), *kits)
+
+
+class PressedOnce(Future[Any]):
+    """Work in a thread whose waiter is interrupted once, as by Ctrl-C, after four seconds of waiting."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.began = time.monotonic()
+        self.pressed = False
+
+    def result(self, timeout: float | None = None) -> Any:
+        try:
+            return super().result(timeout)
+        except TimeoutError:
+            if not self.pressed and time.monotonic() - self.began > 4.0:
+                self.pressed = True
+                raise KeyboardInterrupt from None
+            raise
+
+
+def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No real signal: whether one reaches a process depends on how its parent was started."""
+    monkeypatch.setattr(stop_module, "Future", PressedOnce)
+    cars, shop = hard_case()
+    plan = plan_order(cars, shop, Wish(effort=200.0))
+    assert plan is not None and plan.stopped and not plan.proven
+    assert plan.least is not None and 0 < plan.least < plan.cost
+    assert all(sum(box.covered) >= one.enough for one, box in zip(cars, plan.boxes, strict=True))

@@ -1,0 +1,207 @@
+"""Why nothing fits, against trying everything: clashes that are clashes and minimal, and the smallest ways out."""
+
+import itertools
+import re
+from collections.abc import Iterable, Sequence
+
+import building
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from small_choices import every_choice, tight_choices
+
+from configurator.advice.explain import explain
+from configurator.advice.propose import Request, propose
+from configurator.judging.case import Case
+from configurator.judging.findings import findings
+from configurator.rules import RULES
+from configurator.slots.wishes import read_wishes
+from configurator.solver.problem import Constraint, Problem, problem_of, undominated
+
+STEADY = settings(derandomize=True, deadline=None, max_examples=150)
+
+
+class Tried:
+    """Which assignments of a problem each constraint allows, and by how much it is missed, by trying all of them."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.hard = [c for c in problem.constraints if not c.advice]
+        places = [tuple(chosen.values()) for chosen in every_choice(problem)]
+        column = {slot: number for number, slot in enumerate(problem.options)}
+        table = np.array(places)
+        self._at = [tuple(table[:, column[slot]] for slot in c.slots) for c in self.hard]
+        self.count = len(places)
+
+    def allowed(self, constraint: Constraint) -> np.ndarray:
+        return np.asarray(constraint.allowed[self._at[self._place(constraint)]])
+
+    def missed(self, constraint: Constraint) -> np.ndarray:
+        return np.asarray(constraint.shortfall[self._at[self._place(constraint)]])
+
+    def _place(self, constraint: Constraint) -> int:
+        return next(number for number, other in enumerate(self.hard) if other is constraint)
+
+    def left(self, constraints: Iterable[Constraint]) -> np.ndarray:
+        """Assignments that all of these allow."""
+        left = np.ones(self.count, dtype=bool)
+        for constraint in constraints:
+            left &= self.allowed(constraint)
+        return left
+
+    def fits(self, constraints: Iterable[Constraint]) -> bool:
+        return bool(self.left(constraints).any())
+
+    def named(self, names: Sequence[str]) -> list[Constraint]:
+        return [next(c for c in self.hard if c.name == name) for name in names]
+
+    def without(self, constraint: Constraint, among: Sequence[Constraint]) -> list[Constraint]:
+        return [other for other in among if other is not constraint]
+
+
+@STEADY
+@given(problem=tight_choices)
+def test_a_clash_cannot_hold_and_each_of_its_parts_is_needed(problem: Problem) -> None:
+    tried = Tried(problem)
+    assume(not tried.fits(tried.hard))
+    report = explain(problem)
+    clash = tried.named([*report.wishes, *report.rules])
+    assert clash and not tried.fits(clash)
+    for constraint in clash:
+        assert tried.fits(tried.without(constraint, clash)), f"{constraint.name} is not needed for the clash"
+    rules_alone = [c for c in tried.hard if c.rule]
+    assert tried.fits(rules_alone) or all(c.rule for c in clash), "a clash of rules alone names no wish"
+
+
+@STEADY
+@given(problem=tight_choices)
+def test_the_wishes_to_give_up_are_all_the_smallest_sets_that_help(problem: Problem) -> None:
+    tried = Tried(problem)
+    assume(not tried.fits(tried.hard))
+    wishes, rules = [c for c in tried.hard if not c.rule], [c for c in tried.hard if c.rule]
+    report = explain(problem)
+    shown = [frozenset(way.give_up) for way in report.relaxations if way.says.startswith("give up")]
+    assert len(shown) == len(set(shown))
+    for size in range(1, len(wishes) + 1):
+        given_up = [set(map(id, names)) for names in itertools.combinations(wishes, size)]
+        helpful = {
+            frozenset(c.name for c in wishes if id(c) in names)
+            for names in given_up
+            if tried.fits([*rules, *(c for c in wishes if id(c) not in names)])
+        }
+        if helpful:
+            assert set(shown) <= helpful and len(shown) == min(3, len(helpful))
+            return
+    assert shown == []
+
+
+@STEADY
+@given(problem=tight_choices)
+def test_a_rule_gives_way_by_the_least_that_helps(problem: Problem) -> None:
+    tried = Tried(problem)
+    assume(not tried.fits(tried.hard) and not tried.fits([c for c in tried.hard if c.rule]))
+    report = explain(problem)
+    clash = tried.named(report.rules)
+    assert report.wishes == [] and not tried.fits(clash)
+    assert report.says == [RULES[c.rule].statement for c in clash]
+    expected = {}
+    for constraint in clash:
+        left = tried.left(tried.without(constraint, tried.hard))
+        if left.any():
+            expected[constraint.name] = float(tried.missed(constraint)[left].min())
+    shown = {way.give_up[0]: float(re.findall(r"by ([\d.]+) ", way.says)[0]) for way in report.relaxations}
+    assert shown.items() <= expected.items()
+    assert len(report.relaxations) + report.more_relaxations == len(expected)
+    assert len(report.relaxations) == min(3, len(expected))
+
+
+def stuck() -> Case:
+    """A truck whose larger pump has no room, a bonnet too low for spacers, and a nozzle that the small pump empties."""
+    car = building.vehicle(driveline={"mass_kg": 2600}, manifold={"pad_clearance_mm": 16, "bonnet_clearance_mm": 12})
+    return building.case(car, building.catalog(operations=[]))
+
+
+def test_a_wish_that_the_room_forbids_is_named_with_the_rules_it_meets() -> None:
+    case, wish = stuck(), ["front.pump=pump-large"]
+    report = propose(case, Request(read_wishes(case.options, [], wish, [])))
+    assert report.status == "impossible" and report.conflict is not None
+    assert report.changes == [] and report.totals is None and report.alternatives == []
+    assert report.conflict.wishes == ["front.pump = pump-large"]
+    assert report.conflict.rules == ["pump-clears-the-manifold-pad (front)", "spacer-fits-under-the-bonnet"]
+    first, *others = [way.give_up for way in report.conflict.relaxations]
+    assert first == ["front.pump = pump-large"], "the user's own wish comes first"
+    assert all(len(way) == 1 and way[0] in report.conflict.rules for way in others)
+
+
+def test_wishes_that_exclude_each_other_are_both_named_and_either_may_go() -> None:
+    case = building.case()
+    report = propose(case, Request(read_wishes(case.options, ["front.nozzle"], ["front.nozzle=1.0mm"], [])))
+    assert report.conflict is not None
+    assert set(report.conflict.wishes) == {"keep front.nozzle", "front.nozzle = 1.0mm"}
+    assert report.conflict.rules == []
+    assert {tuple(way.give_up) for way in report.conflict.relaxations} <= {(wish,) for wish in report.conflict.wishes}
+
+
+@pytest.mark.parametrize(
+    "keep, fit, avoid",
+    [
+        (["front.pump"], ["front.nozzle=1.1mm"], []),
+        (["front.feed_screw", "front.pump"], ["front.nozzle=1.2mm"], ["redrill"]),
+        ([], ["front.pump=pump-large"], ["relief", "spacer"]),
+        (["front.lobe"], ["front.pump=pump-large"], ["front.nozzle"]),
+    ],
+    ids=["pump", "screw and pump", "room", "lobe"],
+)
+def test_giving_up_what_is_named_helps_and_nothing_less_does(keep: list[str], fit: list[str], avoid: list[str]) -> None:
+    car = building.vehicle(manifold={"pad_clearance_mm": 16})
+    case = building.case(car)
+    wishes = read_wishes(case.options, keep, fit, avoid)
+    conflict = propose(case, Request(wishes)).conflict
+    assert conflict is not None
+    ways = [way for way in conflict.relaxations if not set(way.give_up) & set(conflict.rules)]
+    assert ways
+    for way in ways:
+        assert way.give_up and set(way.give_up) <= {wish.text for wish in wishes}
+        left = [wish for wish in wishes if wish.text not in way.give_up]
+        assert propose(case, Request(left)).conflict is None
+        for name in way.give_up:
+            one_kept = [wish for wish in wishes if wish.text == name or wish.text not in way.give_up]
+            assert propose(case, Request(one_kept)).conflict is not None
+
+
+def test_a_demand_that_nothing_meets_says_by_how_much_it_would_have_to_give_way() -> None:
+    case = building.case(building.vehicle(carburettor={"rated_flow_m3_min": 40}))
+    conflict = propose(case, Request()).conflict
+    assert conflict is not None and conflict.wishes == []
+    assert "shot-covers-the-hole (front)" in conflict.rules
+    (way,) = [w for w in conflict.relaxations if w.give_up == ["shot-covers-the-hole (front)"]]
+    needed = float(re.findall(r"by (\S+) ms", way.says)[0])
+    for more, status in ((needed * 0.99, "impossible"), (needed, "optimal")):
+        eased = building.with_limits(case, hole_most_ms=case.catalog.limits.hole_most_ms + more)
+        assert propose(eased, Request()).status == status
+
+
+def test_leaving_out_dominated_options_leaves_the_clash() -> None:
+    case = stuck()
+    problem = problem_of(case, read_wishes(case.options, [], ["front.pump=pump-large"], []))
+    assert explain(problem) == explain(undominated(problem))
+
+
+def test_a_demand_that_nothing_meets_gives_way_by_the_nearest_miss_of_all_parts() -> None:
+    """Every part misses the demand; the dearest misses it least, and must not be dropped for cheaper ones."""
+    stock = building.catalog(
+        nozzles=[building.nozzle(size, price=100 * size) for size in (0.40, 0.45, 0.50)],
+        pumps=[building.pump()], lobes=[building.lobe("lobe-mid", 3.6, phases_deg=(0.0,))],
+        screws=building.SCREWS[:1], spacers=[], operations=[],
+    )  # fmt: skip
+    case = building.case(building.vehicle(front={"nozzle": "straight-0.40"}), stock)
+    holes = {}
+    for option in case.options["front.nozzle"]:
+        report = findings(case, case.as_fitted | {"front.nozzle": option})
+        (hole,) = [f.margin for f in report if f.rule == "shot-covers-the-hole"]
+        holes[option.code] = -(hole or 0.0)
+    assert 0 < holes["straight-0.50"] < holes["straight-0.40"]
+    conflict = propose(case, Request()).conflict
+    assert conflict is not None and conflict.rules == ["shot-covers-the-hole (front)"]
+    (way,) = conflict.relaxations
+    shown = float(re.findall(r"by (\S+) ms", way.says)[0])
+    assert holes["straight-0.50"] <= shown <= 1.02 * holes["straight-0.50"], "rounded to the safe side, if at all"

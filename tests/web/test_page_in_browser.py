@@ -1,0 +1,277 @@
+"""The local page as a mechanic uses it: a real browser on the real program, with mouse or finger."""
+
+import re
+from pathlib import Path
+from urllib.parse import parse_qsl, quote, urlsplit
+
+import pytest
+from browser import DESK, PHONE, Visits, sideways_px
+from playwright.sync_api import Locator, Page, expect
+from serving import EXAMPLES
+
+from configurator.book.book import find_book
+
+pytest_plugins = ["browser"]
+ROADSTER = (EXAMPLES / "roadster.toml").read_text(encoding="utf-8")
+PICTURES = ("shot", "mixture", "windows", "lift")
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
+NOT_YET_TOLD = re.compile("its own page says|^$")
+A_WAY_OUT = re.compile("^take it, give up the front pump")
+
+
+def heading(page: Page) -> Locator:
+    return page.get_by_role("heading", level=1)
+
+
+def slot(page: Page, name: str) -> Locator:
+    return page.locator(f"[id='slot-{name}']")
+
+
+def option(page: Page, name: str, part: str) -> Locator:
+    return slot(page, name).get_by_role("radio", name=re.compile(rf"^{re.escape(part)}"))
+
+
+def pins(page: Page) -> dict[str, str]:
+    """What is chosen, as the address says."""
+    return dict(word.split("=", 1) for key, word in parse_qsl(urlsplit(page.url).query) if key == "pin")
+
+
+def open_all(box: Locator) -> None:
+    """Open a box and the boxes in it."""
+    for summary in box.locator("summary").all():
+        if not summary.evaluate("summary => summary.parentElement.open"):
+            summary.click()
+
+
+def pick(page: Page, name: str, part: str) -> None:
+    """Choose a part in a slot, and wait until the page shows that choice."""
+    open_all(slot(page, name))
+    word = option(page, name, part).get_attribute("value")
+    option(page, name, part).check()
+    page.wait_for_url(lambda url: ("pin", f"{name}={word}") in parse_qsl(urlsplit(url).query))
+
+
+def picture(page: Page, what: str) -> tuple[str, str]:
+    """Address and words of a picture on the bench, once both are there."""
+    figure = page.locator(f"[id='picture-{what}-front']")
+    figure.scroll_into_view_if_needed()
+    image = figure.get_by_role("img")
+    expect(image).not_to_have_attribute("alt", NOT_YET_TOLD)
+    shows(image)
+    return image.get_attribute("src") or "", image.get_attribute("alt") or ""
+
+
+def shows(image: Locator) -> None:
+    """Wait until a picture is loaded."""
+    expect(image).to_have_js_property("complete", True)
+    expect(image).not_to_have_js_property("naturalWidth", 0)
+
+
+def log_run(page: Page, felt: str) -> None:
+    """Log a run with what is chosen, and wait until it is in the book."""
+    page.locator("#log > summary").click()
+    page.get_by_label("What was felt").select_option(felt)
+    page.get_by_role("textbox", name="Note").fill(f"up the hill, {felt}")
+    page.get_by_role("button", name="Put this run into the book").click()
+    expect(page.locator("#runs").get_by_role("row", name=f"up the hill, {felt}")).to_be_visible()
+
+
+def belief_numbers(page: Page) -> list[str]:
+    return NUMBER.findall(" ".join(page.locator("#runs > p").all_inner_texts()))
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path, width: int) -> None:
+    name, file = f"Tourer seen {width} wide", tmp_path / f"tourer-{width}.toml"
+    file.write_text(ROADSTER.replace("Club roadster", name), encoding="utf-8")
+    page = visits.open(width)
+    page.goto("/")
+    page.get_by_label("Vehicle file").set_input_files(file)
+    page.get_by_role("button", name="Put it into the folder").click()
+    expect(heading(page)).to_have_text(name)
+    page.get_by_role("link", name="Vehicles").click()
+    page.get_by_role("link", name=name).click()
+    verdict, counts = page.locator("#verdict"), slot(page, "front.nozzle").locator(".counts")
+    expect(verdict).to_contain_text("CONFLICT as fitted")
+    before = counts.inner_text()
+
+    pick(page, "front.pump", "pump-5cc")
+    expect(verdict).to_contain_text("2 further changes")
+    expect(counts).not_to_have_text(before)
+    open_all(slot(page, "front.lobe"))
+    reason = slot(page, "front.lobe").locator(".reason").filter(has_text="you asked for front.pump = pump-5cc")
+    expect(reason).to_contain_text("lobe-is-made-for-the-lever")
+    as_asked = {what: picture(page, what) for what in PICTURES}
+
+    page.get_by_role("link", name="Take these too").click()
+    expect(verdict).to_contain_text("OK 3 changes")
+    expect(page.get_by_role("link", name="Take these too")).to_have_count(0)
+    assert set(pins(page)) == {"front.pump", "front.nozzle", "front.lobe"}
+    taken = {what: picture(page, what) for what in PICTURES}
+    for what in PICTURES:
+        assert taken[what][0] != as_asked[what][0] and taken[what][1]
+    assert taken["shot"][1] != as_asked["shot"][1] and taken["lift"][1] != as_asked["lift"][1]
+
+    where = page.locator(".where").inner_text()
+    page.get_by_label("What the driver feels").select_option("stumble")
+    expect(page.locator(".where")).not_to_have_text(where)
+    source, words = picture(page, "shot")
+    assert source != taken["shot"][0] and words != taken["shot"][1]
+
+    expect(page.locator("#runs")).to_contain_text("No run stands behind this yet")
+    log_run(page, "stumble")
+    expect(page.locator("#runs [role=status]")).to_contain_text(re.compile(r"Run \d+ is in the book"))
+    assert set(pins(page)) == {"front.pump", "front.nozzle", "front.lobe"}
+    after_one = belief_numbers(page)
+    log_run(page, "smoke")
+    after_two = belief_numbers(page)
+    assert after_one and after_two and after_one != after_two
+    page.get_by_role("link", name="Job card to print").click()
+    expect(heading(page)).to_have_text(f"Job card: {name}")
+    expect(page.locator("main")).to_contain_text("pump-5cc")
+    assert sideways_px(page) <= 0
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
+    page = visits.open(width)
+    page.goto("/")
+    page.get_by_role("navigation").get_by_role("link", name="Parts order").click()
+    page.get_by_label("Club roadster", exact=True).check()
+    page.get_by_label("How sure, %").fill("80")
+    page.get_by_role("button", name="Plan the order").click()
+    plan = page.locator("#plan")
+    expect(plan.get_by_role("heading", level=2)).to_contain_text(re.compile("YES|NO"))
+    expect(plan.get_by_role("region", name="Vehicles")).to_contain_text("Club roadster")
+    image = plan.get_by_role("img")
+    shows(image)
+    expect(image).to_have_attribute("alt", re.compile(r"This order costs \d"))
+    assert sideways_px(page) <= 0
+
+
+def test_what_cannot_be_had_tells_why_and_is_had_by_giving_up_another(visits: Visits) -> None:
+    page = visits.open()
+    page.goto("/car/roadster?pin=front.pump%3Dpump-5cc")
+    open_all(slot(page, "front.lobe"))
+    shut = slot(page, "front.lobe").locator(".forbidden li").filter(has_text="lobe-tarn at 6 deg")
+    shut.get_by_role("link", name=A_WAY_OUT).click()
+    expect(slot(page, "front.lobe").locator(".chosen").first).to_contain_text("decided: lobe-tarn at 6 deg")
+    assert set(pins(page)) == {"front.lobe"}
+
+
+def test_an_unfinished_run_stays_in_its_form_while_parts_are_chosen(visits: Visits) -> None:
+    page = visits.open()
+    page.goto("/car/roadster")
+    page.locator("#log > summary").click()
+    page.get_by_label("What was felt").select_option("smoke")
+    page.get_by_role("textbox", name="Note").fill("half a sentence")
+    pick(page, "spacer", "spacer-6")
+    expect(page.locator("#log")).to_have_attribute("open", "")
+    expect(page.get_by_label("What was felt")).to_have_value("smoke")
+    expect(page.get_by_role("textbox", name="Note")).to_have_value("half a sentence")
+    expect(page.locator("#run input[name=pin]")).to_have_value(re.compile("^spacer="))
+
+
+def test_a_run_that_cannot_be_meant_is_shown_again_as_it_was_typed(visits: Visits) -> None:
+    page = visits.open()
+    page.goto("/car/roadster?pin=spacer%3Dspacer-6")
+    page.locator("#log > summary").click()
+    page.get_by_label("What was felt").select_option("smoke")
+    page.get_by_label("Height above the sea").fill("high")
+    page.get_by_role("textbox", name="Note").fill("half a sentence")
+    visits.refusals_meant.add(400)
+    page.get_by_role("button", name="Put this run into the book").click()
+    refused = page.locator("#run-refused")
+    expect(refused).to_contain_text("Height above the sea: 'high' is not a number")
+    expect(refused).to_be_focused()
+    expect(page.get_by_label("What was felt")).to_have_value("smoke")
+    expect(page.get_by_role("textbox", name="Note")).to_have_value("half a sentence")
+    assert urlsplit(page.url).path == "/car/roadster" and pins(page) == {"spacer": "spacer-6"}
+    pick(page, "front.pump", "pump-5cc")
+    expect(page.get_by_label("Height above the sea")).to_have_value("high")
+
+
+def test_going_back_shows_the_choice_before(visits: Visits) -> None:
+    page = visits.open()
+    page.goto("/car/roadster")
+    pick(page, "front.pump", "pump-5cc")
+    pick(page, "front.pump", "pump-3cc-soft")
+    page.go_back()
+    expect(option(page, "front.pump", "pump-5cc")).to_be_checked()
+    expect(page.locator(".changes")).to_contain_text("Front pump: pump-5cc")
+    page.go_back()
+    expect(page.locator(".changes")).to_have_count(0)
+    assert pins(page) == {}
+    page.go_forward()
+    expect(page.locator(".changes")).to_contain_text("Front pump: pump-5cc")
+
+
+def test_without_script_a_choice_is_made_by_the_button_of_the_form(visits: Visits) -> None:
+    page = visits.open(java_script_enabled=False)
+    page.goto("/car/roadster")
+    page.get_by_label("What the driver feels").select_option("stumble")
+    open_all(slot(page, "front.pump"))
+    option(page, "front.pump", "pump-5cc").check()
+    page.get_by_role("button", name="Show this choice").click()
+    expect(page.locator(".changes")).to_contain_text("Front pump: pump-5cc")
+    assert pins(page) == {"front.pump": "pump-5cc"} and "symptom=stumble" in page.url
+    drawn = page.locator("[id='picture-shot-front']")
+    drawn.scroll_into_view_if_needed()
+    shows(drawn.get_by_role("img"))
+    drawn.get_by_role("link").click()
+    shows(page.get_by_role("img"))
+    expect(page.get_by_role("img")).not_to_have_attribute("alt", NOT_YET_TOLD)
+
+
+def test_two_tabs_that_log_runs_at_once_lose_none(visits: Visits) -> None:
+    tabs = [visits.open(), visits.open()]
+    tabs.append(tabs[0].context.new_page())
+    rounds = 2
+    for turn in range(rounds):
+        for number, tab in enumerate(tabs):
+            tab.goto("/car/tow-truck")
+            tab.locator("#log > summary").click()
+            tab.get_by_label("What was felt").select_option("stumble")
+            tab.get_by_role("textbox", name="Note").fill(f"tab {number}, turn {turn}")
+        for tab in tabs:  # pressed in every tab before any of them has its answer
+            tab.evaluate("setTimeout(() => document.querySelector('#run button').click(), 100)")
+        for tab in tabs:
+            expect(tab.locator("#runs [role=status]")).to_contain_text("is in the book")
+    book = find_book(str(visits.served.book))
+    assert book is not None
+    with book:
+        notes = sorted(run.note for run in book.trials("Tarn Lane tow truck"))
+    assert notes == sorted(f"tab {number}, turn {turn}" for number in range(len(tabs)) for turn in range(rounds))
+
+
+MARKUP = """<script>document.title='taken'</script>"><img src=x onerror="alert(1)">{{7*7}}${7*7}$x^2$"""
+LONG = "Aseverylongnamegoes" * 10
+RIGHT_TO_LEFT = "\u202e\u2067car of the marshals\u2069 \u05e9\u05dc\u05d5\u05dd"
+
+
+@pytest.mark.parametrize("name", [MARKUP + RIGHT_TO_LEFT, LONG], ids=["markup", "long"])
+def test_a_hostile_file_is_shown_as_text_everywhere(visits: Visits, tmp_path: Path, name: str) -> None:
+    file = tmp_path / f"{name.replace('/', '')[:80]}.toml"
+    note = f"{name} 'note' & {name}"
+    text = ROADSTER.replace('"Club roadster"', f"'''{name}'''")
+    file.write_text(re.sub(r'note = """.*?"""', lambda _: f"note = '''{note}'''", text, flags=re.DOTALL), "utf-8")
+    page = visits.open(PHONE)
+    page.goto("/")
+    page.get_by_label("Vehicle file").set_input_files(file)
+    page.get_by_role("button", name="Put it into the folder").click()
+    expect(heading(page)).to_have_text(name)
+    page.locator(".story > summary").click()
+    expect(page.locator(".story p")).to_have_text(note)
+    here = page.url
+    pick(page, "front.pump", "pump-5cc")
+    assert picture(page, "shot")[1]
+    log_run(page, "smoke")
+    lying = visits.served.folder / file.name  # the same under the very name that a file may have on a disk
+    lying.write_bytes(file.read_bytes())
+    lies_at = f"/car/{quote(lying.stem, safe='')}"
+    for path in ("/", here, lies_at, f"{lies_at}/next", f"{here}/picture/shot/front", f"{here}/card", "/order"):
+        page.goto(path)
+        expect(page.locator("main")).to_contain_text(name)
+        assert page.locator("main script, main [onerror], [src=x]").count() == 0
+        assert page.title() != "taken" and sideways_px(page) <= 0, path
+    lying.unlink()

@@ -1,0 +1,298 @@
+"""The bench: what the engine says of every part is what the page shows, and a run goes into the book once."""
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+from html import unescape
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl, urlsplit
+
+import pytest
+from starlette.testclient import TestClient
+from web_page import CATALOG, EXAMPLES, OWN_FORM, browser, page_of, workshop_in
+
+from configurator.advice.availability import Availability
+from configurator.advice.propose import Request, propose
+from configurator.advice.sure_proposal import proposal_of
+from configurator.car.vehicle import load_vehicle
+from configurator.judging.case import Case
+from configurator.judging.feelings import read_symptom
+from configurator.learning.as_known import as_known
+from configurator.slots.wishes import choose, read_wishes, word_of
+from configurator.web import workshop as workshop_module
+from configurator.web.pages import slot_name
+from configurator.web.workshop import Workshop
+
+PART = {"hx-request": "true"}
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
+    """A workshop that nothing is written to."""
+    return workshop_in(tmp_path_factory.mktemp("shown"), "roadster", "tow-truck", "van", "hill-climber")
+
+
+@pytest.fixture(scope="module")
+def client(shown: Workshop) -> TestClient:
+    return browser(page_of(shown), follow=False)
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Workshop:
+    """A workshop with a book of its own."""
+    return workshop_in(tmp_path / "cars", "roadster")
+
+
+def case_of(name: str) -> Case:
+    return Case.of(load_vehicle(EXAMPLES / f"{name}.toml"), CATALOG)
+
+
+def text_of(html: str) -> str:
+    """What is read of a page, in one line."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+def radios(html: str) -> dict[str, dict[str, str]]:
+    """For each slot the buttons by their word, with their attributes."""
+    found: dict[str, dict[str, str]] = {}
+    for attributes in re.findall(r'<input type="radio"([^>]*)>', html):
+        name, word = (unescape(re.search(rf'{key}="([^"]*)"', attributes)[1]) for key in ("name", "value"))  # type: ignore[index]
+        found.setdefault(name, {})[word] = attributes
+    return found
+
+
+def pins_of(address: str) -> dict[str, str]:
+    """Slot and word of every pin in an address."""
+    return dict(word.split("=", 1) for key, word in parse_qsl(urlsplit(address).query) if key == "pin")
+
+
+@pytest.mark.parametrize("name", ["roadster", "tow-truck", "van", "hill-climber"])
+@pytest.mark.parametrize("pins", [[], ["front.pump=pump-5cc"], ["front.nozzle=straight-1.00", "spacer=fitted"]])
+def test_every_part_stands_where_the_engine_puts_it(client: TestClient, name: str, pins: list[str]) -> None:
+    case = case_of(name)
+    wishes = read_wishes(case.options, [], pins, [])
+    report = Availability.of(case).report(wishes)
+    html = client.get(f"/car/{name}", params={"pin": pins}).text
+    buttons = radios(html)
+    assert list(buttons) == [slot.slot for slot in report.slots]
+    chosen = {wish.slot: word_of(case.options[wish.slot][min(wish.allowed)]) for wish in wishes}
+    for slot in report.slots:
+        block = html.partition(f'id="slot-{slot.slot}"')[2].partition('<details class="slot')[0]
+        possible = {option.word for option in slot.options if option.state != "impossible"}
+        kept = {option.word for option in slot.options if option.fitted} | ({chosen.get(slot.slot, "")} - {""})
+        assert set(buttons[slot.slot]) == {"", *possible, *kept}
+        checked = [word for word, attributes in buttons[slot.slot].items() if " checked" in attributes]
+        assert checked == [chosen.get(slot.slot, "")]
+        read = text_of(block)
+        for option in slot.options:
+            assert " ".join(option.label.split()) in read
+            if option.state == "impossible" and option.clash:
+                assert all(" ".join(says.split()) in read for says in option.clash.says)
+            for other in option.with_changes:
+                assert f"{slot_name(other.slot).lower()}: {other.to}" in read
+        shut = sum(option.state == "impossible" for option in slot.options)
+        assert f"{shut} impossible" in read
+
+
+def test_the_first_button_leaves_a_slot_open_and_the_second_keeps_what_is_fitted(client: TestClient) -> None:
+    for slot, words in radios(client.get("/car/roadster").text).items():
+        assert list(words)[:2] == ["", "fitted"], slot
+
+
+def test_an_impossible_part_is_shut_unless_it_is_the_one_chosen(client: TestClient) -> None:
+    """The truck's own nozzle cannot stay; chosen all the same, it is shown as chosen, with the reason."""
+    shut = radios(client.get("/car/tow-truck").text)["front.nozzle"]["fitted"]
+    assert " disabled" in shut
+    html = client.get("/car/tow-truck?pin=front.nozzle%3Dfitted").text
+    assert " disabled" not in radios(html)["front.nozzle"]["fitted"]
+    assert "No choice of parts keeps all of these" in html and "you asked for front.nozzle = fitted" in html
+
+
+def test_a_choice_is_judged_and_the_least_further_changes_mend_it(client: TestClient) -> None:
+    html = client.get("/car/tow-truck?pin=front.pump%3Dpump-5cc").text
+    assert "CONFLICT" in html and "Also needed, at the least" in html
+    onwards = unescape(re.search(r'href="([^"]*)"[^>]*id="take-too"', html)[1])  # type: ignore[index]
+    case = case_of("tow-truck")
+    best = Availability.of(case).best(read_wishes(case.options, [], ["front.pump=pump-5cc"], []))
+    assert best is not None
+    changed = {slot for slot, option in best.items() if option.changed}
+    assert set(pins_of(onwards)) == changed
+    mended = client.get(onwards).text
+    assert "Also needed" not in mended and re.search(r'id="verdict" class="verdict good".*?OK', mended, re.DOTALL)
+
+
+def test_the_way_out_of_a_clash_is_a_link_that_makes_room(client: TestClient) -> None:
+    html = client.get("/car/tow-truck?pin=front.pump%3Dfitted&pin=front.nozzle%3Dstraight-0.80").text
+    links = [unescape(link) for link in re.findall(r'<a href="([^"]*)"[^>]*>take it, give up', html)]
+    assert links
+    for link in links[:3]:
+        given = [f"{slot}={word}" for slot, word in pins_of(link).items()]
+        case = case_of("tow-truck")
+        assert Availability.of(case).best(read_wishes(case.options, [], given, [])) is not None
+
+
+def test_a_form_without_script_is_led_to_the_address_of_its_choice(client: TestClient) -> None:
+    answer = client.get("/car/roadster?symptom=smoke&front.nozzle=&front.pump=fitted&spacer=spacer-6&pad_relief=")
+    assert answer.status_code == 303
+    address = answer.headers["location"]
+    assert address.startswith("/car/roadster?") and address.endswith("&symptom=smoke")
+    assert pins_of(address) == {"front.pump": "fitted", "spacer": "spacer-6"}
+
+
+def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient) -> None:
+    answer = client.get("/car/roadster?symptom=&front.nozzle=straight-0.85&spacer=", headers=PART)
+    assert 'data-here="/car/roadster?pin=front.nozzle%3Dstraight-0.85"' in answer.text
+    assert "<html" not in answer.text and 'id="live"' in answer.text
+    assert 'id="spoken" hx-swap-oob="innerHTML">OK: 1 change' in answer.text
+    whole = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.85")
+    assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
+    part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
+    key = re.compile(r'name="key" value="[^"]*"')
+    assert key.sub("", part.partition('<p id="spoken"')[0]).rstrip() in key.sub("", same)
+    assert (
+        'data-asked="/car/roadster?pin=front.nozzle=straight-0.85"'
+        in client.get("/car/roadster?pin=front.nozzle=straight-0.85").text
+    ), "as the browser wrote it"
+
+
+def test_an_address_keeps_the_last_word_on_a_slot_and_any_way_to_say_it(client: TestClient) -> None:
+    html = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.80&pin=front.nozzle%3Dstraight-0.85").text
+    assert " checked" in radios(html)["front.nozzle"]["straight-0.85"]
+    said_otherwise = client.get("/car/roadster?pin=pad_relief%3D1.0mm").text
+    assert " checked" in radios(said_otherwise)["pad_relief"]["1mm"]
+
+
+@pytest.mark.parametrize("said", ["front.nozzle=0.85mm", "front.lobe=lobe-fell"])
+def test_a_word_for_several_parts_is_kept_as_the_part_that_is_taken(client: TestClient, said: str) -> None:
+    case = case_of("roadster")
+    (wish,) = read_wishes(case.options, [], [said], [])
+    assert len(wish.allowed) > 1
+    taken = word_of(choose(case.options, [wish])[wish.slot])
+    html = client.get("/car/roadster", params={"pin": said}).text
+    (checked,) = (word for word, attributes in radios(html)[wish.slot].items() if " checked" in attributes)
+    assert checked == taken
+    assert pins_of(unescape(re.search(r'data-here="([^"]*)"', html)[1])) == {wish.slot: taken}  # type: ignore[index]
+    assert f"decided: {choose(case.options, [wish])[wish.slot].label}" in text_of(html)
+
+
+@pytest.mark.parametrize(
+    ("query", "says"),
+    [
+        ("pin=front.nozzle%3Dnone-such", "nothing in the catalogue for front.nozzle is 'none-such'"),
+        ("pin=rear.nozzle%3Dstraight-0.85", "rear.nozzle is no slot"), ("pin=nonsense", "is not of the form SLOT=WHAT"),
+        ("symptom=itches", "is no symptom"), ("front.pump=99cc", "nothing in the catalogue for front.pump is '99cc'"),
+    ],
+)  # fmt: skip
+def test_a_word_that_means_nothing_is_told_as_the_command_line_would(client: TestClient, query: str, says: str) -> None:
+    answer = client.get(f"/car/roadster?{query}")
+    assert answer.status_code == 400 and says in text_of(answer.text)
+
+
+@pytest.mark.parametrize("symptom", [None, "stumble"])
+@pytest.mark.parametrize("name", ["roadster", "tow-truck"])
+def test_the_fewest_changes_are_those_that_propose_finds(client: TestClient, name: str, symptom: str | None) -> None:
+    answer = client.get(f"/car/{name}/fewest", params={"symptom": symptom or ""})
+    assert answer.status_code == 303
+    report = propose(case_of(name), Request(symptom=read_symptom(symptom)))
+    assert set(pins_of(answer.headers["location"])) == {change.slot for change in report.changes}
+    html = text_of(client.get(answer.headers["location"]).text)
+    assert report.totals is not None and f"In all {report.totals.price:.2f}" in html
+    assert all(change.to in html for change in report.changes)
+
+
+def test_where_nothing_fits_the_page_says_why(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    from configurator.web import bench
+
+    def with_wish(case: Case, asked: Request, belief: object) -> object:
+        wishes = read_wishes(case.options, [], ["front.nozzle=straight-0.65"], [])
+        return proposal_of(case, Request(wishes, symptom=asked.symptom), None)
+
+    monkeypatch.setattr(bench, "proposal_of", with_wish)
+    text = text_of(client.get("/car/tow-truck/fewest").text)
+    assert "nothing in the catalogue fits" in text and "front.nozzle = straight-0.65" in text
+
+
+@pytest.mark.parametrize("what", ["shot", "mixture", "windows", "lift"])
+def test_a_picture_changes_with_the_choice_and_says_what_it_shows(client: TestClient, what: str) -> None:
+    address = f"/car/roadster/picture/{what}/front"
+    fitted, chosen = (client.get(address + query, headers=PART).text for query in ("", "?pin=front.lobe%3Dfitted%400"))
+    says = [unescape(re.search(r'alt="([^"]+)"', html)[1]) for html in (fitted, chosen)]  # type: ignore[index]
+    assert says[0] != says[1] and all(len(words) > 20 for words in says)
+    files = [unescape(re.search(r'src="([^"]+)"', html)[1]) for html in (fitted, chosen)]  # type: ignore[index]
+    drawn = [client.get(file) for file in files]
+    assert all(one.headers["content-type"] == "image/svg+xml" and one.text.startswith("<svg") for one in drawn)
+    assert drawn[0].text != drawn[1].text
+    assert "<html" in client.get(address).text
+
+
+def test_the_bench_names_a_picture_of_each_kind_for_each_circuit(client: TestClient) -> None:
+    parts = re.findall(r'<figure id="picture-(\w+)-(\w+)"', client.get("/car/hill-climber").text)
+    assert len(parts) == len(set(parts)) == 8
+    assert client.get("/car/roadster/picture/shot/rear").status_code == 404
+
+
+def test_a_picture_has_another_address_with_another_catalogue(shown: Workshop) -> None:
+    """A browser keeps it for an hour, and the server may be started anew meanwhile."""
+    pages = [browser(page_of(workshop)).get("/car/roadster").text for workshop in (
+        shown, shown, Workshop(shown.folder, shown.catalog, shown.book),
+    )]  # fmt: skip
+    first, again, other = (re.findall(r'src="([^"]*drawn[^"]*)"', html) for html in pages)
+    assert first == again and len(first) == 4 and not set(first) & set(other)
+
+
+def test_the_card_is_that_of_the_choice(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    answer = client.get("/car/roadster/card?pin=front.nozzle%3Dstraight-0.85")
+    assert answer.status_code == 200 and "straight-0.85" in answer.text and "Club roadster" in answer.text
+    assert "Log the run on the bench page of this car." in answer.text and "tipin trial" not in answer.text
+    monkeypatch.setattr("configurator.web.print_card.card_pdf", lambda html, paper: f"{paper} {html}".encode())
+    for asked, paper in (("", "a4"), ("&paper=letter", "letter"), ("&paper=../a4", "a4")):
+        printed = client.get(f"/car/roadster/card?pin=front.nozzle%3Dstraight-0.85&format=pdf{asked}")
+        assert printed.headers["content-type"] == "application/pdf" and printed.text == f"{paper} {answer.text}"
+
+
+def test_what_to_try_next_leads_to_its_choice(client: TestClient) -> None:
+    part = client.get("/car/roadster/next", headers=PART).text
+    assert "<html" not in part and "Sure to be right to" in part
+    onwards = unescape(re.search(r'<a class="button" href="([^"]*)"', part)[1])  # type: ignore[index]
+    changes = re.findall(r"<strong>Front (\w+)", part)
+    assert len(pins_of(onwards)) == len(changes) >= 1 and client.get(onwards).status_code == 200
+    assert "<html" in client.get("/car/roadster/next").text
+
+
+def form_of(client: TestClient, address: str = "/car/roadster") -> dict[str, str | list[str]]:
+    """The hidden fields of the form for a run, as a page brings them."""
+    html = client.get(address).text.partition('<form id="run"')[2].partition("</form>")[0]
+    found = re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', html)
+    fields = [(name, unescape(value)) for name, value in found]
+    return dict(fields) | {"pin": [value for name, value in fields if name == "pin"]}
+
+
+def test_runs_move_the_demand_factor_and_are_told_in_words(written: Workshop) -> None:
+    client = browser(page_of(written))
+    client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
+    known = as_known(case_of("roadster"), written.book)
+    html = client.get("/car/roadster").text
+    assert known.belief is not None and known.says in html and "1 run stands behind this" in text_of(html)
+    report = Availability.of(known.case).report([])
+    nozzles = next(slot for slot in report.slots if slot.slot == "front.nozzle")
+    possible = {option.word for option in nozzles.options if option.state != "impossible"}
+    assert set(radios(html)["front.nozzle"]) == {"", "fitted", *possible}
+    answer = browser(page_of(written), follow=False).get("/car/roadster/fewest")
+    sure = proposal_of(case_of("roadster"), Request(), known.belief)
+    assert set(pins_of(answer.headers["location"])) == {change.slot for change in sure.changes}
+
+
+def test_fifty_at_once_have_the_engine_built_once(written: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    built = []
+
+    class Counted(Availability):
+        @classmethod
+        def of(cls, *asked: Any) -> Availability:
+            built.append(asked)
+            return Availability.of(*asked)
+
+    monkeypatch.setattr(workshop_module, "Availability", Counted)
+    client = browser(page_of(written))
+    with client, ThreadPoolExecutor(50) as threads:
+        answers = list(threads.map(lambda _: client.get("/car/roadster").status_code, range(50)))
+    assert answers == [200] * 50 and len(built) == 1

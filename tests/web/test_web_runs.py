@@ -1,0 +1,206 @@
+"""The form for a run: it goes into the book once, and what cannot be meant is told beside all that was filled in."""
+
+import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from pathlib import Path
+
+import pytest
+from test_web_bench import form_of, text_of
+from web_page import OWN_FORM, browser, page_of, workshop_in
+
+from configurator.book.book import open_book
+from configurator.book.records import Trial
+from configurator.web import runs
+from configurator.web.workshop import Workshop
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Workshop:
+    """A workshop with a book of its own."""
+    return workshop_in(tmp_path / "cars", "roadster")
+
+
+def runs_in(workshop: Workshop) -> list[Trial]:
+    return workshop.runs_of("Club roadster")
+
+
+def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop) -> None:
+    client = browser(page_of(written), follow=False)
+    form = form_of(client, "/car/roadster?pin=front.nozzle%3Dstraight-0.85&symptom=stumble") | {
+        "felt": "smoke", "strength": "faint", "air_temperature": "18,5", "altitude": "", "pressure": "99",
+        "fuel": "petrol", "clean_after": "250", "when": "2026-05-02 10:15Z", "note": " in second ", "cold": "yes",
+    }  # fmt: skip
+    answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
+    assert answer.status_code == 303
+    assert answer.headers["location"] == "/car/roadster?pin=front.nozzle%3Dstraight-0.85&recorded=1#runs"
+    (run,) = runs_in(written)
+    assert run.felt is not None and (run.felt.word, run.felt.strength) == ("smoke", "faint")
+    assert run.codes["front.nozzle"].startswith("straight-0.85")
+    assert (run.note, run.clean_after_ms) == ("in second", 250)
+    day = run.conditions
+    assert (day.air_temperature_c, day.altitude_m, day.air_pressure_kpa, day.warm) == (18.5, None, 99, False)
+    assert f"{run.at:%Y-%m-%d %H:%M:%S}" == "2026-05-02 10:15:00"
+    page = text_of(client.get(answer.headers["location"]).text)
+    assert "Run 1 is in the book." in page and "The engine was cold" in page and "smoke, faint" in page
+
+
+def test_a_double_click_or_a_reload_records_a_run_once(written: Workshop) -> None:
+    client = browser(page_of(written), follow=False)
+    form = form_of(client) | {"felt": "stumble"}
+    with ThreadPoolExecutor(4) as threads:
+        answers = list(threads.map(lambda _: client.post("/car/roadster/run", headers=OWN_FORM, data=form), range(4)))
+    assert {answer.headers["location"] for answer in answers} == {"/car/roadster?recorded=1#runs"}
+    assert client.post("/car/roadster/run", headers=OWN_FORM, data=form).status_code == 303
+    given = form | {"when": "2026-05-02 10:15"}
+    assert {client.post("/car/roadster/run", headers=OWN_FORM, data=given).headers["location"] for _ in "12"} == {
+        "/car/roadster?recorded=2#runs"
+    }
+    client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
+    assert [run.number for run in runs_in(written)] == [1, 2, 3], "a new form is a new run, though it says the same"
+
+
+def test_two_tabs_and_a_terminal_that_write_at_once_lose_nothing(written: Workshop) -> None:
+    first, second = (browser(page_of(written), follow=False) for _ in "12")
+    forms = [form_of(tab) | {"felt": "stumble", "note": f"run {n}"} for n in range(8) for tab in (first, second)]
+    ready = threading.Barrier(len(forms) + 1)
+
+    def send(form: dict[str, str | list[str]]) -> int:
+        ready.wait()
+        tab = first if forms.index(form) % 2 else second
+        return tab.post("/car/roadster/run", headers=OWN_FORM, data=form).status_code
+
+    def shelve() -> None:
+        ready.wait()
+        with open_book(written.book) as book:
+            for _ in range(8):
+                book.move_stock("straight-0.80", 1, "bought")
+
+    with ThreadPoolExecutor(len(forms) + 1) as threads:
+        shelved = threads.submit(shelve)
+        assert list(threads.map(send, forms)) == [303] * len(forms)
+        shelved.result()
+    assert sorted(run.note for run in runs_in(written)) == sorted(f"run {n}" for n in range(8) for _ in "12")
+    with open_book(written.book) as book:
+        assert book.stock() == {"straight-0.80": 8}
+
+
+@pytest.mark.parametrize(
+    ("said", "says"),
+    [
+        ({"felt": ""}, "What was felt: nothing is chosen"),
+        ({"felt": "itches"}, "What was felt, itches: is no symptom"),
+        ({"felt": "clean", "strength": "very"}, "How strongly: found 'very'"),
+        ({"felt": "clean", "air_temperature": "warm"}, "Air at the carburettor: 'warm' is not a number"),
+        ({"felt": "clean", "air_temperature": "400"}, "Air at the carburettor: found 400"),
+        ({"felt": "clean", "altitude": "nan"}, "Height above the sea: found nan"),
+        ({"felt": "clean", "pressure": "3"}, "Air pressure where the car is: found 3"),
+        ({"felt": "clean", "fuel": "x" * 81}, "Fuel in the tank: found"),
+        ({"felt": "clean", "clean_after": "-1"}, "Tip-in to a clean pull: found -1"),
+        ({"felt": "clean", "key": ""}, "The run: comes from no form of this page"),
+        ({"felt": "clean", "when": "yesterday"}, "When, yesterday: is no time"),
+        ({"felt": "clean", "when": "2999-01-01 10:00"}, "When, 2999-01-01 10:00: is still to come"),
+        ({"felt": "clean", "note": "x" * 2001}, "Note: found"),
+        ({"felt": "clean", "pin": ["front.nozzle=none-such"]}, "nothing in the catalogue"),
+    ],
+)  # fmt: skip
+def test_a_run_that_cannot_be_meant_is_refused_and_no_book_is_made(
+    written: Workshop, said: dict[str, str | list[str]], says: str
+) -> None:
+    client = browser(page_of(written))
+    answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"strength": ""} | said)
+    text = text_of(answer.text)
+    assert answer.status_code == 400 and says in text
+    assert "pin" in said or not re.search(r"(?<!\w)--\w|trial:", text), "words of the command line"
+    assert not (written.folder.path / "book.sqlite").exists()
+
+
+def test_a_refused_run_leaves_the_form_as_it_was_filled_in(written: Workshop) -> None:
+    client = browser(page_of(written))
+    form = form_of(client, "/car/roadster?pin=front.nozzle%3Dstraight-0.85&symptom=dull") | {
+        "felt": "smoke", "strength": "faint", "air_temperature": "18,5", "altitude": "high", "pressure": "99",
+        "fuel": 'pump "95"', "clean_after": "250", "when": "2026-05-02 10:15Z",
+        "note": "up\n<b>hill</b>", "cold": "yes",
+    }  # fmt: skip
+    answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
+    assert answer.status_code == 400 and "Height above the sea: 'high' is not a number" in text_of(answer.text)
+    assert 'id="verdict"' in answer.text and '<details class="log" id="log" open>' in answer.text
+    again = filled_in(answer.text)
+    assert again.pop("key") != form.pop("key")
+    assert again == form
+    mended = form_of(client) | again | {"altitude": "120"}
+    assert client.post("/car/roadster/run", headers=OWN_FORM, data=mended).is_success
+    assert [run.note for run in runs_in(written)] == ["up\n<b>hill</b>"]
+
+
+def filled_in(html: str) -> dict[str, str | list[str]]:
+    """What a browser would send of the form for a run as it stands in a page."""
+    form = html.partition('<form id="run"')[2].partition("</form>")[0]
+    sent: dict[str, str | list[str]] = {"pin": []}
+    for tag in re.findall(r"<input [^>]*>", form):
+        name, value = (unescape(re.search(rf' {key}="([^"]*)"', tag)[1]) for key in ("name", "value"))  # type: ignore[index]
+        if name == "pin":
+            sent["pin"] = [*sent["pin"], value]
+        elif "checkbox" not in tag or " checked" in tag:
+            sent[name] = value
+    for name, options in re.findall(r'<select [^>]*name="(\w+)"[^>]*>(.*?)</select>', form, re.DOTALL):
+        chosen = re.search(r'<option value="([^"]*)" selected>', options)
+        sent[name] = chosen[1] if chosen else ""
+    note = re.search(r"<textarea [^>]*>\n?(.*?)</textarea>", form, re.DOTALL)
+    return sent | {"note": unescape(note[1]) if note else ""}
+
+
+def test_where_a_refused_run_was_sent_to_leads_back_to_the_bench(written: Workshop) -> None:
+    answer = browser(page_of(written), follow=False).get("/car/roadster/run")
+    assert answer.status_code == 303 and answer.headers["location"] == "/car/roadster"
+
+
+def test_every_name_in_a_message_is_a_label_of_the_form(written: Workshop) -> None:
+    form = browser(page_of(written)).get("/car/roadster").text.partition('id="log"')[2]
+    assert [label for label in runs.LABELS.values() if label not in form] == ["The run"]
+
+
+def test_a_run_without_a_time_is_dated_when_it_arrives(written: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    later = datetime.now(UTC) + timedelta(hours=3)
+
+    class Clock(datetime):
+        @classmethod
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
+            return later
+
+    client = browser(page_of(written))
+    form = form_of(client) | {"felt": "stumble"}
+    monkeypatch.setattr(runs, "datetime", Clock)
+    assert client.post("/car/roadster/run", headers=OWN_FORM, data=form).is_success
+    assert [run.at for run in runs_in(written)] == [later]
+
+
+def test_two_pages_record_two_runs_though_they_say_the_same(written: Workshop) -> None:
+    client = browser(page_of(written))
+    for form in [form_of(client) | {"felt": "stumble", "when": "2026-05-02 10:15Z"} for _ in "12"]:
+        client.post("/car/roadster/run", headers=OWN_FORM, data=form)
+    first, second = runs_in(written)
+    assert first.at != second.at and f"{first.at:%H:%M:%S}" == f"{second.at:%H:%M:%S}" == "10:15:00"
+
+
+def test_a_run_that_comes_in_while_the_book_is_read_is_not_half_known(
+    written: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is known and the runs it is known by are of one reading."""
+    client = browser(page_of(written))
+    client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
+    read = Workshop.runs_of
+
+    def read_just_before_another(workshop: Workshop, vehicle: str) -> list[Trial]:
+        found = read(workshop, vehicle)
+        with open_book(workshop.book) as book:
+            book.add_trial(found[0].model_copy(update={"number": None}))
+        return found
+
+    monkeypatch.setattr(Workshop, "runs_of", read_just_before_another)
+    setting = written.setting("roadster", None)
+    assert setting.known.belief is not None and setting.known.belief.runs == len(setting.runs) == 1
+    assert "what 1 run leaves" in setting.known.says
+    assert "what 2 runs leave" in written.setting("roadster", None).known.says
