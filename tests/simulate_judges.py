@@ -8,8 +8,8 @@ is either taken as assumed or learned along with f, as one of three values. Prin
 import numpy as np
 from simulate_searches import LADDER, Engine, random_engine
 
+from configurator.arrays import Array
 from configurator.learning.belief import FACTORS, MISJUDGED_SHARE, SCALE, step_chances
-from configurator.physics.fuel_path import Array
 
 SPREADS = (0.25, 0.5, 1.0)
 ASSUMED = 1

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Belief, prior, spells_of
 from configurator.learning.next_run import RIGHT, RUN_MIN, Field, next_step
-from configurator.physics.fuel_path import Array
 from configurator.slots.offered import as_fitted
 from configurator.slots.options import Option
 

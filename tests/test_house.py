@@ -14,7 +14,7 @@ PACKAGE = ROOT / "configurator"
 
 # A room imports from rooms above it, and from neighbours on its own line as long as no circle closes.
 ROOMS: tuple[tuple[str, ...], ...] = (
-    ("errors", "basis", "stopping", "reports"),
+    ("arrays", "basis", "errors", "reports", "stopping"),
     ("units",),
     ("files",),
     ("physics",),

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.learning.trace.trace_model import ModelTrace, model_trace
-from configurator.physics.fuel_path import Array
 
 EXAMPLES = ("roadster", "tow-truck", "van", "hill-climber")
 LAG_S = 0.08

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 
 from configurator.advice.standing import AvailabilityReport, Clash, Companion, SlotStanding, Standing, State
+from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
-from configurator.slots.options import Mask, Offered, Option, Places, Whole
+from configurator.slots.options import Offered, Option
 from configurator.slots.wishes import Wish, choose, word_of
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members, wishes_among
@@ -33,9 +34,9 @@ class Standings:
     pinned, and price (in hundredths) and labour of it all [min]; the latter mean nothing where it is impossible."""
 
     possible: Mask
-    further: Whole
-    price: Whole
-    labour_min: Whole
+    further: Integers
+    price: Integers
+    labour_min: Integers
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ class _Asked:
         self._brings: dict[tuple[str, int], list[Companion]] = {}
 
     @cached_property
-    def _members(self) -> dict[str, Places]:
+    def _members(self) -> dict[str, Indices]:
         """For each pinned slot the option that each class is taken as: its cheapest of those allowed."""
         classes = self.engine.classes
         return {
@@ -180,13 +181,13 @@ class _Asked:
             (labour_min - offered.labour_min[usual])[own.number] + offered.labour_min,
         )  # fmt: skip
 
-    def _least(self, slot: str) -> Whole:
+    def _least(self, slot: str) -> Integers:
         if slot not in self._leasts:
             self._leasts[slot] = self.sweep.least(slot)
         return self._leasts[slot]
 
     @cached_property
-    def _leasts(self) -> dict[str, Whole]:
+    def _leasts(self) -> dict[str, Integers]:
         return {}
 
     def slot(self, slot: str, places: Collection[int] | None = None) -> SlotStanding:

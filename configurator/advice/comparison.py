@@ -5,7 +5,7 @@ from pydantic import Field
 from configurator.reports import Answer, Combination, Report
 
 
-class Row(Report):
+class Compared(Report):
     """One thing that can be told of both."""
 
     what: str = Field(description="slot, circuit and figure, or rule")
@@ -21,12 +21,12 @@ class CompareReport(Answer):
     demand_factor: float = Field(description="f both were judged at")
     first: Combination = Field(description="the first")
     second: Combination = Field(description="the second")
-    parts: list[Row] = Field(description="slots in which they differ")
-    figures: list[Row] = Field(description="what each circuit delivers")
-    margins: list[Row] = Field(
+    parts: list[Compared] = Field(description="slots in which they differ")
+    figures: list[Compared] = Field(description="what each circuit delivers")
+    margins: list[Compared] = Field(
         description="rules whose margin differs, or that one of them breaks: how far inside (at least 0) or outside"
     )
-    work: list[Row] = Field(description="changes, price and labour against what is fitted")
+    work: list[Compared] = Field(description="changes, price and labour against what is fitted")
 
 
 def compare(vehicle: str, demand_factor: float, first: Combination, second: Combination) -> CompareReport:
@@ -37,14 +37,14 @@ def compare(vehicle: str, demand_factor: float, first: Combination, second: Comb
     )  # fmt: skip
 
 
-def _parts(first: Combination, second: Combination) -> list[Row]:
+def _parts(first: Combination, second: Combination) -> list[Compared]:
     return [
-        Row(what=slot, unit="", first=label, second=second.parts[slot])
+        Compared(what=slot, unit="", first=label, second=second.parts[slot])
         for slot, label in first.parts.items() if label != second.parts[slot]
     ]  # fmt: skip
 
 
-def _figures(first: Combination, second: Combination) -> list[Row]:
+def _figures(first: Combination, second: Combination) -> list[Compared]:
     rows = []
     for one, other in zip(first.shots, second.shots, strict=True):
         for key, says, unit in (
@@ -52,14 +52,14 @@ def _figures(first: Combination, second: Combination) -> list[Row]:
             ("duration_ms", "shot lasts", "ms"),
         ):  # fmt: skip
             what = f"{one.circuit}: {says}"
-            rows.append(Row(what=what, unit=unit, first=getattr(one, key), second=getattr(other, key)))
+            rows.append(Compared(what=what, unit=unit, first=getattr(one, key), second=getattr(other, key)))
         if one.window or other.window:
             what = f"{one.circuit}: right for engines that ask"
-            rows.append(Row(what=what, unit="times the model", first=one.window, second=other.window))
+            rows.append(Compared(what=what, unit="times the model", first=one.window, second=other.window))
     return rows
 
 
-def _margins(first: Combination, second: Combination) -> list[Row]:
+def _margins(first: Combination, second: Combination) -> list[Compared]:
     found = [{(f.circuit, f.rule): f for f in one.findings} for one in (first, second)]
     rows = []
     for key in dict.fromkeys([*found[0], *found[1]]):
@@ -70,13 +70,13 @@ def _margins(first: Combination, second: Combination) -> list[Row]:
         if margins[0] != margins[1] or any(f is not None and f.holds is False for f in pair):
             some = next(f for f in pair if f is not None)
             what = f"{some.circuit}: {some.rule}" if some.circuit else some.rule
-            rows.append(Row(what=what, unit=some.unit, first=margins[0], second=margins[1]))
+            rows.append(Compared(what=what, unit=some.unit, first=margins[0], second=margins[1]))
     return rows
 
 
-def _work(first: Combination, second: Combination) -> list[Row]:
+def _work(first: Combination, second: Combination) -> list[Compared]:
     return [
-        Row(what="changes", unit="", first=first.totals.changes, second=second.totals.changes),
-        Row(what="price", unit="", first=first.totals.price, second=second.totals.price),
-        Row(what="labour", unit="min", first=first.totals.labour_min, second=second.totals.labour_min),
+        Compared(what="changes", unit="", first=first.totals.changes, second=second.totals.changes),
+        Compared(what="price", unit="", first=first.totals.price, second=second.totals.price),
+        Compared(what="labour", unit="min", first=first.totals.labour_min, second=second.totals.labour_min),
     ]

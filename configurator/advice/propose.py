@@ -28,7 +28,7 @@ ALTERNATIVES = (
 
 
 @dataclass(frozen=True)
-class Request:
+class ProposalRequest:
     """What is asked for: wishes, goals in order, a symptom if one was named, and how hard to try."""
 
     wishes: Sequence[Wish] = ()
@@ -37,7 +37,7 @@ class Request:
     effort: float = EFFORT
 
 
-def propose(case: Case, request: Request) -> ProposeReport:
+def propose(case: Case, request: ProposalRequest) -> ProposeReport:
     """The best change list for a case, or why there is none."""
     note = f"demand factor {case.factor:.2f}: " + (
         "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
@@ -80,7 +80,7 @@ def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
     return {slot: problem.options[slot][index] for slot, index in chosen.items()}
 
 
-def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Request) -> list[Alternative]:
+def _alternatives(case: Case, chooser: Chooser, first: Solution, request: ProposalRequest) -> list[Alternative]:
     """Proposals that are best in another way: by another goal first, and the next best that works differently."""
     found: list[Alternative] = []
     seen = [first.chosen]

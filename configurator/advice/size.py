@@ -47,10 +47,10 @@ def _size_circuit(case: Case, name: str) -> CircuitSizes:
     )  # fmt: skip
 
 
-Row = tuple[int, int, int, int]
+CombinationAt = tuple[int, int, int, int]
 
 
-def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Row]:
+def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[CombinationAt]:
     """For each nozzle the best screw and lobe with a pump, smallest nozzle first.
 
     Best is: fewest rules broken, then fewest changes, then least beyond the allowed spells, then the catalogue's order.
@@ -63,7 +63,7 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Row]:
         [o.changed for o in table.options["lobe"]]
     )
     lobes = slice(0, 1) if pump == 0 else slice(None)
-    rows: list[Row] = []
+    rows: list[CombinationAt] = []
     for nozzle in range(len(table.options["nozzle"])):
         keys = [broken[nozzle, :, lobes], changes[:, lobes], excess[nozzle, :, lobes].round(6)]
         order = np.lexsort([key.ravel() for key in reversed(keys)])
@@ -74,7 +74,7 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Row]:
     return sorted(rows, key=lambda row: (diameter[row[0]], aimed[row[0]] != aimed[0], row[0]))
 
 
-def _smallest(table: CombinationTable, rows: Sequence[Row]) -> NozzleChoice | None:
+def _smallest(table: CombinationTable, rows: Sequence[CombinationAt]) -> NozzleChoice | None:
     """The first row, smallest nozzle first, that breaks no rule but that of the pad (which is the pump's business)."""
     for row in rows:
         if not any(mask[row] for rule, mask in table.broken.items() if rule != "pump-clears-the-manifold-pad"):
@@ -94,7 +94,7 @@ def nozzle_choice(option: Option) -> NozzleChoice:
     )
 
 
-def candidate(case: Case, table: CombinationTable, row: Row) -> Candidate:
+def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candidate:
     """One combination in full."""
     nozzle, screw, pump, lobe = (table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, row, strict=True))
     shot = table.columns["shot"].at((*row, 0, 0))

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from configurator.advice.next_step import summary
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_sizes import WANTED, SureProposeReport
 from configurator.judging.case import Case
 from configurator.learning.belief import Belief
@@ -20,12 +20,12 @@ SHARES = (0.75, 0.5)
 """Shares of belief below the factors tried after the one that the sureness wanted asks for."""
 
 
-def proposal_of(case: Case, request: Request, belief: Belief | None, wanted: float = WANTED) -> ProposeReport:
+def proposal_of(case: Case, request: ProposalRequest, belief: Belief | None, wanted: float = WANTED) -> ProposeReport:
     """What to change: sure enough under a belief, or by the case's own factor where there is none."""
     return propose(case, request) if belief is None else sure_proposal(case, request, belief, wanted)
 
 
-def sure_proposal(case: Case, request: Request, belief: Belief, wanted: float = WANTED) -> SureProposeReport:
+def sure_proposal(case: Case, request: ProposalRequest, belief: Belief, wanted: float = WANTED) -> SureProposeReport:
     """The best change list under a belief, with how sure it is; a symptom in the request is a run of the belief already
     and moves nothing here."""
     asked = request.symptom

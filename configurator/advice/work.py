@@ -9,7 +9,7 @@ from configurator.judging.findings import Choice, broken, findings, joints_opene
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
 from configurator.slots.wishes import Wish
 
-Kept = set[tuple[str, str | None]]
+KeptSlots = set[tuple[str, str | None]]
 """Advice that a choice breaks anyway: rule and circuit."""
 
 
@@ -39,7 +39,7 @@ def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> 
     return changes
 
 
-def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim: str, kept: Kept) -> list[str]:
+def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim: str, kept: KeptSlots) -> list[str]:
     wished = [
         wish.text if wish.felt else f"you asked for it ({wish.text})"
         for wish in wishes

@@ -32,8 +32,8 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.1, 2.0
 LOCK = int.from_bytes(b"tipin")
 """Number of the lock that writers take on a server."""
 
-Answer = TypeVar("Answer")
-Work = Callable[[Connection], Answer]
+Written = TypeVar("Written")
+Statements = Callable[[Connection], Written]
 """What is done in a transaction; it may be called again, so it changes nothing but the database."""
 
 
@@ -53,11 +53,11 @@ class Database:
             raise self.refusal(f"cannot be reached ({self._read.without_secrets(str(error))})") from None
         (_prepare_postgresql if on_server else _prepare_sqlite)(self._engine)
 
-    def read(self, work: Work[Answer]) -> Answer:
+    def read(self, work: Statements[Written]) -> Written:
         """The answer of work in a transaction that only reads, and sees one state of the book. Raises BadInput."""
         return self._done(work, writes=False)
 
-    def change(self, work: Work[Answer]) -> Answer:
+    def change(self, work: Statements[Written]) -> Written:
         """The answer of work in a transaction that is done whole or not at all. Raises BadInput."""
         return self._done(work, writes=True)
 
@@ -86,7 +86,7 @@ class Database:
     def refusal(self, problem: str, expected: str = "", remedy: str = "", at: str = "") -> BadInput:
         return BadInput([Fault(self.place, at, problem, expected, remedy)])
 
-    def _done(self, work: Work[Answer], writes: bool) -> Answer:
+    def _done(self, work: Statements[Written], writes: bool) -> Written:
         """The answer of work, done again while what hinders it may pass."""
         pause_s, until = FIRST_PAUSE_S, None
         while True:
@@ -99,7 +99,7 @@ class Database:
             sleep(pause_s)
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
 
-    def _once(self, work: Work[Answer], writes: bool) -> Answer:
+    def _once(self, work: Statements[Written], writes: bool) -> Written:
         with self._engine.connect() as connection:
             self._was_reached = True
             try:

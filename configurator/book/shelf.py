@@ -12,7 +12,7 @@ from configurator.book.stock import MOST_OF_ONE, StockMove
 from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.errors import BadInput, Fault, one_line
 from configurator.files.declared import Code, Record, Whole, figure
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table
 from configurator.reports import Answer, Report
 
@@ -68,7 +68,7 @@ def stock_report(book: str, stock: Mapping[str, int], catalog: Catalog, moved: l
 
 
 @dataclass(frozen=True)
-class Change:
+class Booking:
     """What is to be done with the shelf: numbers by code."""
 
     action: Literal["add", "take", "count"]
@@ -84,7 +84,7 @@ def read_change(
     why: str | None,
     table: Path | None,
     history: bool,
-) -> Change | None:
+) -> Booking | None:
     """The change that the words of `tipin stock` ask for; None where they only ask to look. Raises BadInput."""
     jobs = [name for name, given in (("--import", table), ("--history", history), (action, action)) if given]
     if len(jobs) > 1:
@@ -96,7 +96,7 @@ def read_change(
     if why is not None and not why.isprintable():
         raise BadInput([Fault("--why", "", "holds signs that cannot be printed", "text on one line")])
     if table is not None:
-        return Change("add", read_quantities(table, catalog), why or f"from {one_line(table.name)}"[:LONGEST_WHY])
+        return Booking("add", read_quantities(table, catalog), why or f"from {one_line(table.name)}"[:LONGEST_WHY])
     if action is None:
         return None
     place = " ".join(str(word) for word in ("stock", action, code, number) if word is not None)
@@ -110,10 +110,10 @@ def read_change(
     least = 0 if action == "count" else 1
     if not least <= number <= MOST_OF_ONE:
         raise BadInput([Fault(place, "", f"{number} is no number to {action}", f"{least} to {MOST_OF_ONE}")])
-    return Change(action, {code: number}, why or {"add": "added", "take": "taken", "count": "counted"}[action])
+    return Booking(action, {code: number}, why or {"add": "added", "take": "taken", "count": "counted"}[action])
 
 
-def change_shelf(book: Book, change: Change) -> list[StockMove]:
+def change_shelf(book: Book, change: Booking) -> list[StockMove]:
     """Do a change; returns the movements booked. All of it or nothing."""
     if change.action == "add":
         return book.add_stock(change.numbers, change.why)
@@ -153,7 +153,7 @@ def read_quantities(path: Path, catalog: Catalog) -> dict[str, int]:
     rows: dict[str, tuple[int, int]] = {}
     for row in table.rows:
 
-        def place(loc: Place, number: int = row.number) -> str:
+        def place(loc: FaultPlace, number: int = row.number) -> str:
             return f"row {number}" + (f", column {loc[0]}" if loc else "")
 
         try:

@@ -17,7 +17,7 @@ from pydantic import Field, ValidationError
 from configurator.book.records import Trial, car_of
 from configurator.car.vehicle import Vehicle, place_in_toml
 from configurator.errors import BadInput, Fault
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table, read_text
 from configurator.judging.feelings import SYMPTOMS
 from configurator.reports import SCHEMA_VERSION, Answer
@@ -75,7 +75,7 @@ def read_trials(path: Path) -> list[Trial]:
 
 
 def _from_json(path: Path, text: str) -> list[Trial]:
-    def place(loc: Place) -> str:
+    def place(loc: FaultPlace) -> str:
         entry = (
             f"trials, entry {loc[1] + 1}" if len(loc) > 1 and isinstance(loc[1], int) else str(loc[0]) if loc else ""
         )
@@ -114,7 +114,7 @@ def _from_csv(path: Path) -> list[Trial]:
     trials: list[Trial] = []
     for row in table.rows if not faults else ():
 
-        def place(loc: Place, number: int = row.number) -> str:
+        def place(loc: FaultPlace, number: int = row.number) -> str:
             return f"row {number}, column {_column(loc)}" if loc else f"row {number}"
 
         try:
@@ -151,7 +151,7 @@ def _tables(cells: dict[str, str]) -> dict[str, Any]:
     return run
 
 
-def _column(loc: Place) -> str:
+def _column(loc: FaultPlace) -> str:
     """The column in which a field of a run stands."""
     if loc[0] == "felt":
         return next((column for column, field in _OF_FEELING.items() if loc[-1] == field), "felt")
@@ -160,7 +160,7 @@ def _column(loc: Place) -> str:
     return str(loc[-1])
 
 
-def _sense(trial: Trial, file: str, place: Callable[[Place], str]) -> Iterable[Fault]:
+def _sense(trial: Trial, file: str, place: Callable[[FaultPlace], str]) -> Iterable[Fault]:
     """What is wrong with a run although every field of it can be read."""
     if trial.felt is None and trial.trace is None:
         yield Fault(

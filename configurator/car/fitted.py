@@ -10,9 +10,9 @@ from configurator.catalogue.parts import (
     LEAST_LENGTH_TO_DIAMETER,
     MOST_LENGTH_TO_DIAMETER,
     FeedScrewFigures,
-    Figures,
     LobeFigures,
     NozzleFigures,
+    PartFigures,
     PumpFigures,
     Spacer,
     check_orifice_length,
@@ -21,7 +21,7 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import DiameterMm, Flag, figure
 from configurator.files.reading import did_you_mean
 
-SomeFigures = TypeVar("SomeFigures", bound=Figures)
+SomeFigures = TypeVar("SomeFigures", bound=PartFigures)
 _FAMILY_WORDS = {"nozzles": "a nozzle", "feed_screws": "a feed screw", "pumps": "a pump", "lobes": "a lobe",
                  "spacers": "a spacer", "consumables": "a consumable", "operations": "an operation",
                  "suppliers": "a supplier"}  # fmt: skip

@@ -32,7 +32,7 @@ from configurator.files.declared import (
     Whole,
     figure,
 )
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
@@ -41,7 +41,7 @@ TWO_BARREL_DEPRESSION_IN_HG, FOUR_BARREL_DEPRESSION_IN_HG = 3.0, 1.5
 MANIFOLD_TO_DISPLACEMENT = 0.8
 
 
-class Engine(Record):
+class EngineTable(Record):
     """The engine, warm and in good order."""
 
     displacement_cc: Number = figure("swept volume of all cylinders", "cc", gt=50, lt=30_000)
@@ -63,7 +63,7 @@ class Engine(Record):
     )
 
 
-class Driveline(Record):
+class DrivelineTable(Record):
     """What the engine drives, in the gear of the complaint."""
 
     transmission: Literal["manual", "converter", "free"] = figure(
@@ -89,7 +89,7 @@ class Driveline(Record):
         return self
 
 
-class Manifold(Record):
+class ManifoldTable(Record):
     """The intake manifold, and the room around the carburettor."""
 
     volume_cc: Number | None = figure(
@@ -113,7 +113,7 @@ class Manifold(Record):
     )
 
 
-class Carburettor(Record):
+class CarburettorTable(Record):
     """The carburettor: how much air it passes, and how its barrels open."""
 
     barrels: Whole = figure("2, or 4 with front and rear pairs")
@@ -263,7 +263,7 @@ class PartsInPlace(Record):
     rear: CircuitInPlace | None = figure("the rear circuit, if there is one", default=None)
 
 
-class Fuel(Record):
+class FuelTable(Record):
     """What is in the tank."""
 
     name: str = figure("name", default="petrol", min_length=1, max_length=80)
@@ -272,7 +272,7 @@ class Fuel(Record):
     viscosity_mpa_s: Number = figure("dynamic viscosity", "mPa s", basis=ASSUMED, default=0.45, gt=0.1, lt=5)
 
 
-class TipIn(Record):
+class TipInTable(Record):
     """The opening of the throttle to look into."""
 
     start: Literal["idle", "cruise"] = figure("where it starts", default="idle")
@@ -304,13 +304,13 @@ class Vehicle(Record):
         ge=FACTOR_RANGE[0],
         le=FACTOR_RANGE[1],
     )
-    engine: Engine = figure("the engine")
-    driveline: Driveline = figure("the driveline")
-    manifold: Manifold = figure("the manifold", default=Manifold())
-    carburettor: Carburettor = figure("the carburettor")
+    engine: EngineTable = figure("the engine")
+    driveline: DrivelineTable = figure("the driveline")
+    manifold: ManifoldTable = figure("the manifold", default=ManifoldTable())
+    carburettor: CarburettorTable = figure("the carburettor")
     fitted: PartsInPlace = figure("what is fitted")
-    fuel: Fuel = figure("the fuel", default=Fuel())
-    tip_in: TipIn = figure("the opening to look into", default=TipIn())
+    fuel: FuelTable = figure("the fuel", default=FuelTable())
+    tip_in: TipInTable = figure("the opening to look into", default=TipInTable())
     confirmed: Confirmed = figure("what was checked first", default=Confirmed())
     assumed: dict[Annotated[str, Field(max_length=80)], Number] = figure(
         "assumed figures of the model overruled, by name", default={}, max_length=100
@@ -362,7 +362,7 @@ def vehicle_of(tables: dict[str, Any], name: str) -> Vehicle:
     return vehicle
 
 
-def place_in_toml(loc: Place) -> str:
+def place_in_toml(loc: FaultPlace) -> str:
     """A path of keys as a person finds it in the file.
 
     >>> place_in_toml(("engine", "idle_rpm")), place_in_toml(("carburettor", "nozzle_styles", 1))

@@ -1,6 +1,16 @@
 """The job card: what lies beside the car while a mechanic works, as data, and only what applies to this job."""
 
 from configurator.card.filling import card_of, recorded_by_command
-from configurator.card.sheet import AfterFeeling, Card, Move, PartRow, Section, Step, Swap
+from configurator.card.sheet import AfterFeeling, Card, CardStep, NextMove, PartRow, Section, Swap
 
-__all__ = ["AfterFeeling", "Card", "Move", "PartRow", "Section", "Step", "Swap", "card_of", "recorded_by_command"]
+__all__ = [
+    "AfterFeeling",
+    "Card",
+    "CardStep",
+    "NextMove",
+    "PartRow",
+    "Section",
+    "Swap",
+    "card_of",
+    "recorded_by_command",
+]

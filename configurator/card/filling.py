@@ -4,7 +4,7 @@ import datetime
 import shlex
 from collections.abc import Sequence
 
-from configurator.card.jobs import FIRST_CHECKS, Job, before, is_fault, sections, sentence
+from configurator.card.jobs import FIRST_CHECKS, CardJob, before, is_fault, sections, sentence
 from configurator.card.next_moves import after_feelings
 from configurator.card.sheet import Card, PartRow, Section
 from configurator.card.words import part_words, size_words, slot_words
@@ -35,7 +35,7 @@ def card_of(
 ) -> Card:
     """The card of a choice of parts of a case, dated. combination : the choice as judged by the rules. symptom : what
     was felt with what is fitted. record : how the test run is kept."""
-    job = Job(case, choice, combination)
+    job = CardJob(case, choice, combination)
     against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
     work = sections(job)
     said = _said(work)

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from configurator.advice import aftercare
 from configurator.car.fitted import FittedNozzle
-from configurator.card.sheet import Section, Step
+from configurator.card.sheet import CardStep, Section
 from configurator.card.words import length, of_circuit, part_words
 from configurator.catalogue.parts import PumpFigures
 from configurator.judging.case import Case
@@ -27,7 +27,7 @@ CHECK = "discharge check (the ball or needle under the nozzle)"
 
 
 @dataclass(frozen=True)
-class Job:
+class CardJob:
     """What is asked for: a combination, as parts and as it was judged."""
 
     case: Case
@@ -98,15 +98,17 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def tick(text: str, how: str = "") -> Step:
-    return Step(text=sentence(text), how=sentence(how))
+def tick(text: str, how: str = "") -> CardStep:
+    return CardStep(text=sentence(text), how=sentence(how))
 
 
-def measure(text: str, unit: str, expected: str, how: str = "", boxes: Sequence[str] = ("",)) -> Step:
-    return Step(text=sentence(text), kind="measure", unit=unit, expected=expected, boxes=list(boxes), how=sentence(how))
+def measure(text: str, unit: str, expected: str, how: str = "", boxes: Sequence[str] = ("",)) -> CardStep:
+    return CardStep(
+        text=sentence(text), kind="measure", unit=unit, expected=expected, boxes=list(boxes), how=sentence(how)
+    )
 
 
-def before(job: Job) -> Section:
+def before(job: CardJob) -> Section:
     steps = [
         tick("fresh air, never over a pit; no flame, heater, cigarette, grinder or sparking switch anywhere near"),
         tick("extinguisher for burning liquids within reach, someone with you who can use it; eyes and hands covered"),
@@ -117,7 +119,7 @@ def before(job: Job) -> Section:
     return Section(title="Before you start", steps=steps)
 
 
-def sections(job: Job) -> list[Section]:
+def sections(job: CardJob) -> list[Section]:
     """The work in its order; sections without a step are left out."""
     made = [
         _first_checks(job), _faults(job), _take_apart(job), _bench(job), _put_together(job), _clearances(job),
@@ -126,7 +128,7 @@ def sections(job: Job) -> list[Section]:
     return [section for section in made if section.steps]
 
 
-def _first_checks(job: Job) -> Section:
+def _first_checks(job: CardJob) -> Section:
     done, idle_rpm = job.case.vehicle.confirmed, job.case.vehicle.engine.idle_rpm
     cautions = [
         "The engine runs for two of these: exhaust led outside, air cleaner on, hands and sleeves clear of the fan."
@@ -138,13 +140,13 @@ def _first_checks(job: Job) -> Section:
 
     steps = [
         measure("float level", "mm", "by the maker's data", said(done.float_level)),
-        Step(text="Idle mixture", kind="write", boxes=["turns out"], how=sentence(said(done.idle_mixture))),
+        CardStep(text="Idle mixture", kind="write", boxes=["turns out"], how=sentence(said(done.idle_mixture))),
         measure("idle speed, warm", "rev/min", f"{idle_rpm:g} rev/min", said(done.idle_speed)),
     ]
     return Section(title="First checks", cautions=cautions, steps=steps)
 
 
-def _faults(job: Job) -> Section:
+def _faults(job: CardJob) -> Section:
     faults = [finding for finding in job.wrong if is_fault(finding) and finding.rule != FIRST_CHECKS]
     return Section(title="Put right first: no part mends it", steps=[tick(job.text(finding)) for finding in faults])
 
@@ -154,7 +156,7 @@ def is_fault(finding: Finding) -> bool:
     return finding.holds is False and finding.severity != "note" and not RULES[finding.rule].is_choosable
 
 
-def _take_apart(job: Job) -> Section:
+def _take_apart(job: CardJob) -> Section:
     """What comes off, from above downwards, so that the carburettor is on the bench before its pumps are opened."""
     if not job.changed:
         return Section(title="", steps=[])
@@ -187,7 +189,7 @@ def _take_apart(job: Job) -> Section:
     return Section(title="Take apart", cautions=cautions, steps=steps)
 
 
-def _bonnet_first(job: Job) -> Iterable[Step]:
+def _bonnet_first(job: CardJob) -> Iterable[CardStep]:
     """Room that has to be there before a spacer goes in, where nobody has measured it."""
     how, stack = job.unmeasured(BONNET, None), job.choice["spacer"].figures
     if how and "spacer" in job.changed and isinstance(stack, Stack):
@@ -195,7 +197,7 @@ def _bonnet_first(job: Job) -> Iterable[Step]:
         yield measure("room under the closed bonnet as it is", "mm", f"at least {length(needed_mm)}", how)
 
 
-def _bench(job: Job) -> Section:
+def _bench(job: CardJob) -> Section:
     steps = [step for name in job.circuits_with("nozzle") for step in _orifices(job, name)]
     steps += [step for name in job.case.circuit_names for step in _pad_first(job, name)]
     depth_mm = job.choice["pad_relief"].figures
@@ -211,7 +213,7 @@ def _bench(job: Job) -> Section:
     return Section(title="Measure, before anything goes back", steps=steps)
 
 
-def _orifices(job: Job, name: str) -> Iterable[Step]:
+def _orifices(job: CardJob, name: str) -> Iterable[CardStep]:
     old, new = job.case.as_fitted[f"{name}.nozzle"], job.choice[f"{name}.nozzle"]
     assert isinstance(old.figures, FittedNozzle)
     nozzle = job.of(name, "nozzle")
@@ -225,14 +227,14 @@ def _orifices(job: Job, name: str) -> Iterable[Step]:
     yield _pin_gauge(f"new {nozzle} {new.code or ''}", new, f"more than {tolerance} off: say so before it goes in")
 
 
-def _pin_gauge(what: str, option: Option, how: str) -> Step:
+def _pin_gauge(what: str, option: Option, how: str) -> CardStep:
     assert isinstance(option.figures, FittedNozzle)
     boxes = [str(number) for number in range(1, option.figures.orifices + 1)]
     expected = show_diameter(option.figures.diameter_mm)
     return measure(f"{what.strip()}: each orifice with a pin gauge", "mm", expected, how, boxes)
 
 
-def _pad_first(job: Job, name: str) -> Iterable[Step]:
+def _pad_first(job: CardJob, name: str) -> Iterable[CardStep]:
     """Room that has to be there before a pump goes on, where nobody has measured it."""
     how, pump = job.unmeasured(PAD, name), job.choice[f"{name}.pump"].figures
     stack, relief_mm = job.choice["spacer"].figures, job.choice["pad_relief"].figures
@@ -244,9 +246,9 @@ def _pad_first(job: Job, name: str) -> Iterable[Step]:
         yield measure(text, "mm", f"at least {length(needed_mm)}", how)
 
 
-def _put_together(job: Job) -> Section:
+def _put_together(job: CardJob) -> Section:
     """What goes back, in the opposite order."""
-    steps: list[Step] = []
+    steps: list[CardStep] = []
     if job.manifold_off:
         steps.append(tick("intake manifold on with its new gasket, tightened in the maker's order"))
     if "spacer" in job.changed:
@@ -271,7 +273,7 @@ def _put_together(job: Job) -> Section:
     return Section(title="Put together", steps=steps)
 
 
-def _clearances(job: Job) -> Section:
+def _clearances(job: CardJob) -> Section:
     limits, names = job.case.catalog.limits, job.case.circuit_names
     again = {f.circuit: f.mend for f in job.wrong if f.rule == SET_AGAIN}
     closed = {
@@ -301,7 +303,7 @@ def _clearances(job: Job) -> Section:
     return Section(title="Linkage and clearances", cautions=cautions, steps=steps)
 
 
-def _before_start(job: Job) -> Section:
+def _before_start(job: CardJob) -> Section:
     steps = [tick(aftercare.THROTTLE)]
     if job.changed:
         counted = "screws, old gaskets and tools" if joints_opened(job.choice) else "screws and tools"
@@ -319,14 +321,14 @@ def _before_start(job: Job) -> Section:
     return Section(title="Before the first start", cautions=cautions, steps=steps)
 
 
-def _road(job: Job) -> Section:
+def _road(job: CardJob) -> Section:
     tip_in = job.case.vehicle.tip_in
     start = "from idle" if tip_in.start == "idle" else f"from a cruise at {tip_in.cruise_rpm:g} rev/min"
     steps = [
         tick("engine warm, choke off; idle speed and mixture looked at once more"),
         tick(f"gear as when it was felt; throttle opened {start} in about {tip_in.opening_time_s:g} s; three runs"),
         tick("feel for the first moment (a hesitation, a pop), then the pull (dull, clean), then look for smoke"),
-        Step(text="Air temperature, driver", kind="write", boxes=["deg C", "driver"]),
+        CardStep(text="Air temperature, driver", kind="write", boxes=["deg C", "driver"]),
     ]
     cautions = [
         "Closed ground or a dynamometer only, with a second person to watch. If it stumbles badly or pops back, stop: "

@@ -11,15 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.card.sheet import AfterFeeling, Move, Swap
+from configurator.card.sheet import AfterFeeling, NextMove, Swap
 from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import Choice
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.rules import CIRCUIT_SLOTS
 from configurator.slots.options import Option
@@ -62,7 +61,7 @@ def after_feelings(case: Case, choice: Choice) -> list[AfterFeeling]:
     """A step for each feeling, from a combination, for a case whose linkage is set."""
     circuits = [_Circuit.of(case, choice, name) for name in case.circuit_names]
     limits = case.catalog.limits
-    known: dict[tuple[int, float], list[Move]] = {}
+    known: dict[tuple[int, float], list[NextMove]] = {}
     said: list[str] = []
     found = []
     for symptom in SYMPTOMS.values():
@@ -78,7 +77,7 @@ def after_feelings(case: Case, choice: Choice) -> list[AfterFeeling]:
     return found
 
 
-def _moves(circuits: Sequence[_Circuit], side: int, step_mm: float) -> list[Move]:
+def _moves(circuits: Sequence[_Circuit], side: int, step_mm: float) -> list[NextMove]:
     """A step on each circuit, the one nearer its edge first; none where nothing is wrong."""
     if side == 0:
         return []
@@ -87,7 +86,7 @@ def _moves(circuits: Sequence[_Circuit], side: int, step_mm: float) -> list[Move
     return [_move(circuit, side, step_mm) for circuit in nearest_first]
 
 
-def _move(circuit: _Circuit, side: int, step_mm: float) -> Move:
+def _move(circuit: _Circuit, side: int, step_mm: float) -> NextMove:
     edge = circuit.high if side > 0 else circuit.low
     if not circuit.pumps:
         return _nothing(circuit, "these parts do not go together, so there is no next step from them")
@@ -107,11 +106,11 @@ def _move(circuit: _Circuit, side: int, step_mm: float) -> Move:
         way = "more" if side > 0 else "less"
         return _nothing(circuit, f"no part in the catalogue gives {way} here and keeps the rules: {ELSEWHERE}")
     swaps = [_swap(circuit, slot, option) for slot, option in best.items() if option is not circuit.now(slot)]
-    return Move(circuit=circuit.name, swaps=swaps, says=says)
+    return NextMove(circuit=circuit.name, swaps=swaps, says=says)
 
 
-def _nothing(circuit: _Circuit, says: str) -> Move:
-    return Move(circuit=circuit.name, swaps=[], says=says)
+def _nothing(circuit: _Circuit, says: str) -> NextMove:
+    return NextMove(circuit=circuit.name, swaps=[], says=says)
 
 
 def _swap(circuit: _Circuit, slot: str, option: Option) -> Swap:

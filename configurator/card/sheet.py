@@ -8,7 +8,7 @@ from pydantic import Field
 from configurator.reports import Answer, ConsumableLine, Report, Totals
 
 
-class Step(Report):
+class CardStep(Report):
     """One thing to do, with room for what was found."""
 
     text: str = Field(description="what to do")
@@ -26,7 +26,7 @@ class Section(Report):
 
     title: str = Field(description="heading")
     cautions: list[str] = Field([], description="what can hurt here")
-    steps: list[Step] = Field(description="what to do, first to last")
+    steps: list[CardStep] = Field(description="what to do, first to last")
 
 
 class PartRow(Report):
@@ -51,7 +51,7 @@ class Swap(Report):
     in_place_of: str = Field(description="what it replaces")
 
 
-class Move(Report):
+class NextMove(Report):
     """The next step on one circuit."""
 
     circuit: str = Field(description="front or rear")
@@ -65,7 +65,7 @@ class AfterFeeling(Report):
     word: str = Field(description="word of the feeling, as --felt takes it")
     says: str = Field(description="the feeling in words")
     hint: str = Field(description="what a driver who feels that should know; may be empty")
-    moves: list[Move] = Field(description="next steps, the likelier circuit first; empty: leave it as it is")
+    moves: list[NextMove] = Field(description="next steps, the likelier circuit first; empty: leave it as it is")
 
 
 class Card(Answer):

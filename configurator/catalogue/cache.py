@@ -74,7 +74,7 @@ def recall(key: str, models: Models) -> Families | None:
         if checksum != _checksum(text):
             return None
         tables = from_json(text, cache_strings="keys")
-        found: Families = {name: _Kept(model, tables[name]) for name, model in models.items()}
+        found: Families = {name: _KeptRecords(model, tables[name]) for name, model in models.items()}
         os.utime(path)
     except (OSError, ValueError, LookupError, TypeError):
         return None
@@ -160,7 +160,7 @@ def _as_read(value: Any) -> Any:
     return tuple(map(_as_read, value)) if isinstance(value, list) else value
 
 
-class _Kept(Mapping[str, Any]):
+class _KeptRecords(Mapping[str, Any]):
     """Records of one table by code, each made, without checking it again, when it is first asked for."""
 
     def __init__(self, model: type[Record], table: Mapping[str, Any]) -> None:

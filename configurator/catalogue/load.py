@@ -29,7 +29,7 @@ from configurator.catalogue.parts import (
 from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.declared import Record
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import Row, did_you_mean, read_bytes, table_of, text_of
 
 FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
@@ -225,7 +225,7 @@ def _faults_of_row(
 ) -> list[Fault]:
     """The faults of a row, but for the columns that all rows lack."""
 
-    def place(loc: Place) -> str:
+    def place(loc: FaultPlace) -> str:
         return f"row {row.number}" + (f", column {loc[0]}" if loc else "")
 
     known_of = {place((column,)) for column in lacking}
@@ -268,7 +268,7 @@ def _faults_of_limits(family: _Family) -> list[Fault]:
     if any(name not in rows for name in known):
         return faults
 
-    def place(loc: Place) -> str:
+    def place(loc: FaultPlace) -> str:
         return f"row {rows[str(loc[0])][0].number}, column value" if loc else ""
 
     try:

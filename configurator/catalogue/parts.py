@@ -34,13 +34,13 @@ DEFAULT_ORIFICES, DEFAULT_ORIFICE_LENGTH_MM = 2, 3.0
 LIKE_TABLE_END = 1e-6
 
 
-class Figures(Record):
+class PartFigures(Record):
     """How a part works; its code is None where it has none."""
 
     code: Code | None = figure("code; lower case letters, digits, dots and hyphens", default=None)
 
 
-class NozzleFigures(Figures):
+class NozzleFigures(PartFigures):
     """A discharge nozzle: equal drilled orifices, one for each barrel of its pair."""
 
     diameter_mm: DiameterMm = figure("orifice diameter", "mm", gt=0.2, lt=3.0)
@@ -81,7 +81,7 @@ def check_orifice_length(length_mm: float, diameter_mm: float) -> None:
         )
 
 
-class FeedScrewFigures(Figures):
+class FeedScrewFigures(PartFigures):
     """The hollow screw that holds the nozzle; all its fuel passes through it."""
 
     passage_area_mm2: Number = figure("area of the narrowest passage", "mm2", gt=0.2, lt=50.0)
@@ -93,7 +93,7 @@ class FeedScrewFigures(Figures):
         return self.passage_area_mm2 * 1e-6
 
 
-class PumpFigures(Figures):
+class PumpFigures(PartFigures):
     """A diaphragm pump with its override spring and lever."""
 
     capacity_cc: Number = figure("volume of one full stroke", "cc", gt=0.2, lt=20.0)
@@ -154,7 +154,7 @@ def _times(value: Any, factor: float) -> Any:
         return value
 
 
-class LobeFigures(Figures):
+class LobeFigures(PartFigures):
     """A lobe on the throttle shaft: lift over angle by a shape, or by a measured table."""
 
     total_lift_mm: LengthMm = figure("lift over the whole lobe; a table gives its own", "mm", gt=0.2, lt=15.0)

@@ -48,7 +48,7 @@ def card(
     For a proposal, or with --with for the parts named. Exit code 1, and no file, if nothing fits.
     """
     from configurator.advice.named_choice import proposed
-    from configurator.advice.propose import Request
+    from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.book.book_place import read_place
@@ -69,7 +69,7 @@ def card(
         title = "Parts as named"
     else:
         wishes = read_wishes(found.options, keep or [], [], avoid or [])
-        report = proposal_of(found, Request(wishes, symptom=felt), known.belief, sure / 100)
+        report = proposal_of(found, ProposalRequest(wishes, symptom=felt), known.belief, sure / 100)
         if report.status == "impossible":
             typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
             raise typer.Exit(1)

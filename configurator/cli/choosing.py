@@ -84,7 +84,7 @@ def compare(
     """
     from configurator.advice.comparison import compare as compare_combinations
     from configurator.advice.named_choice import named_choice, number_of
-    from configurator.advice.propose import Request
+    from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.judging.band import band_of
@@ -100,7 +100,7 @@ def compare(
     known = as_known(found, book, felt)
     words = (first, second)
     asked = any(number_of(word) is not None for word in words)
-    proposals = proposal_of(found, Request(symptom=felt), known.belief) if asked else None
+    proposals = proposal_of(found, ProposalRequest(symptom=felt), known.belief) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
     one, other = (combination_of(known.case, choice, word) for choice, word in zip(choices, words, strict=True))
     report = compare_combinations(known.case.vehicle.name, known.case.factor, one, other)

@@ -52,7 +52,7 @@ def order(
     from configurator.ordering.needs_cluster import on_cluster
     from configurator.ordering.needs_kept import kept_in
     from configurator.ordering.needs_pieces import here
-    from configurator.ordering.plan import Wish
+    from configurator.ordering.plan import PurchaseWish
     from configurator.views.order import order_text, supplier_csv
     from configurator.views.pictures import check_can_draw, money_picture, save_picture, says_of_money
 
@@ -60,7 +60,9 @@ def order(
         raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])
     if plot is not None:
         check_can_draw(plot)  # a name that cannot be drawn is refused before the work, not after
-    wish = Wish(None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort)
+    wish = PurchaseWish(
+        None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort
+    )
     meeting, vehicles = load_meeting(workshop)
     stock = load_catalog(catalog or shipped_catalog_dir())
     workers = here if cluster is None else on_cluster(cluster)

@@ -47,7 +47,7 @@ def serve(
     from configurator.web.app import application
     from configurator.web.folder import Folder
     from configurator.web.guard import Address
-    from configurator.web.work import Work
+    from configurator.web.work import Searches
     from configurator.web.workshop import Workshop
 
     token = token or None
@@ -58,7 +58,7 @@ def serve(
         with found:
             pass
     bound = _bound(host, port)
-    address, work = Address(host, bound.getsockname()[1]), Work()
+    address, work = Address(host, bound.getsockname()[1]), Searches()
     page = application(Workshop(served, stock, book), address, token, work)
 
     class Server(uvicorn.Server):

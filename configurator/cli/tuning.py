@@ -120,7 +120,7 @@ def propose(
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
     Exit code 1 if nothing fits.
     """
-    from configurator.advice.propose import Request
+    from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.judging.feelings import read_symptom
     from configurator.learning.belief_in_book import belief_in_book
@@ -129,7 +129,7 @@ def propose(
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
-    request = Request(wishes, read_order(order), read_symptom(symptom), effort)
+    request = ProposalRequest(wishes, read_order(order), read_symptom(symptom), effort)
     report = proposal_of(case, request, belief_in_book(case, book, request.symptom), sure / 100)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 from configurator.errors import BadSize, Fault
 from configurator.files.reading import did_you_mean
 
-Place = tuple[str | int, ...]
+FaultPlace = tuple[str | int, ...]
 MOST_FOUND_SHOWN = 60
 _IN_OTHER_WORDS = {"automatic": "converter", "auto": "converter", "neutral": "free", "stick": "manual"}
 _BOUNDS = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
@@ -30,10 +30,10 @@ _IN_WORDS = {
 
 
 def faults_of(
-    error: ValidationError, model: type[BaseModel], file: str, place_of: Callable[[Place], str]
+    error: ValidationError, model: type[BaseModel], file: str, place_of: Callable[[FaultPlace], str]
 ) -> list[Fault]:
     """The faults of one validation of a model; place_of words a path of keys, tags of alternatives left out."""
-    faults: dict[Place, Fault] = {}
+    faults: dict[FaultPlace, Fault] = {}
     for item in error.errors(include_url=False):
         loc = tuple(step for step in item["loc"] if not (isinstance(step, str) and step.startswith("(")))
         if item["type"] == "too_short" and any(earlier[: len(loc)] == loc for earlier in faults):
@@ -43,7 +43,7 @@ def faults_of(
     return list(faults.values())
 
 
-def _what(item: Any, model: type[BaseModel], loc: Place) -> tuple[str, str, str]:
+def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str, str]:
     """Problem, expectation and remedy of one of pydantic's findings."""
     kind, context, declared = item["type"], item.get("ctx", {}), _declared(model, loc)
     expected, found = expectation(declared), f"found {shown(item['input'])}"
@@ -143,7 +143,7 @@ def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
     return (found for found in _types_in(annotation) if issubclass(found, BaseModel))
 
 
-def _declared(model: type[BaseModel], loc: Place) -> FieldInfo | None:
+def _declared(model: type[BaseModel], loc: FaultPlace) -> FieldInfo | None:
     """The declaration of the field that a path ends in, or of its list; None where keys are free."""
     declared = None
     for step in loc:
@@ -154,6 +154,6 @@ def _declared(model: type[BaseModel], loc: Place) -> FieldInfo | None:
     return declared
 
 
-def _model_at(model: type[BaseModel], loc: Place) -> type[BaseModel]:
+def _model_at(model: type[BaseModel], loc: FaultPlace) -> type[BaseModel]:
     declared = _declared(model, loc)
     return next(_models_in(declared.annotation)) if declared else model

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.judging.case import Case
 from configurator.judging.delivery import Delivery, delivery_of
 from configurator.judging.findings import Choice
-from configurator.physics.fuel_path import Array
 from configurator.physics.verdict import shot_needed
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.facts import CarFacts, CircuitFacts
 from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
 from configurator.car.vehicle import Vehicle
@@ -15,13 +16,12 @@ from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.demand import Circuit, allowed_by, judge, rear_main_delivers_ms, tip_in_of
 from configurator.physics.assumptions import Assumptions
-from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import TipIn
 from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS, Rule
 from configurator.slots.columns import (
-    Column,
+    JudgedShots,
+    OptionColumn,
     PadReliefs,
-    Shots,
     Spacers,
     feed_screw_column,
     lobe_column,
@@ -206,7 +206,7 @@ class Case:
         figures: dict[str, list[Any]] = {slot: [option.figures for option in own[slot]] for slot in AXES}
         changed = {slot: [option.changed for option in own[slot]] for slot in AXES}
         circuit = self.circuits[name]
-        columns: dict[str, Column] = {
+        columns: dict[str, OptionColumn] = {
             "nozzle": nozzle_column(figures["nozzle"]),
             "feed_screw": feed_screw_column(figures["feed_screw"]),
             "pump": pump_column(figures["pump"], changed["pump"]),
@@ -226,7 +226,7 @@ class Case:
             circuit, figures["nozzle"], figures["feed_screw"], figures["pump"], figures["lobe"], worth_it,
             self.slack_mm(name, changed["pump"], changed["lobe"]), self.factor, with_windows=with_windows,
         )  # fmt: skip
-        table["shot"] = Shots(**{key: value[..., None, None] for key, value in vars(shots).items()})
+        table["shot"] = JudgedShots(**{key: value[..., None, None] for key, value in vars(shots).items()})
         return table
 
 

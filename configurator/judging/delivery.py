@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.judging.case import Case
 from configurator.judging.findings import Choice
-from configurator.physics.fuel_path import Array
-from configurator.physics.verdict import Shots
+from configurator.physics.verdict import ShotFlows
 from configurator.rules import CIRCUIT_SLOTS
-from configurator.slots.columns import Shots as Judged
+from configurator.slots.columns import JudgedShots
 
 
 @dataclass(frozen=True)
@@ -37,9 +37,9 @@ class Delivery:
         return bool(np.isfinite(self.hole_ms))
 
     @property
-    def shots(self) -> Shots:
+    def shots(self) -> ShotFlows:
         """The shot as the verdict takes it, the only one of its table."""
-        return Shots(self.flow_kg_s[:, None], np.array([self.film_share]))
+        return ShotFlows(self.flow_kg_s[:, None], np.array([self.film_share]))
 
 
 def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
@@ -47,7 +47,7 @@ def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
     circuit = case.circuits[name]
     parts = [choice[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS]
     nozzle, screw, pump, mount = ([option.figures] for option in parts)
-    judged: Judged = case.columns(name, {slot: (option,) for slot, option in choice.items()})["shot"]
+    judged: JudgedShots = case.columns(name, {slot: (option,) for slot, option in choice.items()})["shot"]
     flow = np.zeros(len(circuit.event.time_s) - 1)
     if np.isfinite(judged.hole_ms.item()):
         slack_mm = case.slack_mm(name, [parts[2].changed], [parts[3].changed])[0]

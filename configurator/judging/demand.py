@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from configurator.arrays import Array, Indices, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.limits import Limits
@@ -15,10 +16,10 @@ from configurator.physics import verdict
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import Surroundings, standard_atmosphere
-from configurator.physics.fuel_path import Array, Columns, FuelPath
+from configurator.physics.fuel_path import FuelPath
 from configurator.physics.throttle import rated_effective_area
-from configurator.physics.tip_in import CircuitEvent, Fuel, Mask, Opening, Throttles, TipIn, simulate
-from configurator.slots.columns import Mount, Shots
+from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, TipIn, simulate
+from configurator.slots.columns import JudgedShots, Mount
 
 ZERO_CELSIUS_K = 273.15
 MOST_START_PRESSURE = 0.95
@@ -112,7 +113,7 @@ class Circuit:
         pumps: Sequence[PumpFigures],
         mounts: Sequence[Mount],
         slack_mm: Array,
-    ) -> pump_model.Shot:
+    ) -> pump_model.PumpedFuel:
         """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
         every = np.arange(len(nozzles))
         return _Drawers.of(self, nozzles, screws, pumps, mounts).deliver(every, every, every, every, slack_mm)
@@ -122,7 +123,7 @@ class Circuit:
         aimed = np.array([n.style == "aimed" for n in nozzles])
         return np.asarray(self.event.shot_film_share - self.event.aimed_gain * aimed)
 
-    def flow_kg_s(self, shot: pump_model.Shot) -> Array:
+    def flow_kg_s(self, shot: pump_model.PumpedFuel) -> Array:
         """Mean fuel flow in each step [kg/s], shape (steps, n)."""
         steps = np.diff(self.event.time_s)[:, None]
         return np.asarray(shot.delivered_m3 * self.event.fuel.density_kg_m3 / steps)
@@ -137,7 +138,7 @@ class _Drawers:
     length_m: Array
     orifices: Array
     screw_area_m2: Array
-    pump: pump_model.Pump
+    pump: pump_model.PumpMechanism
     lever_ratio: Array
     lift_m: Array
 
@@ -158,16 +159,16 @@ class _Drawers:
             length_m=np.array([n.length_mm for n in nozzles]) * 1e-3,
             orifices=np.array([float(n.orifices) for n in nozzles]),
             screw_area_m2=np.array([s.passage_area_m2 for s in screws]),
-            pump=pump_model.Pump(
-                *(np.array([getattr(p, item.name) for p in pumps]) for item in fields(pump_model.Pump))
+            pump=pump_model.PumpMechanism(
+                *(np.array([getattr(p, item.name) for p in pumps]) for item in fields(pump_model.PumpMechanism))
             ),
             lever_ratio=np.array([p.lever_ratio for p in pumps]),
             lift_m=np.column_stack([lifts[mount] for mount in mounts]),
         )
 
     def deliver(
-        self, nozzle: Columns, screw: Columns, pump: Columns, mount: Columns, slack_mm: Array
-    ) -> pump_model.Shot:
+        self, nozzle: Indices, screw: Indices, pump: Indices, mount: Indices, slack_mm: Array
+    ) -> pump_model.PumpedFuel:
         """Shots of n combinations of these parts, each given by its parts' places, shape (n,)."""
         event, own = self.circuit.event, self.pump.take(pump)
         path = FuelPath(
@@ -189,13 +190,13 @@ class _Plan:
     """
 
     drawers: _Drawers
-    nozzle: Columns
+    nozzle: Indices
     film_share: Array
     screws: int
-    pump: Columns
-    mount: Columns
+    pump: Indices
+    mount: Indices
     slack_mm: Array
-    number: Columns
+    number: Indices
 
     @classmethod
     def of(
@@ -238,7 +239,7 @@ class _Plan:
     def count(self) -> int:
         return len(self.nozzle) * self.screws * len(self.pump)
 
-    def shots(self, block: range) -> tuple[pump_model.Shot, Columns, Array]:
+    def shots(self, block: range) -> tuple[pump_model.PumpedFuel, Indices, Array]:
         """Shots of some of the combinations, each different one once; which one is each combination's, and the share
         of it that lands on the walls, (n,)."""
         rest, judged = np.divmod(np.array(block), len(self.nozzle))
@@ -250,7 +251,7 @@ class _Plan:
         return shot, column, self.film_share[judged]
 
 
-def _alike(figures: Sequence[Hashable]) -> tuple[list[int], Columns]:
+def _alike(figures: Sequence[Hashable]) -> tuple[list[int], Indices]:
     """Place of the first of each kind of equal figures, and the kind of each."""
     kinds = {figure: kind for kind, figure in enumerate(dict.fromkeys(figures))}
     kind = np.array([kinds[figure] for figure in figures], dtype=np.intp)
@@ -268,7 +269,7 @@ def judge(
     factor: float,
     *,
     with_windows: bool = False,
-) -> Shots:
+) -> JudgedShots:
     """What all combinations of the lists deliver at a demand factor, arrays over (nozzle, screw, pump, lobe).
 
     worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (an endless
@@ -288,7 +289,7 @@ def judge(
     pump, mount = np.nonzero(worth_it)
     for name, values in found.items():
         table[name][:, :, pump, mount] = values[plan.number]
-    return Shots(**table)
+    return JudgedShots(**table)
 
 
 def _judged(
@@ -298,7 +299,7 @@ def _judged(
     event = circuit.event
     shot, column, film_share = plan.shots(block)
     flow = circuit.flow_kg_s(shot)
-    shots = verdict.Shots(flow, film_share, column)
+    shots = verdict.ShotFlows(flow, film_share, column)
     hole, flood = verdict.longest_spells(event, levels, shots, [0], circuit.allowed.limits)
     found = {
         "hole_ms": hole[0] * 1e3,

@@ -15,7 +15,7 @@ from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.slots.columns import Shots
+from configurator.slots.columns import JudgedShots
 from configurator.slots.options import Option
 from configurator.slots.wishes import Wish
 from configurator.units.units import SAME_SIZE_MM
@@ -73,7 +73,7 @@ def read_symptom(word: str | None) -> Symptom | None:
 
 
 @dataclass(frozen=True)
-class Move:
+class Aim:
     """The demand factor to solve for, why in a sentence, and what the symptom rules out (None: nothing)."""
 
     factor: float
@@ -81,7 +81,7 @@ class Move:
     wish: Wish | None = None
 
 
-def moved(case: Case, symptom: Symptom) -> Move:
+def moved(case: Case, symptom: Symptom) -> Aim:
     """The demand factor that a symptom points to, for the car as found; the case's own where it says nothing new.
 
     Of two circuits the one nearer its edge is taken for the cause. Lean: f lies beyond what it covers; it is put where
@@ -111,23 +111,23 @@ def moved(case: Case, symptom: Symptom) -> Move:
         factor = min(max(factor, case.factor / DISAGREEMENT), case.factor * DISAGREEMENT)
     factor = min(max(factor, FACTOR_RANGE[0]), FACTOR_RANGE[1])
     if factor == case.factor:
-        return Move(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
+        return Aim(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
     says = f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, for {aim}"
     if max(factor, case.factor) > DISAGREEMENT * min(factor, case.factor):
         says += (
             ". Driver and model disagree widely: look for another cause before you buy (float level, choke, air leak)"
         )
-    return Move(factor, says, wish)
+    return Aim(factor, says, wish)
 
 
-def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Move:
+def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Aim:
     """The factor nearest to the case's own that a window covers; its own where there is no window."""
     if not low <= high:
-        return Move(case.factor, f"{symptom.says}: the model finds no demand factor that what is fitted would meet")
+        return Aim(case.factor, f"{symptom.says}: the model finds no demand factor that what is fitted would meet")
     factor = min(max(case.factor, min(low * 1.005, high)), max(high * 0.995, low))
     if factor == case.factor:
-        return Move(factor, f"{symptom.says}: as the model says at a demand factor of {factor:.2f}")
-    return Move(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that")
+        return Aim(factor, f"{symptom.says}: as the model says at a demand factor of {factor:.2f}")
+    return Aim(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that")
 
 
 def _smaller_nozzle(case: Case, circuit: str, diameter_mm: float, symptom: Symptom) -> Wish:
@@ -159,7 +159,7 @@ def _windows_of(case: Case, circuit: str, step_mm: float) -> _Window:
     sizes = (now.diameter_mm, max(now.diameter_mm + step_mm, 0.3))
     nozzles = tuple(Option("", now.resized(size), "none") for size in sizes)
     listed = {name: (option,) for name, option in case.as_fitted.items()} | {slot: nozzles}
-    shots: Shots = case.columns(circuit, listed, with_windows=True)["shot"]
+    shots: JudgedShots = case.columns(circuit, listed, with_windows=True)["shot"]
     low = np.nan_to_num(shots.window_low.ravel(), nan=np.inf)
     high = np.nan_to_num(shots.window_high.ravel(), nan=0.0)
     return _Window(now.diameter_mm, float(low[0]), float(high[0]), float(high[1]))

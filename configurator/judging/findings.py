@@ -28,7 +28,7 @@ def joints_opened(choice: Choice) -> set[tuple[str, str]]:
     return opened
 
 
-Reading = tuple[Rule, str | None, float, float, float]
+RuleReading = tuple[Rule, str | None, float, float, float]
 """A rule, its circuit, the quantity it reads, its limit, and the margin between them."""
 
 
@@ -45,7 +45,7 @@ def broken(case: Case, choice: Choice) -> list[Finding]:
     )  # fmt: skip
 
 
-def _readings(case: Case, choice: Choice) -> Iterator[Reading]:
+def _readings(case: Case, choice: Choice) -> Iterator[RuleReading]:
     listed = {slot: (option,) for slot, option in choice.items()}
     table: dict[str, Any] = {}
     for name in case.circuit_names:
@@ -58,7 +58,7 @@ def _readings(case: Case, choice: Choice) -> Iterator[Reading]:
     yield from _of_scope(table, "job", None)
 
 
-def _of_scope(table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[Reading]:
+def _of_scope(table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[RuleReading]:
     for rule in _BY_SCOPE[scope]:
         value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
         if not isinf(limit) and not isinf(value):

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.judging.case import Case
 from configurator.judging.findings import Choice
-from configurator.physics.fuel_path import Array
 from configurator.slots.columns import Mount, lobe_column
 
 

@@ -4,11 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array, Mask
 from configurator.judging.case import Case
 from configurator.judging.delivery import Delivery, delivery_of
 from configurator.judging.findings import Choice
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import Levels, mixture
 
 Span = tuple[float, float]

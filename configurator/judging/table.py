@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
+from configurator.arrays import Mask
 from configurator.judging.case import Case, margins
-from configurator.physics.tip_in import Mask
 from configurator.rules import CIRCUIT_SLOTS, RULES
 from configurator.slots.options import Option, Slots
 

@@ -18,6 +18,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.book.records import Felt, TraceMeasured, Trial, car_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.limits import Limits
@@ -27,7 +28,6 @@ from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.physics import verdict
-from configurator.physics.fuel_path import Array
 from configurator.physics.verdict import FACTOR_RANGE, LEVELS
 from configurator.slots.columns import Mount
 from configurator.slots.options import Option
@@ -77,7 +77,7 @@ def spells_of(case: Case, circuit: str, choices: Sequence[Mapping[str, Option]])
     mounts = [_figures(choice[lobe], Mount) for choice in choices]
     slack = [case.slack_mm(circuit, [choice[pump].changed], [choice[lobe].changed]).item() for choice in choices]
     shot = judged.deliver(nozzles, screws, pumps, mounts, np.array(slack, dtype=float))
-    shots = verdict.Shots(judged.flow_kg_s(shot), judged.film_share(nozzles))
+    shots = verdict.ShotFlows(judged.flow_kg_s(shot), judged.film_share(nozzles))
     hole, flood = verdict.spells_at(judged.event, shots, FACTORS, judged.allowed)
     meets = np.array([mount.lobe.lever == one.lever for mount, one in zip(mounts, pumps, strict=True)])
     return Spells(np.where(meets[:, None], hole * 1e3, np.inf), np.where(meets[:, None], flood * 1e3, np.inf))

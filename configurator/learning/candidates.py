@@ -11,13 +11,13 @@ from itertools import product
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
 from configurator.learning.belief import Belief, Spells, spells_of
 from configurator.learning.next_run import COMEBACK_MIN, Field
-from configurator.physics.fuel_path import Array
 from configurator.rules import CIRCUIT_SLOTS
 from configurator.slots.options import Offered, Option
 from configurator.stopping import heed

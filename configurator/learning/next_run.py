@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from configurator.arrays import Array
 from configurator.learning.belief import MISJUDGED_SHARE, SCALE, Belief, Spells, severities, step_chances
-from configurator.physics.fuel_path import Array
 from configurator.stopping import heed
 
 RUN_MIN = 10.0

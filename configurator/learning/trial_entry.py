@@ -11,7 +11,7 @@ from pydantic import Field, ValidationError
 from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, trial_of
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.judging.case import Case
 from configurator.judging.findings import Choice, findings
 from configurator.learning.trace.trace import Measured, measure_for_case
@@ -74,7 +74,7 @@ def _checked(model: type[SomeRecord], words: Mapping[str, Any], faults: list[Fau
         return None
 
 
-def _option(loc: Place) -> str:
+def _option(loc: FaultPlace) -> str:
     return OPTIONS.get(str(loc[-1]), str(loc[-1])) if loc else ""
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from configurator.ordering.cheapest import FEW, plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import MOST_SETUPS, diameter_mm
-from configurator.ordering.plan import BoxPlan, Plan, Wish
+from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.ordering.report import (
     CurvePoint,
@@ -36,17 +36,17 @@ NOTES = (
 
 
 @dataclass(frozen=True)
-class Job:
+class OrderJob:
     """An order to be planned: its name, the vehicles, the market, the wish, and trial runs behind each belief."""
 
     name: str
     wanted: Sequence[Wanted]
     market: Market
-    wish: Wish
+    wish: PurchaseWish
     runs: Mapping[str, int]
 
 
-def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
+def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
     """The whole answer; progress is told in words what is being worked out."""
     progress("planning the order")
     plan = plan_order(job.wanted, job.market, job.wish)
@@ -57,7 +57,7 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
         met = _is_met(job, plan)
     before = None
     if not plan.stopped or len(job.wanted) <= FEW:  # who stops a long search does not wait for another
-        before = surest(job.wanted, replace(job.market, articles=()), Wish(effort=job.wish.effort))
+        before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
     failing = [] if met or plan.stopped else _failing(job, plan)
     curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
@@ -69,7 +69,7 @@ def answer(job: Job, *, curve: bool = True, progress: Callable[[str], None] = la
     )  # fmt: skip
 
 
-def _planned(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+def _planned(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """A plan that goes with an answer; where none is found within the effort, the answer does without."""
     try:
         return plan_order(wanted, market, wish)
@@ -89,7 +89,7 @@ def _work(plan: Plan) -> int:
     return plan.cost - _goods(plan) - sum(plan.delivery.values())
 
 
-def _is_met(job: Job, plan: Plan) -> bool:
+def _is_met(job: OrderJob, plan: Plan) -> bool:
     return all(sum(box.covered) >= one.enough for one, box in zip(job.wanted, plan.boxes, strict=True))
 
 
@@ -101,7 +101,7 @@ def _bound(plan: Plan) -> str | None:
     return f"over all vehicles at least {plan.least} steps of sureness are proven to be out of reach"
 
 
-def _lines(job: Job, plan: Plan) -> list[OrderLine]:
+def _lines(job: OrderJob, plan: Plan) -> list[OrderLine]:
     uses = _uses(job, plan)
     lines = []
     for article, packs in plan.bought:
@@ -123,7 +123,7 @@ def _lines(job: Job, plan: Plan) -> list[OrderLine]:
     return sorted(lines, key=lambda line: (line.supplier, line.code))
 
 
-def _uses(job: Job, plan: Plan) -> dict[str, list[tuple[str, str | None, str]]]:
+def _uses(job: OrderJob, plan: Plan) -> dict[str, list[tuple[str, str | None, str]]]:
     """What each code is for: (vehicle, circuit, what it lets you try)."""
     uses: dict[str, list[tuple[str, str | None, str]]] = {}
     for one, box in zip(job.wanted, plan.boxes, strict=True):
@@ -162,7 +162,7 @@ def _opened(one: Wanted, box: BoxPlan) -> set[str]:
     return opened
 
 
-def _suppliers(job: Job, plan: Plan) -> list[SupplierTotal]:
+def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
     totals = []
     for code in sorted({article.supplier for article, _ in plan.bought}):
         goods = sum(article.cost(packs) for article, packs in plan.bought if article.supplier == code)
@@ -180,7 +180,7 @@ def _suppliers(job: Job, plan: Plan) -> list[SupplierTotal]:
     return totals
 
 
-def _vehicles(job: Job, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
+def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
     rows = []
     sureness = [None] * len(plan.boxes) if before is None else [box.sureness for box in before.boxes]
     for one, box, old in zip(job.wanted, plan.boxes, sureness, strict=True):
@@ -205,7 +205,7 @@ def _told(option: Option) -> str:
     return f"{option.label}{'; cannot be undone' if option.permanent else ''}"
 
 
-def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
+def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
     """The most sureness for amounts up to half as much again as the order costs."""
     points = []
     for step in range(CURVE_POINTS + 1):
@@ -226,7 +226,7 @@ def _curve(job: Job, plan: Plan, progress: Callable[[str], None]) -> list[CurveP
     return points
 
 
-def _failing(job: Job, plan: Plan) -> list[Failing]:
+def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
     """Vehicles that cannot reach their sureness even alone and whatever it costs; one that has it in the plan can."""
     failing = []
     best: dict[tuple[int, date, float], float] = {}
@@ -240,7 +240,7 @@ def _failing(job: Job, plan: Plan) -> list[Failing]:
     return failing
 
 
-def _notes(job: Job) -> list[str]:
+def _notes(job: OrderJob) -> list[str]:
     notes = list(NOTES)
     if len(job.wanted) > MOST_FOR_CURVE:
         notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
@@ -252,12 +252,12 @@ def _notes(job: Job) -> list[str]:
     return notes
 
 
-def _ways_out(job: Job, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:
+def _ways_out(job: OrderJob, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:
     """Relaxations that were each tried: less sureness, a later day, more money, more suppliers."""
     ways: list[WayOut] = []
     asked = replace(job.wish, budget=None)
 
-    def tried(says: str, wanted: Sequence[Wanted], wish: Wish) -> None:
+    def tried(says: str, wanted: Sequence[Wanted], wish: PurchaseWish) -> None:
         progress(f"trying: {says}")
         plan = _planned(wanted, job.market, wish)
         if plan is not None:

@@ -13,10 +13,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from configurator.arrays import Array, Indices
 from configurator.ordering.needs import CircuitNeeds, diameter_mm
-from configurator.physics.fuel_path import Array
 
-Places = NDArray[np.intp]
 Bits = NDArray[np.int64]
 """Scenarios covered, one bit each."""
 NONE_DO = 10**6
@@ -62,7 +61,7 @@ class CircuitBoxes:
         self.new = np.array([place for place, o in enumerate(needs.nozzles) if o.changed], dtype=np.intp)
         self.fitted = next((place for place, o in enumerate(needs.nozzles) if not o.changed), None)
         self._known: dict[tuple[int, ...], Subset] = {}
-        self._fewest: dict[int, Places] = {}
+        self._fewest: dict[int, Indices] = {}
 
     def subset(self, setups: tuple[int, ...]) -> Subset:
         if setups not in self._known:
@@ -126,7 +125,7 @@ class CircuitBoxes:
         """Whether all that a new nozzle covers another covers too, with each subset, (subsets, nozzles, nozzles)."""
         return np.asarray((self.masks[:, :, None] & self.masks[:, None, :]) == self.masks[:, :, None])
 
-    def fewest(self, enough: int) -> Places:
+    def fewest(self, enough: int) -> Indices:
         """New nozzles without which no subset covers enough, up to two, (subsets,); a great number where none do."""
         if enough not in self._fewest:
             none, one = np.bitwise_count(self.start), np.bitwise_count(self.masks).max(axis=1, initial=0)
@@ -140,12 +139,12 @@ class CircuitBoxes:
 class Labels:
     """Sets of parts: the subset, what it covers with its nozzles, its price, and its place in the trail, (n,) each."""
 
-    subset: Places
+    subset: Indices
     mask: Bits
     price: Array
-    at: Places
+    at: Indices
 
-    def take(self, which: Places | NDArray[np.bool_]) -> "Labels":
+    def take(self, which: Indices | NDArray[np.bool_]) -> "Labels":
         return Labels(self.subset[which], self.mask[which], self.price[which], self.at[which])
 
 
@@ -165,10 +164,10 @@ class Search:
         self.gaskets = seat * np.array([changes_expected(new) for new in range(len(circuit.new) + 2)])
         self._cheapest = np.concatenate([[0.0], np.cumsum(np.sort(self.nozzle_price))])
         self._below = np.inf
-        self._nozzle: list[Places] = []
-        self._before: list[Places] = []
+        self._nozzle: list[Indices] = []
+        self._before: list[Indices] = []
 
-    def cheapest(self, shared: Array, enough: int, below: float) -> tuple[float, "Labels", Places] | None:
+    def cheapest(self, shared: Array, enough: int, below: float) -> tuple[float, "Labels", Indices] | None:
         """The cheapest that covers enough, as labels of one, with the shared pair of each subset; shared : prices."""
         if not self.circuit.subsets:
             return None
@@ -242,7 +241,7 @@ class Search:
             if len(which):
                 yield labels
 
-    def _useful(self, subset: Places) -> NDArray[np.bool_]:
+    def _useful(self, subset: Indices) -> NDArray[np.bool_]:
         """Whether a new nozzle is worth looking at with each subset: no other covers as much for no more."""
         price = self.nozzle_price
         beats = (price[None, :] < price[:, None]) | (price[None, :] == price[:, None]) & self._first
@@ -253,7 +252,7 @@ class Search:
         """Of equals the first is kept: whether the second nozzle of a pair comes before the first one."""
         return np.tril(np.ones((len(self.nozzle_price),) * 2, dtype=bool), -1)
 
-    def _more(self, new: Places, made: int) -> Array:
+    def _more(self, new: Indices, made: int) -> Array:
         """The least that so many more nozzles cost, gaskets for all of them included."""
         most = len(self._cheapest) - 1
         held = np.minimum(new, most)
@@ -261,7 +260,7 @@ class Search:
         return np.where(new >= NONE_DO // 2, np.inf, cost)
 
 
-def _undominated(mask: Bits, price: Array) -> Places:
+def _undominated(mask: Bits, price: Array) -> Indices:
     """Those of which no other covers as much for no more, cheapest first; of equals the first."""
     order = np.lexsort([-np.bitwise_count(mask).astype(np.int64), price])
     order = order[np.sort(np.unique(mask[order], return_index=True)[1])]

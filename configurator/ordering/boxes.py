@@ -11,10 +11,10 @@ from functools import cached_property
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.ordering.box_search import CircuitBoxes, Prices, Search, changes_expected, cheapest_pair
 from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.purchase import Market
-from configurator.physics.fuel_path import Array
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from ortools.sat.python import cp_model
 
 from configurator.ordering.many import REMEDY, plan_many, surest_of_many
 from configurator.ordering.model import OrderModel, Wanted
-from configurator.ordering.plan import SHORT, BoxPlan, Plan, Wish
+from configurator.ordering.plan import SHORT, BoxPlan, Plan, PurchaseWish
 from configurator.ordering.purchase import Market, steady_solver
 from configurator.solver.solution import Unsettled
 from configurator.solver.stop import solved_or_interrupted
@@ -21,7 +21,7 @@ FEW = 5
 """Up to so many vehicles one model of every choice settles what whole boxes (`order_many`) leave unproven."""
 
 
-def plan_order(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+def plan_order(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none. Raises
     Unsettled where none was found within the effort."""
     few = len(wanted) <= FEW
@@ -49,7 +49,7 @@ def _within(market: Market, plan: Plan | None, least: int | None) -> Plan | None
     return replace(plan, proven=False, least=least if plan.least is None else min(plan.least, least or 0))
 
 
-def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int | None = None) -> Plan | None:
+def plan_whole(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish, most: int | None = None) -> Plan | None:
     """The same by one model of every choice at once, for a handful of vehicles. most : money that is known to do."""
     built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
     model = built.model
@@ -68,14 +68,14 @@ def plan_whole(wanted: Sequence[Wanted], market: Market, wish: Wish, most: int |
     return _solved(built, [*goals, *_ties(built)], wish.effort)
 
 
-def surest(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+def surest(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
     """The order that comes nearest to every sureness whatever it costs; there always is one."""
     if len(wanted) > FEW:
         return surest_of_many(wanted, market, wish)
     return surest_whole(wanted, market, wish)
 
 
-def surest_whole(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+def surest_whole(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
     """The same by one model of every choice at once."""
     built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
     plan = _solved(

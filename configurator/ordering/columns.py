@@ -20,7 +20,7 @@ from ortools.util.python.solve_interrupter import SolveInterrupter
 from configurator.errors import TipinError
 from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import Box
-from configurator.ordering.groups import Columns, Group, greatest_needs, most_packs, unit_price
+from configurator.ordering.groups import Group, MadeBoxes, greatest_needs, most_packs, unit_price
 from configurator.ordering.purchase import Market
 from configurator.solver.stop import watched
 from configurator.stopping import heed
@@ -38,7 +38,7 @@ WHAT_IS_READ = mathopt.ModelSolveParameters(
     reduced_costs_filter=mathopt.VariableFilter(filtered_items=()),
 )
 """Values other than 0, and prices: the rest would only be handed over."""
-Row: TypeAlias = mathopt.LinearConstraint
+LinearRow: TypeAlias = mathopt.LinearConstraint
 
 
 @dataclass(frozen=True)
@@ -69,18 +69,18 @@ class ColumnProgram:
 
     def __init__(self, groups: Sequence[Group], market: Market, aim: Aim = Aim()) -> None:
         self.groups, self.market, self.aim = groups, market, aim
-        self.columns = [Columns() for _ in range(max((group.kind for group in groups), default=-1) + 1)]
+        self.columns = [MadeBoxes() for _ in range(max((group.kind for group in groups), default=-1) + 1)]
         self.days = sorted({group.day for group in groups})
         self.most = greatest_needs(groups)
         self.model = mathopt.Model()
         self.model.minimize(0)
-        self._right: dict[Row, float] = {}
+        self._right: dict[LinearRow, float] = {}
         self._money = None if aim.budget is None else self._row(-float(aim.budget), {})
         self.bought: dict[int, mathopt.Variable] = {}
         """Packs of each article, by its place."""
         self.deliveries: dict[str, tuple[mathopt.Variable, mathopt.Variable]] = {}
         """Whether a supplier is used, and whether its delivery is paid for."""
-        self.links: dict[int, Row] = {}
+        self.links: dict[int, LinearRow] = {}
         """For each article: who buys it uses its supplier, and no more packs are of use than so many."""
         self._freed_on: dict[str, set[date]] = {}
         for group in groups:
@@ -90,7 +90,7 @@ class ColumnProgram:
         self._rows = {code: self._supply_rows(code) for code in sorted(self.most)}
         self._drill_rows = self._rows_of_drills()
         self._terms()
-        self._of_group: list[Row] = []
+        self._of_group: list[LinearRow] = []
         self.shares: list[dict[Box, mathopt.Variable]] = [{} for _ in groups]
         self._missing: list[mathopt.Variable] = []
         for group in groups:
@@ -115,7 +115,7 @@ class ColumnProgram:
         else:
             self._money.set_coefficient(variable, -price)
 
-    def _row(self, least: float, terms: Mapping[mathopt.Variable, float]) -> Row:
+    def _row(self, least: float, terms: Mapping[mathopt.Variable, float]) -> LinearRow:
         """A sum that is at least so much."""
         row = self.model.add_linear_constraint(lb=least)
         for variable, weight in terms.items():
@@ -136,11 +136,11 @@ class ColumnProgram:
             if self.market.arrives(self.market.articles[place]) <= by
         }  # fmt: skip
 
-    def _supply_rows(self, code: str) -> dict[date, Row]:
+    def _supply_rows(self, code: str) -> dict[date, LinearRow]:
         days = self.market.looked_at(code, self.days, self._freed_on.get(code, ()))
         return {day: self._row(-float(self.market.shelf.get(code, 0)), self._arrived(code, day)) for day in days}
 
-    def _rows_of_drills(self) -> list[dict[float, Row]]:
+    def _rows_of_drills(self) -> list[dict[float, LinearRow]]:
         """For each group the rows of the orifices that take a drill which is not there: who uses one, buys it. A row of
         its own for each group where they are few, else one a day: weaker, and of no weight among many."""
         apart = len(self.groups) <= MOST_APART
@@ -158,7 +158,7 @@ class ColumnProgram:
             for number, group in enumerate(self.groups)
         ]  # fmt: skip
 
-    def _drill_row(self, drill: float, day: date, uses: int) -> Row:
+    def _drill_row(self, drill: float, day: date, uses: int) -> LinearRow:
         arrived = [self._arrived(code, day) for code in self.market.drills_of(drill)]
         return self._row(0.0, {packs: float(uses) for terms in arrived for packs in terms})
 
@@ -187,7 +187,7 @@ class ColumnProgram:
                 free = 100.0 * supplier.free_delivery_from
                 self._row(0.0, {**goods, used: -free, pays: free})
 
-    def _prices(self, duals: Mapping[Row, float]) -> dict[date, Prices]:
+    def _prices(self, duals: Mapping[LinearRow, float]) -> dict[date, Prices]:
         """What a part costs a vehicle of each day: it is gone on that day and every later one."""
         by_day: dict[date, dict[str, float]] = {day: {} for day in self.days}
         for code, rows in self._rows.items():
@@ -321,7 +321,7 @@ class ColumnProgram:
             raise KeyboardInterrupt
         return solved
 
-    def _improved(self, at: Mapping[Row, float], duals: Mapping[Row, float]) -> tuple[float, int]:
+    def _improved(self, at: Mapping[LinearRow, float], duals: Mapping[LinearRow, float]) -> tuple[float, int]:
         """The bound at some prices, and how many columns were worth adding at the program's own."""
         by_day = self._prices(at)
         bound = sum(at[row] * right for row, right in self._right.items() if right)

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.ordering.articles import Article
 from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import Box, BoxMaker
 from configurator.ordering.model import Wanted
 from configurator.ordering.purchase import Market
-from configurator.physics.fuel_path import Array
 
 LACKING = 1e6
 """Price of what cannot be had, where a scenario short costs 1."""
@@ -60,7 +60,7 @@ def _content(one: Wanted) -> Any:
     return repr(one.needs.shared), circuits
 
 
-class Columns:
+class MadeBoxes:
     """Boxes of one kind of needs as they are made, and their prices all at once."""
 
     def __init__(self) -> None:

@@ -13,7 +13,7 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
 from configurator.learning.belief import Run, belief_of, counts, run_with
-from configurator.ordering.answer import Job
+from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
@@ -30,7 +30,7 @@ from configurator.ordering.needs_pieces import (
     windows_from,
     windows_piece,
 )
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.offered import stocks_of
 from configurator.stopping import heed
@@ -48,12 +48,12 @@ def job_of(
     vehicles: Sequence[Vehicle],
     catalog: Catalog,
     book: Book | None,
-    wish: Wish,
+    wish: PurchaseWish,
     *,
     redrill: bool,
     progress: Callable[[str], None] = lambda text: None,
     workers: Workers = here,
-) -> Job:
+) -> OrderJob:
     """The order for the vehicles of a meeting, in its order, with what the book knows of them and has on the shelf.
 
     book : closed afterwards; None where there is none. workers : who do the long part. Raises BadInput for a vehicle
@@ -86,7 +86,7 @@ def job_of(
         articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    return Job(meeting.name, wanted, _of_use(market, wanted), wish, behind)
+    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind)
 
 
 def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:

@@ -16,7 +16,7 @@ from configurator.ordering.boxes import Box
 from configurator.ordering.columns import Aim, ColumnProgram
 from configurator.ordering.groups import Group, groups_of, least_short, shortfalls
 from configurator.ordering.model import Wanted
-from configurator.ordering.plan import SHORT, BoxPlan, Plan, Wish
+from configurator.ordering.plan import SHORT, BoxPlan, Plan, PurchaseWish
 from configurator.ordering.proof import proven_least
 from configurator.ordering.purchase import Market, steady_solver
 from configurator.ordering.rounding import BoxChoice, Counts, Rounded, whole_shares
@@ -36,7 +36,7 @@ SHORT_PRICE = 1e6
 """Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
 
 
-def plan_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+def plan_many(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none."""
     groups = groups_of(wanted, market)
     aim = Aim() if wish.budget is None else Aim(short_price=1.0, budget=wish.budget)
@@ -44,7 +44,7 @@ def plan_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | No
     return None if best is None else best.plan(len(wanted), groups, aim)
 
 
-def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan:
+def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
     """The order that comes nearest to every sureness whatever it costs; there always is one."""
     plan = _each_as_sure_as_alone(wanted, market, wish)
     if plan is not None:
@@ -56,7 +56,7 @@ def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan
     return best.plan(len(wanted), groups, aim)
 
 
-def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: Wish) -> Plan | None:
+def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """The cheapest order with which every vehicle is as sure as if the whole order were for it, so none is surer; None
     where they are in one another's way. Much sooner found than with a price on what stays short."""
     if wish.most_suppliers is not None or wish.fewest_deliveries or not market.articles:
@@ -75,7 +75,7 @@ def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: Wish)
     return None if plan is None else replace(plan, proven=True, least=None, goal=SHORT)
 
 
-def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish) -> "_Found | None":
+def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: PurchaseWish) -> "_Found | None":
     """The best over all sets of suppliers that may be bought from, with what is proven over all of them; None if there
     is none. Raises Unsettled where none was found within the effort, though there may be one."""
     best: _Found | None = None
@@ -111,7 +111,7 @@ def _whole(bound: float) -> int:
     return ceil(bound - 1e-6 - 1e-9 * abs(bound))
 
 
-def _choices_of_suppliers(market: Market, aim: Aim, wish: Wish) -> Iterator[tuple[str, ...]]:
+def _choices_of_suppliers(market: Market, aim: Aim, wish: PurchaseWish) -> Iterator[tuple[str, ...]]:
     """Sets of suppliers to buy from: all of them, or where few are wanted every set there may be, the small ones
     first. Where something may stay short, that comes before the number of deliveries."""
     codes = sorted({article.supplier for article in market.articles})
@@ -167,7 +167,7 @@ def _box_plan(group: Group, box: Box) -> BoxPlan:
     )  # fmt: skip
 
 
-def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: Wish, suppliers: int) -> _Found | None:
+def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: PurchaseWish, suppliers: int) -> _Found | None:
     """The best order found for an aim, with its bound; None if there is none. Raises Unsettled where none was found."""
     if np.isinf(aim.short_price) and least_short(groups, market):
         return None

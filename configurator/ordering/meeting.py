@@ -26,7 +26,7 @@ from configurator.basis import ASSUMED
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Number, Record, figure
-from configurator.files.faults import Place, faults_of
+from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 
 
@@ -97,7 +97,7 @@ def twin_faults(vehicles: Iterable[Vehicle], file: str, place: str) -> list[Faul
     return [Fault(file, place, f"two vehicles are called '{name}'", expected) for name in twin_names(vehicles)]
 
 
-def _place(loc: Place) -> str:
+def _place(loc: FaultPlace) -> str:
     """vehicle, 2, day -> [[vehicle]] number 2, day"""
     keys = [str(step) for step in loc]
     if len(keys) > 1 and keys[0] == "vehicle" and keys[1].isdigit():

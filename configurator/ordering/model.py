@@ -33,7 +33,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Box:
+class BoxModel:
     """The Booleans of one vehicle."""
 
     wanted: Wanted
@@ -54,7 +54,7 @@ class OrderModel:
             self._ask(box)
         self.purchase.close(most_suppliers)
 
-    def _box(self, index: int, wanted: Wanted) -> Box:
+    def _box(self, index: int, wanted: Wanted) -> BoxModel:
         new, needs = self.model.new_bool_var, wanted.needs
         shared = [new(f"{index}:shared{place}") for place in range(len(needs.shared))]
         self.model.add_exactly_one(shared)
@@ -65,12 +65,12 @@ class OrderModel:
             c.circuit: [new(f"{index}:{c.circuit}:nozzle{n}") for n in range(len(c.nozzles))] for c in needs.circuits
         }
         covered = [new(f"{index}:covered{k}") for k in range(wanted.scenarios)]
-        box = Box(wanted, shared, setups, nozzles, covered)
+        box = BoxModel(wanted, shared, setups, nozzles, covered)
         for circuit in needs.circuits:
             self._cover(box, circuit)
         return box
 
-    def _cover(self, box: Box, circuit: CircuitNeeds) -> None:
+    def _cover(self, box: BoxModel, circuit: CircuitNeeds) -> None:
         """A scenario is covered by a setup and a nozzle that are both in the box."""
         setups, nozzles = box.setups[circuit.circuit], box.nozzles[circuit.circuit]
         for setup, has in zip(circuit.setups, setups, strict=True):
@@ -88,7 +88,7 @@ class OrderModel:
                 ways.append(pairs[pair])
             self.model.add_bool_or([*ways, covered.negated()])
 
-    def _ask(self, box: Box) -> None:
+    def _ask(self, box: BoxModel) -> None:
         """What a box asks of the shelf and the deliveries, and what its changes set free."""
         day = box.wanted.day
         for circuit in box.wanted.needs.circuits:

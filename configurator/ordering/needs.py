@@ -14,11 +14,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import AXES, Case, margins
 from configurator.judging.table import DEMAND
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
 from configurator.slots.offered import stocks_of
 from configurator.slots.options import JOINTS, Option

@@ -36,7 +36,7 @@ def kept_in(path: Path, workers: Workers, told: Told) -> Workers:
     """
 
     def work(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arrays]]:
-        shelf = _Kept(path, catalog)
+        shelf = _KeptPieces(path, catalog)
         taken = [piece for piece in pieces if piece.key in shelf.done]
         told(f"{len(taken)} of {len(pieces)} pieces of work taken from {path}{shelf.why_not}")
         for piece in taken:
@@ -57,7 +57,7 @@ def kept_in(path: Path, workers: Workers, told: Told) -> Workers:
     return work
 
 
-class _Kept:
+class _KeptPieces:
     """What the file holds of this program and catalogue, and what is put to it."""
 
     def __init__(self, path: Path, catalog: Catalog) -> None:

@@ -10,7 +10,7 @@ SHORT = "scenarios short of what is wanted"
 
 
 @dataclass(frozen=True)
-class Wish:
+class PurchaseWish:
     """How to buy: most to spend in hundredths, suppliers at most, fewest deliveries before money, effort in seconds."""
 
     budget: int | None = None

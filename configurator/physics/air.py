@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.physics.atmosphere import GAS_CONSTANT_AIR, Surroundings
-from configurator.physics.fuel_path import Array
 from configurator.physics.throttle import air_flow
 
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.physics.atmosphere import GRAVITY_M_S2
-from configurator.physics.fuel_path import Array
 
 SIGNAL_REFERENCE_PA = 2000.0
 

@@ -9,7 +9,7 @@ Sources: Aquino, SAE 810494 (the two-parameter film); coefficients for a wet man
 
 import numpy as np
 
-from configurator.physics.fuel_path import Array
+from configurator.arrays import Array
 
 PRESSURE_RANGE_BAR = (0.3, 1.0)
 SPEED_RANGE_KRPM = (0.0, 3.0)

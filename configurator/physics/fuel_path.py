@@ -9,12 +9,9 @@ from functools import cached_property
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from configurator.arrays import Array, Indices
 from configurator.errors import OutOfRange
-
-Array = NDArray[np.float64]
-Columns = NDArray[np.intp]
 
 REYNOLDS_RANGE = (10.0, 2.0e4)
 LENGTH_RATIO_RANGE = (1.5, 10.0)
@@ -79,7 +76,7 @@ class FuelPath:
     fuel_density_kg_m3: float
     fuel_viscosity_pa_s: float
 
-    def take(self, which: Columns) -> Self:
+    def take(self, which: Indices) -> Self:
         """Some of the combinations."""
         return replace(
             self, diameter_m=self.diameter_m[which], length_m=self.length_m[which], orifices=self.orifices[which],

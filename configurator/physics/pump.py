@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.physics.fuel_path import Array, Columns, FuelPath
+from configurator.arrays import Array, Indices
+from configurator.physics.fuel_path import FuelPath
 
 LOOK_EVERY = 16
 """Steps after which it is looked whose shot is out."""
@@ -48,7 +49,7 @@ def measured_lift(angle_deg: Array, table_deg: Array, table_m: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class Pump:
+class PumpMechanism:
     """Diaphragm and override spring of each combination, arrays of shape (n,)."""
 
     diaphragm_area_m2: Array
@@ -56,21 +57,21 @@ class Pump:
     spring_rate_n_m: Array
     capacity_m3: Array
 
-    def take(self, which: Columns) -> "Pump":
+    def take(self, which: Indices) -> "PumpMechanism":
         """Some of the combinations."""
-        return Pump(self.diaphragm_area_m2[which], self.spring_preload_n[which], self.spring_rate_n_m[which],
+        return PumpMechanism(self.diaphragm_area_m2[which], self.spring_preload_n[which], self.spring_rate_n_m[which],
                     self.capacity_m3[which])  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Shot:
+class PumpedFuel:
     """What reaches the nozzle tip: volume delivered per step [m3], shape (steps, n), and spring left compressed [m]."""
 
     delivered_m3: Array
     compression_m: Array
 
 
-def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, pump: Pump) -> Array:
+def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, pump: PumpMechanism) -> Array:
     """Lever travel at the diaphragm beyond its place at idle [m], shape (times, n); row 0 is the idle.
 
     x = max(0, ratio lift - slack), no more than the diaphragm's full stroke, less the same at idle; slack below 0 is
@@ -80,7 +81,7 @@ def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, p
     return np.asarray(travel - travel[0])
 
 
-def deliver(time_s: Array, follower_m: Array, pump: Pump, path: FuelPath, assist_pa: Array) -> Shot:
+def deliver(time_s: Array, follower_m: Array, pump: PumpMechanism, path: FuelPath, assist_pa: Array) -> PumpedFuel:
     """Fuel delivered while the lever moves as given, and never goes back.
 
     time_s : shape (times,) [s]; follower_m : shape (times, n) [m]; assist_pa : shape (times,) [Pa], depression at the
@@ -111,18 +112,18 @@ def deliver(time_s: Array, follower_m: Array, pump: Pump, path: FuelPath, assist
         delivered[step, slice(None) if everything else under_way] = (moved - position) * stroke.area_m2
         position = moved
     compression[under_way] = follower_m[-1].take(under_way) - position
-    return Shot(delivered, compression)
+    return PumpedFuel(delivered, compression)
 
 
 class _Stroke:
     """Speed of the diaphragms at a compression of their springs; keeps the nozzles' coefficients from time to time."""
 
-    def __init__(self, pump: Pump, path: FuelPath, coefficient: Array | None = None) -> None:
+    def __init__(self, pump: PumpMechanism, path: FuelPath, coefficient: Array | None = None) -> None:
         self._pump, self._path, self._coefficient = pump, path, coefficient
         self.area_m2 = pump.diaphragm_area_m2
         self._preload_pa, self._rate_pa_m = pump.spring_preload_n / self.area_m2, pump.spring_rate_n_m / self.area_m2
 
-    def take(self, which: Columns) -> "_Stroke":
+    def take(self, which: Indices) -> "_Stroke":
         coefficient = None if self._coefficient is None else self._coefficient[which]
         return _Stroke(self._pump.take(which), self._path.take(which), coefficient)
 

@@ -6,24 +6,20 @@ shot adds its own film and what misses the walls. Time runs in rows; a row holds
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from configurator.physics.fuel_path import Array, Columns
-from configurator.physics.tip_in import CircuitEvent, Mask
+from configurator.arrays import Array, Indices, Mask, Reals
+from configurator.physics.tip_in import CircuitEvent
 
-Reals = NDArray[np.floating[Any]]
-"""In double precision, or in single: half the memory to move, and the mixture to about 1e-6."""
-Level = Columns | int
+Level = Indices | int
 """Which of the levels to look at: one for all combinations, or each combination's own, shape (n,)."""
-Limit = tuple[float, float]
+MixtureLimit = tuple[float, float]
 """Equivalence ratio, and the side that counts: +1 above it, -1 below."""
 
 
 @dataclass(frozen=True)
-class Shots:
+class ShotFlows:
     """Shots of n combinations: mean flow per step [kg/s], shape (steps, n), and share landing on the walls, (n,).
 
     column : where combinations share flows, which of the columns of flow_kg_s is each one's, (n,).
@@ -31,20 +27,20 @@ class Shots:
 
     flow_kg_s: Reals
     film_share: Reals
-    column: Columns | None = None
+    column: Indices | None = None
 
     @property
     def count(self) -> int:
         return len(self.film_share)
 
-    def take(self, which: slice | Columns) -> "Shots":
+    def take(self, which: slice | Indices) -> "ShotFlows":
         """Some of the combinations; flows are shared, not copied."""
         column = np.arange(self.count) if self.column is None else self.column
-        return Shots(self.flow_kg_s, self.film_share[which], column[which])
+        return ShotFlows(self.flow_kg_s, self.film_share[which], column[which])
 
-    def single(self) -> "Shots":
+    def single(self) -> "ShotFlows":
         """The same in single precision."""
-        return Shots(self.flow_kg_s.astype(np.float32), self.film_share.astype(np.float32), self.column)
+        return ShotFlows(self.flow_kg_s.astype(np.float32), self.film_share.astype(np.float32), self.column)
 
     def in_step(self, step: int) -> Reals:
         """Flow of each combination in one step [kg/s], shape (n,)."""
@@ -82,7 +78,7 @@ class Levels:
         return Levels(self.factors, base, keep, gain, self.per_flow)
 
 
-def mixtures(levels: Levels, shots: Shots, at: Sequence[Level]) -> Iterator[Reals]:
+def mixtures(levels: Levels, shots: ShotFlows, at: Sequence[Level]) -> Iterator[Reals]:
     """Equivalence ratio of n combinations at k levels, one array of shape (k, n) a time."""
     direct, last = 1.0 - shots.film_share, len(shots.flow_kg_s)
     picked = [[_picked(table, level) for table in (levels.keep, levels.gain, levels.base_phi)] for level in at]
@@ -114,7 +110,7 @@ def _picked(table: Reals, level: Level) -> Callable[[int], Reals | float]:
     return lambda row: table[row].take(level)
 
 
-def mixture(levels: Levels, shots: Shots, level: Level) -> Iterator[Reals]:
+def mixture(levels: Levels, shots: ShotFlows, level: Level) -> Iterator[Reals]:
     """Equivalence ratio of n combinations, one row of shape (n,) a time."""
     return (rows[0] for rows in mixtures(levels, shots, [level]))
 
@@ -126,12 +122,12 @@ class SpellMeter:
     of the event counts as long as it was seen.
     """
 
-    def __init__(self, shape: int | tuple[int, ...], limit: Limit = (0.0, 1.0)) -> None:
+    def __init__(self, shape: int | tuple[int, ...], limit: MixtureLimit = (0.0, 1.0)) -> None:
         self._limit, self._side = limit
         self._beyond: Mask = np.zeros(shape, dtype=bool)
         self._before: Reals | None = None
         self._now_s = 0.0
-        self._crossed: list[tuple[Columns, Array]] = []
+        self._crossed: list[tuple[Indices, Array]] = []
 
     def pause(self) -> None:
         """The values before do not count: a spell starts anew."""
@@ -170,7 +166,7 @@ class SpellMeter:
 
 
 def longest_spells(
-    event: CircuitEvent, levels: Levels, shots: Shots, at: Sequence[Level], limits: Sequence[Limit]
+    event: CircuitEvent, levels: Levels, shots: ShotFlows, at: Sequence[Level], limits: Sequence[MixtureLimit]
 ) -> list[Array]:
     """Longest spell [s] beyond each limit, each of shape (k, n)."""
     meters = [SpellMeter((len(at), shots.count), limit) for limit in limits]

@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.physics.atmosphere import (
     GAS_CONSTANT_AIR,
     HEAT_RATIO_AIR,
@@ -15,7 +16,6 @@ from configurator.physics.atmosphere import (
     STANDARD_TEMPERATURE_K,
     Surroundings,
 )
-from configurator.physics.fuel_path import Array
 
 _G = HEAT_RATIO_AIR
 CRITICAL_RATIO: float = (2.0 / (_G + 1.0)) ** (_G / (_G - 1.0))

@@ -6,16 +6,13 @@ Everything here is worked out once per vehicle; combinations of parts come later
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from configurator.arrays import Array, Mask
 from configurator.physics import circuits, film
 from configurator.physics.air import AirHistory, Driveline, Engine, fill_manifold
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import GRAVITY_M_S2, Surroundings
-from configurator.physics.fuel_path import Array
 from configurator.physics.throttle import air_flow, butterfly_open_share
-
-Mask = NDArray[np.bool_]
 
 FINE_STEP_S, FINE_UNTIL_S = 0.002, 0.4
 COARSE_STEP_S, UNTIL_S = 0.008, 2.0

@@ -11,12 +11,12 @@ from functools import cached_property
 
 import numpy as np
 
-from configurator.physics.fuel_path import Array, Columns
-from configurator.physics.spells import Level, Levels, Limit, Shots, SpellMeter, longest_spells, mixture
-from configurator.physics.tip_in import CircuitEvent, Mask
+from configurator.arrays import Array, Indices, Mask
+from configurator.physics.spells import Level, Levels, MixtureLimit, ShotFlows, SpellMeter, longest_spells, mixture
+from configurator.physics.tip_in import CircuitEvent
 
 __all__ = [
-    "FACTOR_RANGE", "JUMP_S", "LEVELS", "Allowed", "Levels", "Shots", "SpellMeter", "Windows", "longest_spells",
+    "FACTOR_RANGE", "JUMP_S", "LEVELS", "Allowed", "Levels", "ShotFlows", "SpellMeter", "Windows", "longest_spells",
     "mixture", "shot_needed", "spells", "spells_at", "window_levels", "windows",
 ]  # fmt: skip
 
@@ -42,19 +42,19 @@ class Allowed:
     flood_s: float
 
     @property
-    def limits(self) -> tuple[Limit, Limit]:
+    def limits(self) -> tuple[MixtureLimit, MixtureLimit]:
         """The limits that a hole and a flood lie beyond."""
         return (self.lean_phi, -1.0), (self.rich_phi, 1.0)
 
 
-def spells(event: CircuitEvent, shots: Shots, factor: float, allowed: Allowed) -> tuple[Array, Array]:
+def spells(event: CircuitEvent, shots: ShotFlows, factor: float, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at one demand factor, each of shape (n,)."""
     levels = Levels.of(event, np.array([factor]))
     hole, flood = longest_spells(event, levels, shots, [0], allowed.limits)
     return hole[0], flood[0]
 
 
-def spells_at(event: CircuitEvent, shots: Shots, factors: Array, allowed: Allowed) -> tuple[Array, Array]:
+def spells_at(event: CircuitEvent, shots: ShotFlows, factors: Array, allowed: Allowed) -> tuple[Array, Array]:
     """Hole and flood [s] of n combinations at each of k demand factors, each of shape (n, k)."""
     levels, n, k = Levels.of(event, factors), shots.count, len(factors)
     hole, flood = np.empty(n * k), np.empty(n * k)
@@ -78,7 +78,7 @@ def window_levels(event: CircuitEvent) -> Levels:
     return Levels.of(event, np.geomspace(*FACTOR_RANGE, LEVELS)).single()
 
 
-def windows(event: CircuitEvent, shots: Shots, allowed: Allowed, levels: Levels | None = None) -> Windows:
+def windows(event: CircuitEvent, shots: ShotFlows, allowed: Allowed, levels: Levels | None = None) -> Windows:
     """Window of each combination: the connected range of f that it covers, nearest to f = 1. levels : the event's
     window_levels, where they are at hand.
 
@@ -119,7 +119,7 @@ def _windows_of_block(judge: "_Judge") -> Array:
     return ends
 
 
-def _brackets(within: Mask) -> tuple[Columns, Columns, Mask]:
+def _brackets(within: Mask) -> tuple[Indices, Indices, Mask]:
     """Coarse levels between which the ends of windows lie: the inner and the outer one of each end, shape (2, n), one
     and the same at an edge, both -1 where there is no window; and whether hole and flood decide there, (2, 2, n).
 
@@ -146,7 +146,7 @@ def _brackets(within: Mask) -> tuple[Columns, Columns, Mask]:
     return inner, outer, deciding
 
 
-def _windows_in_a_valley(judge: "_Judge", coarse: Columns, over: Array) -> Array:
+def _windows_in_a_valley(judge: "_Judge", coarse: Indices, over: Array) -> Array:
     """Windows around the level that comes nearest to meeting, shape (2, n), nan where it does not. over : at the coarse
     levels, of which none meets, shape (2, levels, n)."""
     count = over.shape[2]
@@ -174,10 +174,10 @@ class _Judge:
 
     event: CircuitEvent
     levels: Levels
-    shots: Shots
+    shots: ShotFlows
     allowed: Allowed
 
-    def of(self, which: Columns) -> "_Judge":
+    def of(self, which: Indices) -> "_Judge":
         """The same judge for some of the combinations."""
         return _Judge(self.event, self.levels, self.shots.take(which), self.allowed)
 
@@ -195,12 +195,12 @@ class _Judge:
         every = self.shots.take(np.repeat(np.arange(count), LEVELS))
         return self._beyond(every, [np.tile(np.arange(LEVELS), count)]).reshape(2, count, LEVELS)
 
-    def _beyond(self, shots: Shots, at: Sequence[Level]) -> Array:
+    def _beyond(self, shots: ShotFlows, at: Sequence[Level]) -> Array:
         hole, flood = longest_spells(self.event, self.levels, shots, at, self.allowed.limits)
         return np.array([hole - self.allowed.hole_s, flood - self.allowed.flood_s])
 
 
-def _bisected(judge: _Judge, inside: Columns, outside: Columns, over: tuple[Array, Array], deciding: Mask) -> Array:
+def _bisected(judge: _Judge, inside: Indices, outside: Indices, over: tuple[Array, Array], deciding: Mask) -> Array:
     """Factor at which a combination ceases to meet, between a level inside its window and one outside, shape (n,); nan
     where it does not meet there after all. over : what judge.beyond gives at both; deciding : spells to go by, (2, n).
     """

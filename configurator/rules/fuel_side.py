@@ -4,7 +4,7 @@ from configurator.car.facts import CircuitFacts
 from configurator.catalogue.limits import Limits
 from configurator.physics.fuel_path import screw_cut
 from configurator.rules.rule import Reading, rule
-from configurator.slots.columns import FeedScrews, Nozzles, Pumps, Shots
+from configurator.slots.columns import FeedScrews, JudgedShots, Nozzles, Pumps
 
 NOMINAL_NOZZLE_COEFFICIENT = 0.78
 """Discharge coefficient of a drilled nozzle at usual shots (1965 correlation at Re 5,000 to 10,000, l/d 3 to 4)."""
@@ -78,7 +78,7 @@ def nozzle_is_not_unusually_large(nozzle: Nozzles, limits: Limits) -> Reading:
     mend="a larger nozzle; where that only shortens the shot, the larger pump or a lobe with more lift",
     limit="hole_most_ms",
 )
-def shot_covers_the_hole(shot: Shots, limits: Limits) -> Reading:
+def shot_covers_the_hole(shot: JudgedShots, limits: Limits) -> Reading:
     """The shot covers the lean hole after tip-in: the longest spell below the lean limit stays short."""
     return shot.hole_ms, limits.hole_most_ms
 
@@ -91,7 +91,7 @@ def shot_covers_the_hole(shot: Shots, limits: Limits) -> Reading:
     mend="a smaller nozzle, or a lobe with less lift",
     limit="flood_most_ms",
 )
-def shot_does_not_flood(shot: Shots, limits: Limits) -> Reading:
+def shot_does_not_flood(shot: JudgedShots, limits: Limits) -> Reading:
     """The shot does not drown the engine: the longest spell above the rich limit stays short."""
     return shot.flood_ms, limits.flood_most_ms
 
@@ -103,6 +103,6 @@ def shot_does_not_flood(shot: Shots, limits: Limits) -> Reading:
     says="the rear shot ends {value:.0f} ms after tip-in; the rear main circuit delivers from {limit:.0f} ms",
     mend="the larger pump or a lobe with more lift on the rear circuit; a smaller rear nozzle makes it last, too",
 )
-def rear_shot_lasts_until_the_main_delivers(shot: Shots, facts: CircuitFacts) -> Reading:
+def rear_shot_lasts_until_the_main_delivers(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """The rear circuit has no idle flow to help it: its shot lasts until the rear main circuit delivers."""
     return shot.ends_ms, facts.rear_main_delivers_ms

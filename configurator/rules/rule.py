@@ -12,8 +12,8 @@ from typing import Any, Literal
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.basis import COMMON_PRACTICE
-from configurator.physics.fuel_path import Array
 
 Severity = Literal["conflict", "warning", "note"]
 Reading = tuple[Any, Any]

@@ -10,9 +10,9 @@ from typing import Self
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
-from configurator.physics.fuel_path import Array
 from configurator.physics.pump import front_loaded_lift, measured_lift
 
 SLOT_WORDS = {
@@ -23,7 +23,7 @@ SLOT_WORDS = {
 
 
 @dataclass(frozen=True)
-class Column:
+class OptionColumn:
     """Arrays of one slot's options."""
 
     def along(self, axis: int, dimensions: int) -> Self:
@@ -39,7 +39,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Nozzles(Column):
+class Nozzles(OptionColumn):
     """diameter_mm is the one measured where there is one; stamped_mm is nan where nothing is stamped."""
 
     diameter_mm: Array
@@ -56,12 +56,12 @@ class Nozzles(Column):
 
 
 @dataclass(frozen=True)
-class FeedScrews(Column):
+class FeedScrews(OptionColumn):
     passage_area_mm2: Array
 
 
 @dataclass(frozen=True)
-class Pumps(Column):
+class Pumps(OptionColumn):
     capacity_cc: Array
     diaphragm_area_mm2: Array
     safe_stroke_mm: Array
@@ -78,7 +78,7 @@ class Pumps(Column):
 
 
 @dataclass(frozen=True)
-class Lobes(Column):
+class Lobes(OptionColumn):
     """A lobe in one of its phases; phase_off_deg is how far that is from a phase it is drilled for."""
 
     total_lift_mm: Array
@@ -92,18 +92,18 @@ class Lobes(Column):
 
 
 @dataclass(frozen=True)
-class Spacers(Column):
+class Spacers(OptionColumn):
     thickness_mm: Array
     bonnet_mm: Array
 
 
 @dataclass(frozen=True)
-class PadReliefs(Column):
+class PadReliefs(OptionColumn):
     relief_mm: Array
 
 
 @dataclass(frozen=True)
-class Shots:
+class JudgedShots:
     """What combinations deliver, arrays over (nozzle, feed screw, pump, lobe); window ends are demand factors."""
 
     hole_ms: Array
@@ -114,9 +114,9 @@ class Shots:
     window_low: Array
     window_high: Array
 
-    def at(self, index: tuple[int | slice, ...]) -> "Shots":
+    def at(self, index: tuple[int | slice, ...]) -> "JudgedShots":
         """Some of the combinations, or one of them as arrays of no dimension."""
-        return Shots(**{item.name: np.asarray(getattr(self, item.name)[index]) for item in fields(self)})
+        return JudgedShots(**{item.name: np.asarray(getattr(self, item.name)[index]) for item in fields(self)})
 
 
 @dataclass(frozen=True)

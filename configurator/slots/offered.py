@@ -14,7 +14,7 @@ from configurator.car.fitted import Fitted, FittedCircuit, FittedNozzle
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, NozzlePart, Operation, Part, PumpFigures
 from configurator.slots.columns import Mount
-from configurator.slots.options import Figures, Offered, Option, Stack, Stock, pence
+from configurator.slots.options import Offered, Option, OptionFigures, Stack, Stock, pence
 from configurator.units.drills import drills_between
 from configurator.units.units import show_diameter
 
@@ -108,7 +108,7 @@ def as_fitted(part: NozzlePart) -> FittedNozzle:
     )
 
 
-def _new(part: Part, figures: Figures, label: str, comes_with: tuple[str, ...] = ()) -> Option:
+def _new(part: Part, figures: OptionFigures, label: str, comes_with: tuple[str, ...] = ()) -> Option:
     return Option(label, figures, "fit", part.code, pence(part.price), part.labour_min, comes_with)
 
 

@@ -11,15 +11,11 @@ from functools import cached_property
 from typing import Literal, overload
 
 import numpy as np
-from numpy.typing import NDArray
 
+from configurator.arrays import Indices, Integers
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, Part, PumpFigures
 from configurator.slots.columns import Mount
-
-Places = NDArray[np.intp]
-Whole = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 Work = Literal["none", "fit", "remove", "redrill", "rephase", "relieve"]
 
@@ -41,7 +37,7 @@ class Stack:
     bonnet_mm: float
 
 
-Figures = FittedNozzle | FeedScrewFigures | PumpFigures | Mount | Stack | float
+OptionFigures = FittedNozzle | FeedScrewFigures | PumpFigures | Mount | Stack | float
 """A pad relief is the depth taken off [mm]."""
 
 
@@ -52,7 +48,7 @@ class Option:
     undone."""
 
     label: str
-    figures: Figures
+    figures: OptionFigures
     work: Work
     code: str | None = None
     price: int = 0
@@ -91,11 +87,11 @@ class Stock:
     ) -> None:
         self.parts, self._make = parts, make
         number: dict[Hashable, int] = {}
-        self.kind: Places = np.array([number.setdefault(kind, len(number)) for kind in kinds], dtype=np.intp)
-        self.price: Whole = np.rint(np.array([part.price for part in parts], dtype=float) * 100).astype(np.int64)
-        self.labour_min: Whole = np.array([part.labour_min for part in parts], dtype=np.int64)
+        self.kind: Indices = np.array([number.setdefault(kind, len(number)) for kind in kinds], dtype=np.intp)
+        self.price: Integers = np.rint(np.array([part.price for part in parts], dtype=float) * 100).astype(np.int64)
+        self.labour_min: Integers = np.array([part.labour_min for part in parts], dtype=np.int64)
         held: dict[tuple[str, ...], int] = {(): 0}
-        self.box: Places = np.zeros(len(parts), dtype=np.intp)
+        self.box: Indices = np.zeros(len(parts), dtype=np.intp)
         """Number of what comes in the same box: 0 for nothing."""
         for place, codes in enumerate(boxes):
             self.box[place] = held.setdefault(codes, len(held))
@@ -125,17 +121,17 @@ class Stock:
         return found
 
     @cached_property
-    def by_price(self) -> Places:
+    def by_price(self) -> Indices:
         """All places: kind by kind, the cheapest of each first, then the quickest to fit, then the first by code."""
         return np.lexsort((self._code_rank, self.labour_min, self.price, self.kind))
 
     @cached_property
-    def by_labour(self) -> Places:
+    def by_labour(self) -> Indices:
         """All places: kind by kind, the quickest to fit of each first, then the cheapest, then the first by code."""
         return np.lexsort((self._code_rank, self.price, self.labour_min, self.kind))
 
     @cached_property
-    def _code_rank(self) -> Places:
+    def _code_rank(self) -> Indices:
         # Options of one code are never of one kind, so nothing else has to tell them apart.
         codes = [part.code for part in self.parts]
         rank = np.empty(len(codes), dtype=np.intp)
@@ -149,7 +145,7 @@ class Offered(Sequence[Option]):
     taken : places in the stock. Options beside those of the stock are each a kind of their own.
     """
 
-    def __init__(self, first: Sequence[Option], stock: Stock, taken: Places, last: Sequence[Option] = ()) -> None:
+    def __init__(self, first: Sequence[Option], stock: Stock, taken: Indices, last: Sequence[Option] = ()) -> None:
         self._first, self._stock, self._taken, self._last = tuple(first), stock, taken, tuple(last)
 
     @classmethod
@@ -190,7 +186,7 @@ class Offered(Sequence[Option]):
         return [*range(len(self._first)), *range(len(self) - len(self._last), len(self))]
 
     @cached_property
-    def kind(self) -> Places:
+    def kind(self) -> Indices:
         """Number of each option's kind, in the order in which the kinds are found, (options,)."""
         of_stock = np.asarray(self._stock.kind[self._taken])
         there = np.zeros(int(self._stock.kind.max(initial=-1)) + 1, dtype=bool)
@@ -236,19 +232,19 @@ class Offered(Sequence[Option]):
         return dict(zip(self._stock.kind[self._taken].tolist(), own.tolist(), strict=True))
 
     @cached_property
-    def price(self) -> Whole:
+    def price(self) -> Integers:
         """Price of each option, (options,)."""
         prices = ([option.price for option in some] for some in (self._first, self._last))
         return self._with_own(next(prices), self._stock.price[self._taken], next(prices))
 
     @cached_property
-    def labour_min(self) -> Whole:
+    def labour_min(self) -> Integers:
         """Labour for each option [min], (options,)."""
         labours = ([option.labour_min for option in some] for some in (self._first, self._last))
         return self._with_own(next(labours), self._stock.labour_min[self._taken], next(labours))
 
     @cached_property
-    def box(self) -> Places:
+    def box(self) -> Indices:
         """Number of what comes in each option's box, 0 for nothing, (options,)."""
         return self._with_own([0] * len(self._first), self._stock.box[self._taken], [0] * len(self._last))
 
@@ -289,23 +285,23 @@ class Offered(Sequence[Option]):
         return np.flatnonzero(np.array([holds(option) for option in self.kinds], dtype=bool)[self.kind]).tolist()
 
     @cached_property
-    def by_price(self) -> Places:
+    def by_price(self) -> Indices:
         """All places: kind by kind, the cheapest of each first."""
         return self._sorted(self._stock.by_price)
 
     @cached_property
-    def by_labour(self) -> Places:
+    def by_labour(self) -> Indices:
         """All places: kind by kind, the quickest to fit of each first."""
         return self._sorted(self._stock.by_labour)
 
     @staticmethod
-    def least(group: Places, order: Places) -> Places:
+    def least(group: Indices, order: Indices) -> Indices:
         """Of each group the place that comes first in an order of places; group is given for every place, (groups,)."""
         found = np.full(int(group.max(initial=-1)) + 1, -1, dtype=np.intp)
         found[group[order[::-1]]] = order[::-1]  # of several the last one written stays
         return found
 
-    def _sorted(self, order: Places) -> Places:
+    def _sorted(self, order: Indices) -> Indices:
         place = np.full(len(self._stock), -1, dtype=np.intp)
         place[self._taken] = len(self._first) + np.arange(len(self._taken))
         behind = place[order]
@@ -313,7 +309,7 @@ class Offered(Sequence[Option]):
             range(len(self._first)), behind[behind >= 0], range(len(self) - len(self._last), len(self))
         )
 
-    def _with_own(self, first: Sequence[int], of_stock: Whole | Places, last: Sequence[int]) -> Whole:
+    def _with_own(self, first: Sequence[int], of_stock: Integers | Indices, last: Sequence[int]) -> Integers:
         return np.concatenate([np.array(first, dtype=np.int64), of_stock, np.array(last, dtype=np.int64)])
 
 

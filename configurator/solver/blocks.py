@@ -15,8 +15,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from configurator.arrays import Indices, Integers, Mask
 from configurator.rules import SHARED_SLOTS
-from configurator.slots.options import JOINTS, Mask, Places, Whole
+from configurator.slots.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
 
 Entry = TypeVar("Entry", bound=np.generic)
@@ -26,14 +27,14 @@ MOST_BITS = 18
 
 
 @dataclass(frozen=True)
-class Broken:
+class BrokenRules:
     """Which constraints each of n cells breaks: an id a cell, and for each id a bit for every constraint broken."""
 
     ids: Ids
     signatures: tuple[int, ...]
 
     @classmethod
-    def of(cls, shape: tuple[int, ...], masks: Sequence[tuple[int, Mask]]) -> "Broken":
+    def of(cls, shape: tuple[int, ...], masks: Sequence[tuple[int, Mask]]) -> "BrokenRules":
         """masks : bit of a constraint, and whether each cell breaks it, an array that broadcasts to the shape."""
         ids: Ids = np.zeros(shape, dtype=np.int32)
         signatures, left = [0], list(masks)
@@ -80,10 +81,10 @@ class Block:
         return along(table, own, self.slots)
 
     @cached_property
-    def broken(self) -> Broken:
+    def broken(self) -> BrokenRules:
         """Hard constraints that each cell breaks."""
         masks = [(_bit(self.hard, c), self._along(~c.allowed, *c.slots)) for c in self.within if not c.advice]
-        return Broken.of(self.shape, masks)
+        return BrokenRules.of(self.shape, masks)
 
     @cached_property
     def holds(self) -> Mask:
@@ -99,7 +100,7 @@ class Block:
         """Whether each option of a slot is a change."""
         return {slot: np.array([option.changed for option in self.problem.options[slot]]) for slot in self.slots}
 
-    def cost(self, goal: str) -> Whole:
+    def cost(self, goal: str) -> Integers:
         """What each cell adds to a goal, gaskets and what comes in a pump's box included, (n,)."""
         if goal == "advice":
             return _added(self.shape, (self._along(~c.allowed, *c.slots) for c in self.within if c.advice))
@@ -121,9 +122,9 @@ class Block:
         return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in opens.items()]
 
     @cached_property
-    def box_savings(self) -> list[tuple[str, str, Whole]]:
+    def box_savings(self) -> list[tuple[str, str, Integers]]:
         """Slot of a pump, another slot, and what is saved for each pair of their options."""
-        saved: dict[tuple[str, str], Whole] = {}
+        saved: dict[tuple[str, str], Integers] = {}
         for pump, index, other, place, price in self.problem.kit_savings():
             if pump in self.slots:
                 sizes = (len(self.problem.options[pump]), len(self.problem.options[other]))
@@ -131,7 +132,7 @@ class Block:
                 table[index, place] = price
         return [(pump, other, table) for (pump, other), table in saved.items()]
 
-    def place(self, slot: str) -> Places:
+    def place(self, slot: str) -> Indices:
         """Option of one slot in each cell, (n,)."""
         own = self._along(np.arange(self.shape[self.slots.index(slot)]), slot)
         return np.broadcast_to(own, self.shape).reshape(-1)
@@ -141,7 +142,7 @@ class Block:
         return {slot: int(place) for slot, place in zip(self.slots, np.unravel_index(cell, self.shape), strict=True)}
 
     @cached_property
-    def door(self) -> Places:
+    def door(self) -> Indices:
         """Number of each cell's combination of doors, (n,)."""
         number = np.zeros((1,) * len(self.slots), dtype=np.intp)
         for slot in self.doors:
@@ -167,9 +168,9 @@ class Bridge:
     shape: tuple[int, int]
 
     @cached_property
-    def broken(self) -> Broken:
+    def broken(self) -> BrokenRules:
         """Hard constraints that each combination breaks."""
-        return Broken.of(self.whole, [(bit, mask) for bit, mask in self.masks if bit >= 0])
+        return BrokenRules.of(self.whole, [(bit, mask) for bit, mask in self.masks if bit >= 0])
 
     @property
     def ids(self) -> Ids:
@@ -185,7 +186,7 @@ class Bridge:
         return ~broken.reshape(self.shape)
 
     @cached_property
-    def advice(self) -> Whole:
+    def advice(self) -> Integers:
         """How much advice is not followed."""
         return _added(self.whole, [mask for bit, mask in self.masks if bit < 0]).reshape(self.shape)
 
@@ -274,7 +275,7 @@ def _bit(hard: Sequence[Constraint], constraint: Constraint) -> int:
     return next(place for place, other in enumerate(hard) if other is constraint)
 
 
-def _added(shape: tuple[int, ...], terms: Iterable[Whole | Mask]) -> Whole:
+def _added(shape: tuple[int, ...], terms: Iterable[Integers | Mask]) -> Integers:
     """Sum of arrays that broadcast to the shape, flattened."""
     total = np.zeros(shape, dtype=np.int64)
     for term in terms:

@@ -14,8 +14,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from configurator.arrays import Mask
 from configurator.rules import RULES
-from configurator.slots.options import Mask
 from configurator.solver.blocks import Block, Blocks, Ids
 from configurator.solver.problem import Constraint
 
@@ -26,7 +26,7 @@ Member = TypeVar("Member")
 Sets = tuple[int, ...]
 """Sets of constraints, none of which holds another, in a fixed order."""
 Rows = Mapping[tuple[int, str], Ids]
-Allowed = Mapping[str, frozenset[int]]
+AllowedOptions = Mapping[str, frozenset[int]]
 """Options that each pinned slot may have."""
 
 
@@ -77,7 +77,7 @@ class Ways:
     stands behind those of the hard constraints, in the order of `pinned`.
     """
 
-    def __init__(self, blocks: Blocks, pins: Allowed | None = None, numbers: Rows | None = None) -> None:
+    def __init__(self, blocks: Blocks, pins: AllowedOptions | None = None, numbers: Rows | None = None) -> None:
         self.blocks, self._pins = blocks, pins or {}
         self.pinned = tuple(self._pins)
         self._numbers = numbers or {
@@ -91,7 +91,7 @@ class Ways:
         self._met_by_slot: dict[str, Mask] = {}
         self._beyond: dict[int, list[tuple[Sets, list[int]]]] = {}
 
-    def under(self, pins: Allowed) -> "Ways":
+    def under(self, pins: AllowedOptions) -> "Ways":
         """The ways out under other pins; what does not hang on pins is not worked out again."""
         return self if pins == self._pins else Ways(self.blocks, pins, self._numbers)
 

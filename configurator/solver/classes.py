@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Indices, Mask
 from configurator.judging.case import Case
-from configurator.slots.options import Mask, Offered, Places
+from configurator.slots.options import Offered
 from configurator.slots.wishes import Wish
 from configurator.solver.problem import Problem, among, problem_over
 
@@ -21,13 +22,13 @@ class Classes:
     """One slot's options, and the number of each one's class, (options,)."""
 
     offered: Offered
-    number: Places
+    number: Indices
 
     @property
     def count(self) -> int:
         return int(self.number.max(initial=-1)) + 1
 
-    def cheapest(self, allowed: Mask | None = None) -> Places:
+    def cheapest(self, allowed: Mask | None = None) -> Indices:
         """The place of each class's cheapest option, of those allowed; -1 where none is, (classes,)."""
         order = self.offered.by_price
         if allowed is not None:
@@ -36,7 +37,7 @@ class Classes:
         found[self.number[order[::-1]]] = order[::-1]  # of several the last one written stays
         return found
 
-    def worth_choosing(self) -> Places:
+    def worth_choosing(self) -> Indices:
         """Places of all that any order of goals could prefer, in the slot's order."""
         quickest = Offered.least(self.number, self.offered.by_labour)
         return np.unique(np.concatenate([self.cheapest(), quickest]))
@@ -65,7 +66,7 @@ def choice_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     return problem_over(case, wishes, places)
 
 
-def _in_a_box(offered: Offered, pumps: Offered) -> Places:
+def _in_a_box(offered: Offered, pumps: Offered) -> Indices:
     """0 for options that come in no pump's box, and a number of its own for each of the others."""
     number = np.zeros(len(offered), dtype=np.intp)
     boxes = {pumps.boxes[box] for box in np.flatnonzero(np.bincount(pumps.box)).tolist()}
@@ -74,7 +75,7 @@ def _in_a_box(offered: Offered, pumps: Offered) -> Places:
     return number
 
 
-def _parted(number: Places, feature: Places | Mask) -> Places:
+def _parted(number: Indices, feature: Indices | Mask) -> Indices:
     """Classes parted further by a feature, numbered by class and then by feature."""
     several = int(feature.max(initial=0)) + 1
     if several == 1:

@@ -14,7 +14,8 @@ from math import prod
 
 import numpy as np
 
-from configurator.slots.options import Mask, Places, Whole, Work
+from configurator.arrays import Indices, Integers, Mask
+from configurator.slots.options import Work
 from configurator.slots.wishes import GOALS
 from configurator.solver.blocks import Block, Blocks, along
 from configurator.solver.problem import Constraint, Problem, undominated
@@ -106,7 +107,7 @@ class _Pack:
     """Goals packed into one number: what each option of each slot adds, and what a hundredth of the price and one
     advice not followed weigh in it."""
 
-    of_options: dict[str, Whole]
+    of_options: dict[str, Integers]
     price: int
     advice: int
 
@@ -132,20 +133,20 @@ class _Cells:
         cells = np.flatnonzero(holds)
         row = cells // several  # several times faster than divmod
         self.count = len(cells)
-        self.place: dict[str, Places] = {slot: places[row] for slot, places in at.items()}
+        self.place: dict[str, Indices] = {slot: places[row] for slot, places in at.items()}
         self.place |= dict.fromkeys(last, cells - row * several)
         self._advice = [c for c in block.within if c.advice]
         self._savings = block.box_savings
         self._openings = block.openings
 
-    def number(self, slots: Sequence[str]) -> Places:
+    def number(self, slots: Sequence[str]) -> Indices:
         """Number of each cell's combination of some slots' options."""
         number = np.zeros(self.count, dtype=np.intp)
         for slot in slots:
             number = number * len(self.block.problem.options[slot]) + self.place[slot]
         return number
 
-    def key(self, pack: _Pack, cells: Places | None = None) -> Whole:
+    def key(self, pack: _Pack, cells: Indices | None = None) -> Integers:
         """What some of the cells, or all of them, add to a pack of goals."""
         at = self.place if cells is None else {slot: places[cells] for slot, places in self.place.items()}
         key = np.zeros(self.count if cells is None else len(cells), dtype=np.int64)
@@ -163,7 +164,7 @@ class _Cells:
         return key
 
 
-def _rows(rule: Constraint, last: str, at: Mapping[str, Places]) -> Mask:
+def _rows(rule: Constraint, last: str, at: Mapping[str, Indices]) -> Mask:
     """What a rule allows of one slot's options at places of its other slots, (places or 1, options)."""
     others = [slot for slot in rule.slots if slot != last]
     allowed = np.moveaxis(rule.allowed, rule.slots.index(last), -1)
@@ -179,8 +180,8 @@ class _Best:
     """The best of some tables for each set of assignments left out and each core cell: keys (packs, sets, core cells),
     NEVER where there is none, and for each table the cell it is reached in (sets, core cells)."""
 
-    keys: Whole
-    cells: list[Places]
+    keys: Integers
+    cells: list[Indices]
 
 
 class Optimum:
@@ -223,7 +224,7 @@ class Optimum:
             (problem.costs[at := GOALS.index(goal)], everywhere, most[at] + on_top.get(goal, 0), goal) for goal in order
         ]
         goals += [(problem.ranks[span], span, span.stop - span.start - 1, "rank") for span in problem.spans.values()]
-        packs: list[tuple[Whole, int, int]] = []
+        packs: list[tuple[Integers, int, int]] = []
         room = EXACT + 1
         for costs, span, greatest, goal in goals:
             if room * (greatest + 1) > EXACT or len(packs) == 1:
@@ -240,7 +241,7 @@ class Optimum:
             for of_options, price, advice in packs
         ]
 
-    def _left_out(self, table: _Cells, unlike: Sequence[Works]) -> Places:
+    def _left_out(self, table: _Cells, unlike: Sequence[Works]) -> Indices:
         """Which of the works each cell leaves something of out, a bit each."""
         left_out = np.zeros(table.count, dtype=np.intp)
         for bit, works in enumerate(unlike):
@@ -301,7 +302,7 @@ def _beside(these: _Best, those: _Best) -> _Best:
     return _Best(keys, cells)
 
 
-def _first_of_groups(group: Places, table: _Cells, packs: Sequence[_Pack]) -> Places:
+def _first_of_groups(group: Indices, table: _Cells, packs: Sequence[_Pack]) -> Indices:
     """Of each group of cells the one whose keys, one after the other, are least; group : its number for each cell."""
     in_order = bool((group[:-1] <= group[1:]).all())
     left = np.arange(len(group)) if in_order else np.argsort(group, kind="stable")
@@ -319,7 +320,7 @@ def _first_of_groups(group: Places, table: _Cells, packs: Sequence[_Pack]) -> Pl
     return left
 
 
-def _first_least(keys: Whole) -> Places:
+def _first_least(keys: Integers) -> Indices:
     """Place along the second axis at which the keys, one after the other, are least; keys : (packs, places, n)."""
     least: Mask = np.ones(keys.shape[1:], dtype=bool)
     for key in keys:

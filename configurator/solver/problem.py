@@ -12,10 +12,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from configurator.arrays import Indices, Integers, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import AXES, Case, margins
 from configurator.rules import RULES, SHARED_SLOTS, Rule
-from configurator.slots.options import Mask, Option, Places, Whole, pence
+from configurator.slots.options import Option, pence
 from configurator.slots.wishes import GOALS, Wish
 
 
@@ -48,11 +49,11 @@ class Problem:
     nozzle_now_mm: dict[str, float] = field(default_factory=dict)
     """Orifice fitted now, by slot."""
 
-    def cost(self, slot: str, goal: str) -> Whole:
+    def cost(self, slot: str, goal: str) -> Integers:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
         return self.costs[GOALS.index(goal), self.spans[slot]]
 
-    def rank(self, slot: str) -> Whole:
+    def rank(self, slot: str) -> Integers:
         """Place of each option in the order of codes, the fitted one first."""
         return self.ranks[self.spans[slot]]
 
@@ -63,7 +64,7 @@ class Problem:
         return {slot: slice(end - len(own), end) for (slot, own), end in zip(self.options.items(), ends, strict=True)}
 
     @cached_property
-    def costs(self) -> Whole:
+    def costs(self) -> Integers:
         """What each option adds to each goal by itself, (goals, options of all slots); orifices in thousandths of a
         millimetre."""
         every = [option for options in self.options.values() for option in options]
@@ -81,7 +82,7 @@ class Problem:
         return costs
 
     @cached_property
-    def ranks(self) -> Whole:
+    def ranks(self) -> Integers:
         """Rank of each option within its slot, (options of all slots,)."""
         ranks = np.empty(sum(len(options) for options in self.options.values()), dtype=np.int64)
         for slot, options in self.options.items():
@@ -119,7 +120,7 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     return problem_over(case, wishes, {slot: np.arange(len(offered)) for slot, offered in case.options.items()})
 
 
-def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[str, Places]) -> Problem:
+def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[str, Indices]) -> Problem:
     """The choice between these options of each slot only, given by their places in the case's."""
     options = {slot: tuple(case.options[slot][place] for place in chosen.tolist()) for slot, chosen in places.items()}
     kinds = {slot: case.options[slot].kind[chosen] for slot, chosen in places.items()}
@@ -140,7 +141,7 @@ def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[str, Places
     return Problem(options, tuple(c for c in constraints if not c.allowed.all() or not c.rule), gaskets, now)
 
 
-def _wish_constraint(wish: Wish, places: Places, count: int) -> Constraint:
+def _wish_constraint(wish: Wish, places: Indices, count: int) -> Constraint:
     allowed = among(wish.allowed, count)[places]
     return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float))
 
@@ -152,7 +153,7 @@ def among(places: Collection[int], count: int) -> Mask:
     return mask
 
 
-def _rule_constraint(rule: Rule, circuit: str, table: Mapping[str, object], kinds: Mapping[str, Places]) -> Constraint:
+def _rule_constraint(rule: Rule, circuit: str, table: Mapping[str, object], kinds: Mapping[str, Indices]) -> Constraint:
     bare = tuple(slot for slot in AXES if slot in rule.circuit_slots())
     slots = tuple(slot if slot in SHARED_SLOTS else f"{circuit}.{slot}" for slot in bare)
     margin = margins(rule, table)

@@ -13,8 +13,8 @@ from math import prod
 
 import numpy as np
 
+from configurator.arrays import Indices, Integers
 from configurator.errors import TipinError
-from configurator.slots.options import Places, Whole
 from configurator.solver.blocks import Block, Blocks
 from configurator.solver.problem import Problem
 from configurator.solver.solution import Assignment
@@ -71,7 +71,7 @@ class Weights:
         """Price and labour as one number."""
         return price * self.labour + labour_min
 
-    def of_cells(self, table: Block) -> Whole:
+    def of_cells(self, table: Block) -> Integers:
         """Everything that a table's cells cost, (n,)."""
         packed = table.cost("changes")
         for most, goal in (
@@ -80,7 +80,7 @@ class Weights:
             packed = packed * most + table.cost(goal)
         return packed
 
-    def unpacked(self, cost: Whole) -> tuple[Whole, Whole, Whole]:
+    def unpacked(self, cost: Integers) -> tuple[Integers, Integers, Integers]:
         """Slots changed, price and labour of packed costs."""
         rest, labour = np.divmod(cost, self.labour)
         rest, price = np.divmod(rest, self.price)
@@ -93,12 +93,12 @@ class Costs:
     def __init__(self, blocks: Blocks, weights: Weights) -> None:
         self.blocks, self.weights = blocks, weights
         self.tables = [*blocks.blocks, blocks.core]
-        self._over: dict[tuple[int, tuple[str, ...]], Whole] = {}
+        self._over: dict[tuple[int, tuple[str, ...]], Integers] = {}
         self._cells = [
             np.where(table.holds, weights.of_cells(table), NEVER).reshape(table.shape) for table in self.tables
         ]
 
-    def over(self, number: int, slots: Collection[str]) -> Whole:
+    def over(self, number: int, slots: Collection[str]) -> Integers:
         """The least over all other slots of a block; every axis stays, those of the others with length 1."""
         kept = tuple(slot for slot in self.tables[number].slots if slot in slots)
         if len(kept) == len(self.tables[number].slots):
@@ -109,7 +109,7 @@ class Costs:
         return self._over[number, kept]
 
     @cached_property
-    def bridges(self) -> list[Whole]:
+    def bridges(self) -> list[Integers]:
         """What going through a door costs with each cell of the core, (doors, core cells)."""
         weight = self.weights.one_not_followed
         return [np.where(bridge.holds, weight * bridge.advice, NEVER) for bridge in self.blocks.bridges]
@@ -121,7 +121,7 @@ class Sweep:
     def __init__(self, costs: Costs, pins: Pins) -> None:
         self.costs, self.blocks, self.pins = costs, costs.blocks, pins
 
-    def least(self, slot: str) -> Whole:
+    def least(self, slot: str) -> Integers:
         """The least packed cost for every option of a slot, its own pin lifted; NEVER where it is impossible."""
         home = self.blocks.home(slot)
         if home is None:
@@ -157,7 +157,7 @@ class Sweep:
                 chosen |= block.options_at(int(self._cells_taken[number][door]))
         return {name: chosen[name] for name in self.blocks.problem.options}
 
-    def _first_cells(self, slot: str) -> Places:
+    def _first_cells(self, slot: str) -> Indices:
         """For every option of a slot the first cell, of its block or of the core, that has the least cost."""
         if slot not in self._cells_of:
             home = self.blocks.home(slot)
@@ -170,27 +170,27 @@ class Sweep:
         return self._cells_of[slot]
 
     @cached_property
-    def _cells_of(self) -> dict[str, Places]:
+    def _cells_of(self) -> dict[str, Indices]:
         return {}
 
-    def _core_cells(self, number: int) -> Places:
+    def _core_cells(self, number: int) -> Indices:
         """For each door of a block the core's cell that it goes with best."""
         return np.asarray(np.argmin(self._through(number), axis=1))
 
     @cached_property
-    def _doors_taken(self) -> list[Places]:
+    def _doors_taken(self) -> list[Indices]:
         """For each block the best door for each cell of the core."""
         return [np.argmin(table, axis=0) for table in self._to_core]
 
     @cached_property
-    def _cells_taken(self) -> list[Places]:
+    def _cells_taken(self) -> list[Indices]:
         """For each block the first of the best cells behind each of its doors."""
         return [
             _first_least(self._pinned(number, block.slots), block, block.doors)
             for number, block in enumerate(self.blocks.blocks)
         ]
 
-    def _pinned(self, number: int, slots: Sequence[str], lifted: str = "") -> Whole:
+    def _pinned(self, number: int, slots: Sequence[str], lifted: str = "") -> Integers:
         """The least over all other slots of a block under the pins; every axis stays."""
         table = self.costs.tables[number]
         pinned = [slot for slot in table.slots if slot in self.pins]
@@ -202,7 +202,7 @@ class Sweep:
         gone = tuple(axis for axis, slot in enumerate(table.slots) if slot in pinned and slot not in slots)
         return cost.min(axis=gone, keepdims=True) if gone else cost
 
-    def _own(self, table: Block, slot: str, *, lifted: bool) -> Whole:
+    def _own(self, table: Block, slot: str, *, lifted: bool) -> Integers:
         """What a pin makes of the cost of each of its slot's options: its change does not count."""
         own = -self.costs.weights.change * table.changed[slot].astype(np.int64)
         if lifted:
@@ -213,7 +213,7 @@ class Sweep:
         found[allowed] = own[allowed] + np.array([pin.further.get(place, 0) for place in allowed.tolist()])
         return found
 
-    def _over_core(self, lifted: str = "", but: int | None = None) -> Whole:
+    def _over_core(self, lifted: str = "", but: int | None = None) -> Integers:
         """The least of everything, one block excepted, for each cell of the core."""
         cost = _cut(self._pinned(-1, self.blocks.core.slots, lifted).reshape(-1))
         for number, gathered in enumerate(self._gathered):
@@ -222,7 +222,7 @@ class Sweep:
         return cost
 
     @cached_property
-    def _to_core(self) -> list[Whole]:
+    def _to_core(self) -> list[Integers]:
         """The least of each block through each door with each cell of the core, (doors, core cells)."""
         return [
             _cut(_cut(self._pinned(number, block.doors).reshape(-1))[:, None] + bridge)
@@ -230,34 +230,34 @@ class Sweep:
         ]
 
     @cached_property
-    def _gathered(self) -> list[Whole]:
+    def _gathered(self) -> list[Integers]:
         """The least of each block for each cell of the core."""
         return [table.min(axis=0) for table in self._to_core]
 
-    def _through(self, number: int) -> Whole:
+    def _through(self, number: int) -> Integers:
         """The least of everything but a block, for each of its doors and each cell of the core."""
         if number not in self._outside:
             self._outside[number] = _cut(self.costs.bridges[number] + self._over_core(but=number))
         return self._outside[number]
 
-    def _behind(self, number: int) -> Whole:
+    def _behind(self, number: int) -> Integers:
         """The least of everything but a block, for each of its doors; every axis of the block stays."""
         block = self.blocks.blocks[number]
         shape = [size if slot in block.doors else 1 for slot, size in zip(block.slots, block.shape, strict=True)]
         return np.asarray(self._through(number).min(axis=1)).reshape(shape)
 
     @cached_property
-    def _outside(self) -> dict[int, Whole]:
+    def _outside(self) -> dict[int, Integers]:
         return {}
 
 
-def _first_least(cost: Whole, table: Block, slots: Sequence[str]) -> Places:
+def _first_least(cost: Integers, table: Block, slots: Sequence[str]) -> Indices:
     """For each combination of some slots' options the first cell of a table that has the least cost."""
     axes = [table.slots.index(slot) for slot in slots]
     others = [axis for axis in range(len(table.slots)) if axis not in axes]
     sizes = [table.shape[axis] for axis in axes]
     rows = cost.transpose([*axes, *others]).reshape(prod(sizes), -1)
-    at: dict[int, Places] = {}
+    at: dict[int, Indices] = {}
     for places, some in ((np.arange(len(rows)), axes), (np.argmin(rows, axis=1), others)):
         if some:
             at |= zip(some, np.unravel_index(places, [table.shape[axis] for axis in some]), strict=True)
@@ -267,6 +267,6 @@ def _first_least(cost: Whole, table: Block, slots: Sequence[str]) -> Places:
     return cell
 
 
-def _cut(cost: Whole) -> Whole:
+def _cut(cost: Integers) -> Integers:
     """Costs, NEVER where a pin or a rule forbids something; what a pin takes off does not bring it back."""
     return np.where(cost > EXACT, NEVER, cost)

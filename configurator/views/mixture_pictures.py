@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from configurator.arrays import Array, Mask
 from configurator.judging.mixture import Mixture, Span
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.views.picture_style import (
     DARK,
     INK,

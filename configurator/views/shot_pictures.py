@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.judging.band import Band
 from configurator.judging.delivery import Delivery
-from configurator.physics.fuel_path import Array
 from configurator.views.picture_style import (
     DARK,
     INK,

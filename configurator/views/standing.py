@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
-from configurator.advice.comparison import CompareReport, Row
+from configurator.advice.comparison import Compared, CompareReport
 from configurator.advice.standing import AvailabilityReport, Clash, Standing
 from configurator.views.marks import mark
 from configurator.views.tables import MEASURED_UNITS, cautions, counted, window_text, wrapped
@@ -104,7 +104,7 @@ def compare_text(report: CompareReport) -> str:
     return "\n".join([*lines, "", cautions()])
 
 
-def _cell(row: Row, value: str | float | list[float] | None) -> str:
+def _cell(row: Compared, value: str | float | list[float] | None) -> str:
     if value is None:
         return "-"
     if isinstance(value, str):
@@ -115,14 +115,14 @@ def _cell(row: Row, value: str | float | list[float] | None) -> str:
     return f"{value:.{digits}f} {row.unit}".strip()
 
 
-def _figure_cell(row: Row, value: str | float | list[float] | None) -> str:
+def _figure_cell(row: Compared, value: str | float | list[float] | None) -> str:
     """A figure of a shot; none where lobe and lever do not meet, or where it is right for no engine."""
     if value is None:
         return "none" if row.unit == "times the model" else "nothing comes"
     return _cell(row, value)
 
 
-def _margin_cell(row: Row, value: str | float | list[float] | None) -> str:
+def _margin_cell(row: Compared, value: str | float | list[float] | None) -> str:
     """A measured margin; of counted things only whether the rule holds."""
     if isinstance(value, float) and row.unit not in MEASURED_UNITS:
         return "fails" if value < 0 else "holds"

@@ -19,18 +19,20 @@ from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
 from configurator.web.pages import HERE, trouble
 from configurator.web.pictures import Pictures
-from configurator.web.work import Work
+from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
 
 LATER = "Something went wrong in tipin itself. What you had entered in the book is safe; the terminal says more."
 
 
-def application(workshop: Workshop, address: Address, token: str | None = None, work: Work | None = None) -> ASGIApp:
+def application(
+    workshop: Workshop, address: Address, token: str | None = None, work: Searches | None = None
+) -> ASGIApp:
     """The whole page for one workshop, served at an address; with a token nobody gets in without it.
 
     work : where its searches run, for a server that has to stop them.
     """
-    work, pencil = work or Work(), Pictures()
+    work, pencil = work or Searches(), Pictures()
 
     @asynccontextmanager
     async def while_it_runs(app: Starlette) -> AsyncIterator[None]:

@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from configurator.advice.comparison import compare
-from configurator.advice.propose import Request as Asked
+from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
@@ -24,14 +24,14 @@ from configurator.slots.wishes import choose
 from configurator.web import bench_view as view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench
-from configurator.web.work import Work
-from configurator.web.workshop import OPEN, Pins, Setting, Workshop
+from configurator.web.work import Searches
+from configurator.web.workshop import OPEN, ChosenPins, Setting, Workshop
 
 ATTENDED = CapacityLimiter(1)
 """Choices worked out at once: pure Python, so several threads would only wait for one another."""
 
 
-def routes(workshop: Workshop, work: Work) -> list[Route]:
+def routes(workshop: Workshop, work: Searches) -> list[Route]:
     """The bench and what is asked for from it."""
     return [
         Route("/car/{name}", partial(_bench, workshop)),
@@ -66,7 +66,7 @@ def refused_run(
     return page("bench.html", 400, **(shown | {"typed": typed, "refused": says}))
 
 
-def _shown(workshop: Workshop, setting: Setting, pins: Pins) -> dict[str, Any]:
+def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, Any]:
     case, engine = setting.case, workshop.engine(setting)
     now = choose(case.options, pins.listed)
     combination = workshop.judged(setting, pins)
@@ -100,7 +100,7 @@ def _recorded(setting: Setting, request: Request) -> dict[str, Any] | None:
     return {"number": run.number, "notes": [] if run.conditions.warm else [COLD]}
 
 
-async def _fewest(workshop: Workshop, work: Work, request: Request) -> Response:
+async def _fewest(workshop: Workshop, work: Searches, request: Request) -> Response:
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(_proposed, workshop, setting))
     if report.conflict is not None:
@@ -112,10 +112,10 @@ async def _fewest(workshop: Workshop, work: Work, request: Request) -> Response:
 def _proposed(workshop: Workshop, setting: Setting) -> ProposeReport:
     """As `tipin propose` does it."""
     case = Case.of(setting.filed.vehicle, workshop.catalog)
-    return proposal_of(case, Asked(symptom=setting.symptom), setting.known.belief)
+    return proposal_of(case, ProposalRequest(symptom=setting.symptom), setting.known.belief)
 
 
-async def _next(workshop: Workshop, work: Work, request: Request) -> Response:
+async def _next(workshop: Workshop, work: Searches, request: Request) -> Response:
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(workshop.next_run, setting))
     case = setting.case

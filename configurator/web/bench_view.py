@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
-from configurator.advice.comparison import Row as Compared
+from configurator.advice.comparison import Compared
 from configurator.advice.next_step import BeliefSummary, summary
 from configurator.advice.standing import Clash, SlotStanding, Standing
 from configurator.book.records import Trial
@@ -16,7 +16,7 @@ from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
 from configurator.views.tables import counted, window_text
 from configurator.web.pages import car_path, slot_name
-from configurator.web.workshop import Pins, Setting
+from configurator.web.workshop import ChosenPins, Setting
 
 FREE = ""
 """Word of a slot that is left to what is fitted, or to what else the choice needs."""
@@ -32,7 +32,7 @@ def address(setting: Setting, words: dict[str, str], *further: str) -> str:
 
 
 @dataclass(frozen=True)
-class Row:
+class BenchRow:
     """One option with a button of its own."""
 
     id: str
@@ -64,10 +64,10 @@ class SlotView:
     pinned: bool
     impossible_now: bool
     counts: str
-    free: Row
-    first: list[Row]
-    fits: list[Row]
-    with_changes: list[Row]
+    free: BenchRow
+    first: list[BenchRow]
+    fits: list[BenchRow]
+    with_changes: list[BenchRow]
     shut: list[Shut]
 
     @property
@@ -75,12 +75,12 @@ class SlotView:
         return sum(len(group.options) for group in self.shut)
 
 
-def slot_views(setting: Setting, pins: Pins, slots: Sequence[SlotStanding]) -> list[SlotView]:
+def slot_views(setting: Setting, pins: ChosenPins, slots: Sequence[SlotStanding]) -> list[SlotView]:
     """Every slot of an availability report; pins are those it was asked with."""
     return [_slot_view(setting, pins, standing) for standing in slots]
 
 
-def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView:
+def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> SlotView:
     slot, chosen = standing.slot, pins.words.get(standing.slot, FREE)
     rows = [
         (_row(setting, slot, place, option, option.word == chosen), option)
@@ -101,7 +101,9 @@ def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView
         f"{stand.count(state)} {says}"
         for state, says in (("fits", "fit"), ("with_changes", "need more"), ("impossible", "impossible"))
     ]
-    free = Row(f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", "")
+    free = BenchRow(
+        f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", ""
+    )
     return SlotView(
         slot=slot, id=f"slot-{slot}", chosen=picked.label if chosen else f"{now.label}, as fitted", pinned=bool(chosen),
         impossible_now=bool(chosen) and picked.state == "impossible", counts=", ".join(counts), free=free, first=first,
@@ -109,7 +111,7 @@ def _slot_view(setting: Setting, pins: Pins, standing: SlotStanding) -> SlotView
     )  # fmt: skip
 
 
-def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> Row:
+def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> BenchRow:
     says = {
         "fits": "fits",
         "with_changes": "also needs "
@@ -118,7 +120,7 @@ def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool
     }[option.state]
     cost = "" if option.price is None or option.fitted else f"{option.price:.2f}, {option.labour_min} min"
     label = f"keep {option.label}, as fitted" if option.fitted else option.label
-    return Row(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
+    return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
 
 
 def reasons(clash: Clash | None, felt: Collection[str]) -> list[str]:
@@ -136,7 +138,7 @@ def ways_out(clash: Clash | None, felt: Collection[str]) -> list[str]:
     return [" and ".join("what the driver feels" if pin in felt else pin for pin in way) for way in ways]
 
 
-def _shut(setting: Setting, pins: Pins, slot: str, options: Sequence[Standing]) -> list[Shut]:
+def _shut(setting: Setting, pins: ChosenPins, slot: str, options: Sequence[Standing]) -> list[Shut]:
     """Impossible options, those of one reason together, with the first smallest set of pins that would make room; what
     else would, such as what is felt, is not for a link to give up."""
     slot_of = {wish.text: pinned for pinned, wish in pins.wishes.items()}
@@ -165,7 +167,7 @@ class Verdict:
     look: Literal["good", "warn", "bad"]
 
 
-def verdict(now: Combination, further: Sequence["Step"], clash: Clash | None) -> Verdict:
+def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash | None) -> Verdict:
     """What the present choice comes to, in one line. OK only where every rule holds and nothing else is asked for."""
     wrong = [f for f in now.findings if f.holds is not True]
     kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
@@ -191,19 +193,21 @@ def verdict(now: Combination, further: Sequence["Step"], clash: Clash | None) ->
 
 
 @dataclass(frozen=True)
-class Step:
+class FurtherChange:
     """A further change that the choice needs."""
 
     slot: str
     to: str
 
 
-def further_steps(now: dict[str, Option], best: dict[str, Option] | None) -> list[Step]:
+def further_steps(now: dict[str, Option], best: dict[str, Option] | None) -> list[FurtherChange]:
     """What has to change besides, to keep every rule; nothing where nothing would do."""
-    return [Step(slot, option.label) for slot, option in (best or {}).items() if option.label != now[slot].label]
+    return [
+        FurtherChange(slot, option.label) for slot, option in (best or {}).items() if option.label != now[slot].label
+    ]
 
 
-def completed(pins: Pins, now: dict[str, Option], best: dict[str, Option]) -> dict[str, str]:
+def completed(pins: ChosenPins, now: dict[str, Option], best: dict[str, Option]) -> dict[str, str]:
     """The pins with further steps taken too."""
     return pins.words | {step.slot: word_of(best[step.slot]) for step in further_steps(now, best)}
 

@@ -19,7 +19,7 @@ from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.reading import read_bytes, text_of, toml_of
 from configurator.judging.case import Case
 from configurator.ordering.meeting import twin_names
-from configurator.web.kept import Kept
+from configurator.web.kept import KeptValues
 
 ENDING = ".toml"
 MOST_FILES = 1000
@@ -49,7 +49,7 @@ class Filed:
 
 
 @dataclass(frozen=True)
-class Broken:
+class BrokenFile:
     """A file that cannot be used, and why."""
 
     name: str
@@ -67,7 +67,7 @@ class Listing:
 
     vehicles: tuple[Filed, ...]
     workshops: tuple[str, ...]
-    broken: tuple[Broken, ...]
+    broken: tuple[BrokenFile, ...]
 
     @property
     def twins(self) -> list[str]:
@@ -92,7 +92,7 @@ class Folder:
             raise BadInput([Fault(str(path), "", "is no folder", "a folder with vehicle files in it")])
         self.path = path
         self._catalog = catalog
-        self._read: Kept[Vehicle | Broken | None] = Kept(2 * MOST_FILES)
+        self._read: KeptValues[Vehicle | BrokenFile | None] = KeptValues(2 * MOST_FILES)
 
     def listing(self) -> Listing:
         """Everything in the folder that ends in .toml, hidden files and links out of it excepted."""
@@ -113,7 +113,7 @@ class Folder:
         found = self._look(name, path)
         if found is None:
             raise NotThere(name)
-        if isinstance(found, Broken):
+        if isinstance(found, BrokenFile):
             raise found.error
         return found
 
@@ -181,22 +181,22 @@ class Folder:
                 return path
         raise NotThere(name)
 
-    def _look(self, name: str, path: Path) -> Filed | Broken | None:
+    def _look(self, name: str, path: Path) -> Filed | BrokenFile | None:
         """The vehicle in a file, what is wrong with it, or None for a workshop file."""
         try:
             content = read_bytes(path)
         except BadInput as error:
-            return Broken(name, error)
+            return BrokenFile(name, error)
         digest = _digest(content)
         found = self._read.get((name, digest), lambda: self._judged(name, str(path), content))
         return Filed(name, found, digest) if isinstance(found, Vehicle) else found
 
-    def _judged(self, name: str, path: str, content: bytes) -> Vehicle | Broken | None:
+    def _judged(self, name: str, path: str, content: bytes) -> Vehicle | BrokenFile | None:
         try:
             tables = toml_of(text_of(content, path), path)
             return None if "vehicle" in tables else self._suits(vehicle_of(tables, path))
         except TipinError as error:
-            return Broken(name, error)
+            return BrokenFile(name, error)
 
     def _suits(self, vehicle: Vehicle) -> Vehicle:
         return Case.of(vehicle, self._catalog).vehicle

@@ -14,7 +14,7 @@ class _Entry(Generic[Value]):
         self.made: list[Value] = []
 
 
-class Kept(Generic[Value]):
+class KeptValues(Generic[Value]):
     """The values of the keys asked for last, at most as many as said; one lock a key."""
 
     def __init__(self, most: int) -> None:

@@ -18,11 +18,11 @@ from configurator.errors import BadInput, Fault
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Appointment, Meeting, load_meeting, twin_faults
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
-from configurator.web.work import Work
+from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
 
 NAME = "Parts order"
@@ -31,7 +31,7 @@ A_WEEK = timedelta(days=7)
 """Until the day that a form has filled in at first."""
 
 
-def routes(workshop: Workshop, work: Work, pictures: Pictures) -> list[Route]:
+def routes(workshop: Workshop, work: Searches, pictures: Pictures) -> list[Route]:
     return [
         Route("/order", partial(_form, workshop)),
         Route("/order/plan", partial(_plan, workshop, work, pictures)),
@@ -46,7 +46,7 @@ async def _form(workshop: Workshop, request: Request) -> Response:
     )  # fmt: skip
 
 
-async def _plan(workshop: Workshop, work: Work, pictures: Pictures, request: Request) -> Response:
+async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, request: Request) -> Response:
     query = request.query_params
     sheet = query.get("sheet", "")[:64]
     report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))
@@ -59,7 +59,7 @@ def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
     """As `tipin order` does it."""
     meeting, vehicles = _meeting(workshop, query)
     budget = _amount(query.get("budget", ""))
-    wish = Wish(
+    wish = PurchaseWish(
         None if budget is None else round(100 * budget), 1 if "one_supplier" in query else None,
         "fewest_deliveries" in query,
     )  # fmt: skip

@@ -20,9 +20,9 @@ from configurator.views.pictures import as_svg, money_picture, says_of_money
 from configurator.views.vehicle_pictures import PICTURES
 from configurator.web.bench_view import address
 from configurator.web.guard import PRINTED_POLICY
-from configurator.web.kept import Kept
+from configurator.web.kept import KeptValues
 from configurator.web.pages import is_part, page
-from configurator.web.workshop import Pins, Setting, Workshop
+from configurator.web.workshop import ChosenPins, Setting, Workshop
 
 TITLES = {
     "shot": "Shot against the demand", "mixture": "Mixture after the tip-in",
@@ -31,7 +31,7 @@ TITLES = {
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnPicture:
     """A picture as SVG, and what it shows in words."""
 
     svg: str
@@ -53,32 +53,32 @@ class Pictures:
 
     def __init__(self) -> None:
         self._pencil = ThreadPoolExecutor(1, thread_name_prefix="pencil")  # matplotlib draws one thing at a time
-        self._drawn: Kept[Drawn] = Kept(256)
+        self._drawn: KeptValues[DrawnPicture] = KeptValues(256)
 
-    async def of_choice(self, setting: Setting, pins: Pins, what: str, circuit: str) -> Drawn:
+    async def of_choice(self, setting: Setting, pins: ChosenPins, what: str, circuit: str) -> DrawnPicture:
         """A picture of one circuit of a choice."""
 
-        def draw() -> Drawn:
+        def draw() -> DrawnPicture:
             choice = choose(setting.case.options, pins.listed)
             figure, says = PICTURES[what](setting.case, circuit, choice, setting.known.belief)
-            return Drawn(as_svg(figure, says), says)
+            return DrawnPicture(as_svg(figure, says), says)
 
         return await self._kept((setting.key, pins.key, what, circuit, _runs(setting)), draw)
 
     async def of_money(self, report: OrderReport) -> tuple[str, str]:
         """The key by which the picture of an order can be asked for, and what it shows."""
         key = sha256(report.model_dump_json().encode()).hexdigest()
-        drawn = await self._kept(key, lambda: Drawn(as_svg(money_picture(report)), says_of_money(report)))
+        drawn = await self._kept(key, lambda: DrawnPicture(as_svg(money_picture(report)), says_of_money(report)))
         return key, drawn.says
 
-    def find(self, key: str) -> Drawn | None:
+    def find(self, key: str) -> DrawnPicture | None:
         """A picture that was drawn a while ago."""
         return self._drawn.find(key)
 
     def close(self) -> None:
         self._pencil.shutdown(wait=False, cancel_futures=True)
 
-    async def _kept(self, key: object, draw: Callable[[], Drawn]) -> Drawn:
+    async def _kept(self, key: object, draw: Callable[[], DrawnPicture]) -> DrawnPicture:
         return await asyncio.wrap_future(self._pencil.submit(self._drawn.get, key, draw))
 
 
@@ -86,7 +86,7 @@ def _runs(setting: Setting) -> int:
     return setting.known.belief.runs if setting.known.belief else 0
 
 
-def shown_on_bench(workshop: Workshop, setting: Setting, pins: Pins) -> list[Placed]:
+def shown_on_bench(workshop: Workshop, setting: Setting, pins: ChosenPins) -> list[Placed]:
     """Every picture of a choice, circuit by circuit."""
     version = sha256(repr((workshop.mark, setting.key, _runs(setting))).encode()).hexdigest()[:16]
     placed = []
@@ -137,6 +137,6 @@ async def _money(pictures: Pictures, request: Request) -> Response:
     return _svg(drawn)
 
 
-def _svg(drawn: Drawn) -> Response:
+def _svg(drawn: DrawnPicture) -> Response:
     headers = {"content-security-policy": PRINTED_POLICY, "cache-control": "private, max-age=3600"}
     return Response(drawn.svg, media_type="image/svg+xml", headers=headers)

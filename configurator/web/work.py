@@ -11,10 +11,10 @@ from configurator.stopping import Stop, Stopped, until
 
 AT_ONCE = 2
 LOOK_AGAIN_S = 0.2
-Answer = TypeVar("Answer")
+Found = TypeVar("Found")
 
 
-class Work:
+class Searches:
     """Searches under way, by the sheet they were asked from: a newer one takes the place of an older one."""
 
     def __init__(self) -> None:
@@ -22,7 +22,7 @@ class Work:
         self._stops: dict[object, Stop] = {}
         self._closed = False
 
-    async def answer(self, request: Request, sheet: str, search: Callable[[], Answer]) -> Answer:
+    async def answer(self, request: Request, sheet: str, search: Callable[[], Found]) -> Found:
         """What a search finds. Raises Stopped if the browser went away or asked anew from the same sheet, and once
         everything is stopped."""
         if self._closed:
@@ -33,7 +33,7 @@ class Work:
             self._stops[place].now()
         self._stops[place] = stop
 
-        def work() -> Answer:
+        def work() -> Found:
             with until(stop):
                 return search()
 

@@ -20,7 +20,7 @@ from configurator.learning.belief_in_book import runs_in_book
 from configurator.reports import Combination
 from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.web.folder import Filed, Folder
-from configurator.web.kept import Kept
+from configurator.web.kept import KeptValues
 
 AS_FITTED, AS_CHOSEN = "As fitted", "As chosen"
 MOST_FORMS = 1000
@@ -52,14 +52,14 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Pins:
+class ChosenPins:
     """What the user has decided, by slot; each word is what --with takes behind SLOT=."""
 
     wishes: dict[str, Wish]
     words: dict[str, str]
 
     @classmethod
-    def read(cls, case: Case, words: Sequence[str]) -> "Pins":
+    def read(cls, case: Case, words: Sequence[str]) -> "ChosenPins":
         """Pins of the form SLOT=WHAT, of one slot the last; raises BadInput for what names no part. One that means
         several parts is a pin of the part that would be taken of them."""
         said = {wish.slot: wish for wish in read_wishes(case.options, [], words, [])}
@@ -84,7 +84,7 @@ class Pins:
         return tuple(sorted(self.words.items()))
 
 
-OPEN = Pins({}, {})
+OPEN = ChosenPins({}, {})
 """Nothing decided."""
 
 
@@ -95,12 +95,12 @@ class Workshop:
         self.folder, self.catalog, self.book = folder, catalog, book
         self.mark = secrets.token_hex(8)
         """Goes into the address of whatever a browser keeps: another catalogue, or another tipin, has another mark."""
-        self._settings: Kept[Setting] = Kept(64)
-        self._engines: Kept[Availability] = Kept(16)
-        self._judged: Kept[Combination] = Kept(256)
-        self._next: Kept[NextReport] = Kept(32)
+        self._settings: KeptValues[Setting] = KeptValues(64)
+        self._engines: KeptValues[Availability] = KeptValues(16)
+        self._judged: KeptValues[Combination] = KeptValues(256)
+        self._next: KeptValues[NextReport] = KeptValues(32)
         # By what was sent. The book has no place for it, so a form sent again after a new start is a new run.
-        self._recorded: Kept[int | None] = Kept(MOST_FORMS)
+        self._recorded: KeptValues[int | None] = KeptValues(MOST_FORMS)
 
     def runs_of(self, vehicle: str) -> list[Trial]:
         """Runs of a vehicle in the book; none where there is no book."""
@@ -123,11 +123,11 @@ class Workshop:
         kept = self._settings.get(key, lambda: self._settled(filed, felt, runs))
         return replace(kept, filed=filed, runs=runs)
 
-    def asked(self, name: str, query: QueryParams) -> tuple[Setting, Pins]:
+    def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
         """The setting and the pins that an address speaks of: pin=SLOT=WHAT each, or a slot by its own name."""
         setting = self.setting(name, query.get("symptom"))
         named = [f"{slot}={query[slot]}" for slot in setting.case.options if query.get(slot)]
-        return setting, Pins.read(setting.case, [*query.getlist("pin"), *named])
+        return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
 
     def _settled(self, filed: Filed, felt: Symptom | None, runs: Sequence[Trial]) -> Setting:
         known = known_by(Case.of(filed.vehicle, self.catalog), runs, felt)
@@ -138,7 +138,7 @@ class Workshop:
         """The availability engine of a setting."""
         return self._engines.get(setting.key, lambda: Availability.of(setting.case, setting.known.wishes))
 
-    def judged(self, setting: Setting, pins: Pins) -> Combination:
+    def judged(self, setting: Setting, pins: ChosenPins) -> Combination:
         """The parts as fitted with the pins in their places, judged by every rule; without windows, which take longer
         than all the rest."""
         case, wishes = setting.case, [*setting.known.wishes, *pins.listed]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from small_choices import joints_opened
 
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.fitted import FittedNozzle
 from configurator.errors import TipinError
 from configurator.judging.case import Case
@@ -28,7 +28,7 @@ from configurator.solver.problem import Constraint, Problem, problem_of, undomin
 def asked(
     case: Case, keep: Iterable[str] = (), fit: Iterable[str] = (), avoid: Iterable[str] = (), **more: Any
 ) -> ProposeReport:
-    return propose(case, Request(read_wishes(case.options, list(keep), list(fit), list(avoid)), **more))
+    return propose(case, ProposalRequest(read_wishes(case.options, list(keep), list(fit), list(avoid)), **more))
 
 
 def low_pad(**tables: Any) -> Case:

@@ -24,7 +24,7 @@ from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.needs_cluster import _client, _Work
 from configurator.ordering.needs_pieces import Arrays, Piece, here, windows_piece
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 
 Found = dict[str, dict[str, bytes]]
 Taken = tuple[float, float, float, Found]
@@ -108,7 +108,7 @@ def costs(folder: Path, vehicles: int, catalog: Catalog) -> dict[str, float]:
 
     began = perf_counter()
     book = open_book(folder / BOOK)
-    job = job_of(meeting, cars, catalog, book, Wish(), redrill=False, workers=timed)
+    job = job_of(meeting, cars, catalog, book, PurchaseWish(), redrill=False, workers=timed)
     rest = perf_counter() - began - sum(map(sum, spent.values()))
     distinct = len({id(one.needs.circuits) for one in job.wanted})
     found = {"a model": median(spent["windows"]), "a run like no other": median(spent["spells"]),

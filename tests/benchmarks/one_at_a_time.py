@@ -14,11 +14,10 @@ from typing import Any
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.demand import Circuit
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
 from configurator.slots.columns import Mount
 

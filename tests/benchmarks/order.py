@@ -36,7 +36,7 @@ from configurator.ordering.columns import ColumnProgram
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.model import Wanted
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
 
 GAPS = {10: 0.0, 30: 0.01, 100: 0.01, 1_000: 0.02, 10_000: 0.05}
@@ -51,7 +51,7 @@ def plan_once(vehicles: int, seed: int, peer: str, limit_s: float) -> dict[str, 
         meeting, cars = load_meeting(path)
         catalog = load_catalog(shipped_catalog_dir())
         begin = perf_counter()
-        job = job_of(meeting, cars, catalog, open_book(Path(folder) / BOOK), Wish(), redrill=True)
+        job = job_of(meeting, cars, catalog, open_book(Path(folder) / BOOK), PurchaseWish(), redrill=True)
         before = perf_counter() - begin
     wanted = within_reach(job.wanted, job.market)
     proven: list[tuple[float, float]] = []

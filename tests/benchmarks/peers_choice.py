@@ -14,8 +14,9 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
-from peers_clauses import Clauses, Mask, Table
+from peers_clauses import Clauses, Table
 
+from configurator.arrays import Mask
 from configurator.slots.options import JOINTS
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem

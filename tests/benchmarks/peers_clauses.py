@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configurator.arrays import Mask
 from configurator.slots.options import JOINTS
 from configurator.solver.problem import Constraint, Problem
 
-Mask = NDArray[np.bool_]
 Term = tuple[int, int]
 """Weight and variable."""
 

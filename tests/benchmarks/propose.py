@@ -26,7 +26,7 @@ from made_catalog import write_catalog
 from peers_choice import PEERS, Answer, GaveUp, Peer
 from tabulate import tabulate
 
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
@@ -189,7 +189,7 @@ def one_run(case: Case, runs: Runs, asked: argparse.Namespace) -> Case:
     assert problem is not None
     fewer = runs.note("undominated", undominated, problem)
     assert fewer is not None
-    runs.note("report", propose, case, Request())
+    runs.note("report", propose, case, ProposalRequest())
     swept = by_sweep(problem)
     least = None if swept is None else worth(problem, swept)
     for what, instance in ((CLASSES, problem), (UNDOMINATED, fewer)):

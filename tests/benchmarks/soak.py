@@ -27,7 +27,7 @@ import numpy as np
 from made_workshop import BOOK, write_workshop
 from tabulate import tabulate
 
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.book.book import open_book
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
@@ -115,7 +115,7 @@ class Customers:
     def propose(self, _: int) -> None:
         self._case = self._next_case()
         wishes = read_wishes(self._case.options, [], self._words(1), [])
-        propose_text(propose(self._case, Request(wishes)))
+        propose_text(propose(self._case, ProposalRequest(wishes)))
 
 
 def book_state(book: Path) -> tuple[Any, ...]:

@@ -27,16 +27,15 @@ from tabulate import tabulate
 sys.path.append(str(Path(__file__).resolve().parent))
 from one_at_a_time import CANDIDATES, TIGHT, OneAtATime
 
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.demand import Circuit, judge
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
 from configurator.physics.verdict import BLOCK, COARSE_STEP, FACTOR_RANGE, LEVELS
-from configurator.slots.columns import Mount, Shots
+from configurator.slots.columns import JudgedShots, Mount
 
 ROOT = Path(__file__).resolve().parents[2]
 CIRCUITS = (("roadster", "front"), ("hill-climber", "front"), ("hill-climber", "rear"))
@@ -56,7 +55,7 @@ class Parts:
     mounts: list[Mount]
     goes: Mask
 
-    def judged(self, circuit: Circuit, factor: float = 1.0) -> Shots:
+    def judged(self, circuit: Circuit, factor: float = 1.0) -> JudgedShots:
         none = np.zeros(self.goes.shape)
         return judge(
             circuit, self.nozzles, self.screws, self.pumps, self.mounts, self.goes, none, factor, with_windows=True

@@ -338,15 +338,15 @@ def test_threads_that_ask_at_once_are_given_the_same_record(
     load_catalog(made)
     again = load_catalog(made)
     last = list(again.nozzles)[-1]
-    make, given, ready = catalog_cache._Kept._record, [], threading.Barrier(2)
+    make, given, ready = catalog_cache._KeptRecords._record, [], threading.Barrier(2)
     delays_s = iter([0.02, 0.06])
 
-    def made_slowly(self: catalog_cache._Kept, values: Sequence[Any], place: int) -> Any:
+    def made_slowly(self: catalog_cache._KeptRecords, values: Sequence[Any], place: int) -> Any:
         if place == len(self) - 1:
             time.sleep(next(delays_s))
         return make(self, values, place)
 
-    monkeypatch.setattr(catalog_cache._Kept, "_record", made_slowly)
+    monkeypatch.setattr(catalog_cache._KeptRecords, "_record", made_slowly)
 
     def ask(all_of_them: bool) -> None:
         ready.wait()

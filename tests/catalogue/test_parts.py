@@ -7,14 +7,14 @@ import pytest
 from pydantic import ValidationError
 
 from configurator.car.vehicle import (
-    Carburettor,
+    CarburettorTable,
     CircuitInPlace,
-    Driveline,
-    Engine,
-    Fuel,
-    Manifold,
+    DrivelineTable,
+    EngineTable,
+    FuelTable,
+    ManifoldTable,
     NozzleInPlace,
-    TipIn,
+    TipInTable,
     Vehicle,
 )
 from configurator.catalogue.limits import Limits
@@ -40,7 +40,17 @@ PUMP: dict[str, Any] = {
 }
 LOBE: dict[str, Any] = {"lever": "short", "phases_deg": "0 6 12"}
 STOCK = {"code": "straight-0.80", "supplier": "stores", "price": "13.50", "labour_min": "15"}
-OF_VEHICLE = (Engine, Driveline, Manifold, Carburettor, NozzleInPlace, CircuitInPlace, Fuel, TipIn, Vehicle)
+OF_VEHICLE = (
+    EngineTable,
+    DrivelineTable,
+    ManifoldTable,
+    CarburettorTable,
+    NozzleInPlace,
+    CircuitInPlace,
+    FuelTable,
+    TipInTable,
+    Vehicle,
+)
 MODELS: list[type[Record]] = [*FAMILIES.values(), Limits, *OF_VEHICLE]
 UNIT_OF_SUFFIX = {
     "_n_per_mm": "N/mm", "_mm2": "mm2", "_mm": "mm", "_cc": "cc", "_deg": "deg", "_min": "min", "_rpm": "rev/min",

@@ -11,7 +11,15 @@ import numpy as np
 import pytest
 
 from configurator import cli
-from configurator.car.vehicle import Carburettor, Driveline, Engine, Fuel, Manifold, TipIn, Vehicle
+from configurator.car.vehicle import (
+    CarburettorTable,
+    DrivelineTable,
+    EngineTable,
+    FuelTable,
+    ManifoldTable,
+    TipInTable,
+    Vehicle,
+)
 from configurator.catalogue.load import shipped_catalog_dir
 from configurator.files.declared import Record
 
@@ -19,8 +27,8 @@ EXAMPLES = sorted((shipped_catalog_dir() / "examples").glob("*.toml"))
 ODD = ["nan", "-inf", "-1", "0", "1e308", "true", '""', "[]", "{}", "'31 thou'", "'#0'", "'0.8 furlong'", "9" * 400,
        '"\\u0000"', "'none'", "0.0000001", "1e9", "'aimed-0.80'", "'pump-5cc'", "'lobe-force'"]  # fmt: skip
 TABLES: dict[str, type[Record]] = {
-    "engine": Engine, "driveline": Driveline, "manifold": Manifold, "carburettor": Carburettor, "fuel": Fuel,
-    "tip_in": TipIn,
+    "engine": EngineTable, "driveline": DrivelineTable, "manifold": ManifoldTable, "carburettor": CarburettorTable,
+    "fuel": FuelTable, "tip_in": TipInTable,
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from configurator.judging.mixture import longest_span, mixture_of
 from configurator.learning.belief import prior
 from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.physics.tip_in import UNTIL_S
-from configurator.slots.columns import Shots
+from configurator.slots.columns import JudgedShots
 from configurator.slots.wishes import choose, read_wishes
 
 EXAMPLES = ("roadster", "tow-truck", "van", "hill-climber")
@@ -28,9 +28,9 @@ def example(name: str) -> Case:
     return Case.of(load_vehicle(Path(folder) / "examples" / f"{name}.toml"), load_catalog(folder))
 
 
-def judged(case: Case, choice: Choice, name: str = "front", *, with_windows: bool = False) -> Shots:
+def judged(case: Case, choice: Choice, name: str = "front", *, with_windows: bool = False) -> JudgedShots:
     listed = {slot: (option,) for slot, option in choice.items()}
-    shots: Shots = case.columns(name, listed, with_windows=with_windows)["shot"]
+    shots: JudgedShots = case.columns(name, listed, with_windows=with_windows)["shot"]
     return shots
 
 

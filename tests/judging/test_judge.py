@@ -8,14 +8,13 @@ import building
 import numpy as np
 import pytest
 
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.demand import judge
 from configurator.physics import pump as pump_model
 from configurator.physics import verdict
-from configurator.physics.fuel_path import Array
-from configurator.physics.tip_in import Mask
-from configurator.slots.columns import Mount, Shots
+from configurator.slots.columns import JudgedShots, Mount
 
 CIRCUIT = building.case().circuits["front"]
 FIGURES = ("hole_ms", "flood_ms", "volume_cc", "ends_ms", "peak_cc_s", "window_low", "window_high")
@@ -43,12 +42,12 @@ def judged(
     screws: Sequence[FeedScrewFigures] = SCREWS,
     pumps: Sequence[PumpFigures] = PUMPS,
     mounts: Sequence[Mount] = MOUNTS,
-) -> Shots:
+) -> JudgedShots:
     slack = np.broadcast_to(np.asarray(slack_mm, dtype=float), goes.shape)
     return judge(CIRCUIT, nozzles, screws, pumps, mounts, goes, slack, 1.0, with_windows=True)
 
 
-def assert_same(one: Shots, other: Shots, rtol: float = 1e-9) -> None:
+def assert_same(one: JudgedShots, other: JudgedShots, rtol: float = 1e-9) -> None:
     for name in FIGURES:
         np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=rtol, err_msg=name)
 
@@ -73,7 +72,7 @@ def test_a_table_says_what_pump_and_verdict_say() -> None:
     table = judged(ALL, slack)
     for n, s, p, m in ((2, 0, 0, 1), (1, 0, 0, 1), (4, 1, 1, 3), (0, 2, 2, 0)):
         shot = CIRCUIT.deliver([NOZZLES[n]], [SCREWS[s]], [PUMPS[p]], [MOUNTS[m]], slack[p : p + 1, m])
-        alone = verdict.Shots(CIRCUIT.flow_kg_s(shot), CIRCUIT.film_share([NOZZLES[n]]))
+        alone = verdict.ShotFlows(CIRCUIT.flow_kg_s(shot), CIRCUIT.film_share([NOZZLES[n]]))
         hole, flood = verdict.spells(CIRCUIT.event, alone, 1.0, CIRCUIT.allowed)
         window = verdict.windows(CIRCUIT.event, alone, CIRCUIT.allowed)
         expected = (hole[0] * 1e3, flood[0] * 1e3, shot.delivered_m3.sum() * 1e6, window.low[0], window.high[0])
@@ -143,7 +142,7 @@ def test_memory_does_not_grow_with_the_combinations(monkeypatch: pytest.MonkeyPa
 
 
 def test_a_shot_that_is_out_is_left_out_and_nothing_changes(monkeypatch: pytest.MonkeyPatch) -> None:
-    def delivered() -> pump_model.Shot:
+    def delivered() -> pump_model.PumpedFuel:
         return CIRCUIT.deliver(NOZZLES, SCREWS[:1] * 5, PUMPS[:1] * 5, MOUNTS[:1] * 5, np.zeros(5))
 
     left_out = delivered()

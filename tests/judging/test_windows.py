@@ -11,7 +11,7 @@ import pytest
 from configurator.judging.case import Case
 from configurator.physics import verdict
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.slots.columns import Shots
+from configurator.slots.columns import JudgedShots
 
 STEP = 1.012
 """A little more than the ratio of neighbouring factors of the window's search (1.1 %)."""
@@ -34,7 +34,7 @@ class Trial:
     case: Case
     circuit: str
     places: list[tuple[int, ...]]
-    shots: verdict.Shots
+    shots: verdict.ShotFlows
     low: np.ndarray
     high: np.ndarray
 
@@ -50,7 +50,7 @@ def trial(name: str) -> Trial:
     circuit, car = CARS[name]
     sizes = [building.nozzle(size) for size in (0.70, 0.80, 0.81, 0.90, 1.00, 1.10)]
     case = building.case(car, building.catalog(nozzles=sizes, operations=[], spacers=[]))
-    window: Shots = case.columns(circuit, case.options, with_windows=True)["shot"]
+    window: JudgedShots = case.columns(circuit, case.options, with_windows=True)["shot"]
     places = [tuple(map(int, place[:4])) for place in np.argwhere(np.isfinite(window.hole_ms))]
     parts: list[list[Any]] = [
         [case.options[f"{circuit}.{slot}"][place[axis]].figures for place in places] for axis, slot in enumerate(SLOTS)
@@ -58,7 +58,7 @@ def trial(name: str) -> Trial:
     own = case.circuits[circuit]
     nozzles, screws, pumps, mounts = parts
     shot = own.deliver(nozzles, screws, pumps, mounts, np.zeros(len(places)))
-    shots = verdict.Shots(own.flow_kg_s(shot), own.film_share(nozzles))
+    shots = verdict.ShotFlows(own.flow_kg_s(shot), own.film_share(nozzles))
     low, high = (np.array([end[place][0, 0] for place in places]) for end in (window.window_low, window.window_high))
     return Trial(case, circuit, places, shots, low, high)
 
@@ -102,7 +102,7 @@ def test_a_table_at_once_is_each_combination_by_itself(name: str) -> None:
     """Volume, spells and window do not depend on what else is worked out with them."""
     tried = trial(name)
     case, circuit = tried.case, tried.circuit
-    table: Shots = case.columns(circuit, case.options, with_windows=True)["shot"]
+    table: JudgedShots = case.columns(circuit, case.options, with_windows=True)["shot"]
     for place in tried.places[:: max(1, len(tried.places) // 5)]:
         listed = {slot: options[:1] for slot, options in case.options.items()}
         for slot, index in zip(SLOTS, place, strict=True):
@@ -119,7 +119,7 @@ def test_a_combination_meets_exactly_where_its_window_holds_f() -> None:
     limits = tried.case.catalog.limits
     seen: set[bool] = set()
     for factor in (0.5, 1.0, 1.6):
-        shot: Shots = tried.case.at(factor).columns("front", tried.case.options)["shot"]
+        shot: JudgedShots = tried.case.at(factor).columns("front", tried.case.options)["shot"]
         for place, low, high in zip(tried.places, tried.low, tried.high, strict=True):
             hole, flood = (float(spell[place][0, 0]) for spell in (shot.hole_ms, shot.flood_ms))
             meets = hole <= limits.hole_most_ms and flood <= limits.flood_most_ms

@@ -56,7 +56,7 @@ def spells_on(factors: Any, nozzle_mm: float) -> tuple[Any, Any]:
     at = fitted_with(nozzle_mm)
     nozzle, screw, pump, lobe = (at.as_fitted[f"front.{slot}"].figures for slot in CIRCUIT_SLOTS)
     circuit: Any = at.circuits["front"]
-    shots = verdict.Shots(
+    shots = verdict.ShotFlows(
         circuit.flow_kg_s(circuit.deliver([nozzle], [screw], [pump], [lobe], np.zeros(1))), circuit.film_share([nozzle])
     )
     found = [verdict.spells(circuit.event, shots, float(factor), circuit.allowed) for factor in factors]

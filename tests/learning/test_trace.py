@@ -9,6 +9,7 @@ import pytest
 from scipy.signal import lsim
 from trace_making import EXAMPLES, LAG_S, Logged, example, file_of, logged, truth, written
 
+from configurator.arrays import Array
 from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.mixture import mixture_of
@@ -16,7 +17,6 @@ from configurator.learning.trace.sensor_lag import sensor_response, take_out_lag
 from configurator.learning.trace.trace import LONGEST_BRIDGED_S, Measured, measure_for_case, measure_trace
 from configurator.learning.trace.trace_model import model_trace
 from configurator.learning.trace.trace_tip_in import find_tip_in
-from configurator.physics.fuel_path import Array
 from configurator.views.trace_pictures import save_trace
 
 LAG_MS = LAG_S * 1e3

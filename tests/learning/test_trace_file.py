@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from trace_making import example, file_of, logged, written
 
+from configurator.arrays import Array
 from configurator.errors import BadInput
 from configurator.learning.trace.trace import measure_for_case
 from configurator.learning.trace.trace_columns import recognised
 from configurator.learning.trace.trace_file import LARGEST_TRACE_BYTES, MOST_ROWS, Trace, read_trace
-from configurator.physics.fuel_path import Array
 
 RATIO = 14.6
 LOG = logged("roadster", rate_hz=50.0, noise=0.01)

@@ -20,7 +20,7 @@ from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds, needs_of
-from configurator.ordering.plan import Plan, Wish
+from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
 
@@ -132,7 +132,7 @@ def test_the_cheapest_order_is_that_of_trying_every_purchase(seed: int) -> None:
     wanted, market = random_case(seed)
     costs = sorted((cost, packs) for packs in purchases(market) if (cost := money(market, packs)) is not None)
     expected = next((cost for cost, packs in costs if reachable(wanted, market, packs)), None)
-    plan = plan_order(wanted, market, Wish())
+    plan = plan_order(wanted, market, PurchaseWish())
     if expected is None:
         assert plan is None
         return
@@ -142,7 +142,7 @@ def test_the_cheapest_order_is_that_of_trying_every_purchase(seed: int) -> None:
 
 
 def test_some_of_those_cases_buy_and_some_cannot() -> None:
-    plans = [plan_order(*random_case(seed), Wish()) for seed in range(25)]
+    plans = [plan_order(*random_case(seed), PurchaseWish()) for seed in range(25)]
     assert sum(plan is None for plan in plans) >= 2
     assert sum(plan is not None and bool(plan.bought) for plan in plans) >= 5
 
@@ -150,14 +150,14 @@ def test_some_of_those_cases_buy_and_some_cannot() -> None:
 def test_a_budget_buys_the_most_sureness_there_is() -> None:
     for seed in range(12):
         wanted, market = random_case(seed)
-        best = surest(wanted, market, Wish())
+        best = surest(wanted, market, PurchaseWish())
         short = [max(0, one.enough - sum(box.covered)) for one, box in zip(wanted, best.boxes, strict=True)]
-        within = plan_order(wanted, market, Wish(budget=best.cost))
+        within = plan_order(wanted, market, PurchaseWish(budget=best.cost))
         assert within is not None and within.cost <= best.cost
         assert [max(0, o.enough - sum(b.covered)) for o, b in zip(wanted, within.boxes, strict=True)] == pytest.approx(
             short, abs=9
         )
-        nothing = plan_order(wanted, market, Wish(budget=0))
+        nothing = plan_order(wanted, market, PurchaseWish(budget=0))
         assert nothing is not None and nothing.cost == 0 and not nothing.bought
 
 
@@ -178,7 +178,7 @@ def real_case(flow_m3_min: float = 24.0) -> tuple[list[Wanted], Market]:
     market = Market(
         articles, {"shelf": Supplier(code="shelf", name="shelf", delivery_charge=2.5)}, {}, _gaskets(case), [], MONDAY
     )
-    most = surest([Wanted(needs, MONDAY, 0.999)], market, Wish()).boxes[0].sureness
+    most = surest([Wanted(needs, MONDAY, 0.999)], market, PurchaseWish()).boxes[0].sureness
     return [Wanted(needs, MONDAY, most)], market
 
 
@@ -189,7 +189,7 @@ def _gaskets(case: Case) -> list[Consumable]:
 @pytest.mark.parametrize("flow_m3_min", [18.0, 24.0, 27.0])
 def test_a_middling_order_costs_what_highs_says(flow_m3_min: float) -> None:
     wanted, market = real_case(flow_m3_min)
-    plan = plan_order(wanted, market, Wish())
+    plan = plan_order(wanted, market, PurchaseWish())
     assert plan is not None and plan.proven and plan.bought
     assert plan.cost == _by_highs(wanted, market)
 
@@ -277,7 +277,7 @@ class Program:
 def test_sureness_is_the_share_of_draws_that_the_box_covers() -> None:
     """2,000 draws of f, each looked up in the windows of what the box holds, apart from the scenarios."""
     wanted, market = real_case()
-    plan = plan_order(wanted, market, Wish())
+    plan = plan_order(wanted, market, PurchaseWish())
     assert plan is not None
     (circuit,), (box,) = wanted[0].needs.circuits, plan.boxes
     case = thirsty().with_linkage_set()
@@ -297,14 +297,14 @@ def test_sureness_is_the_share_of_draws_that_the_box_covers() -> None:
 
 def test_what_lies_on_the_shelf_is_not_bought() -> None:
     wanted, market = real_case()
-    first = plan_order(wanted, market, Wish())
+    first = plan_order(wanted, market, PurchaseWish())
     assert first is not None
     shelf = {code: count * packs for article, packs in first.bought for code, count in article.brings.items()}
-    again = plan_order(wanted, replace(market, shelf=shelf), Wish())
+    again = plan_order(wanted, replace(market, shelf=shelf), PurchaseWish())
     assert again is not None and again.cost == 0 and not again.bought
 
 
 def test_the_same_order_twice() -> None:
     wanted, market = real_case()
-    first, second = (plan_order(wanted, market, Wish()) for _ in range(2))
+    first, second = (plan_order(wanted, market, PurchaseWish()) for _ in range(2))
     assert isinstance(first, Plan) and first == second

@@ -20,13 +20,13 @@ from configurator.files.declared import Record
 from configurator.judging.case import Case
 from configurator.ordering import job as order_job
 from configurator.ordering import needs
-from configurator.ordering.answer import Job, answer
+from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.articles import Article, Tier, worth_a_look
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting
 from configurator.ordering.needs import Choices, needs_of, windows_of
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.slots.columns import Mount
 from configurator.slots.offered import stocks_of
 from configurator.slots.options import Option
@@ -113,7 +113,7 @@ def figures(part: Record) -> str:
     return repr(part.model_dump(exclude={"code", "price", "labour_min", "supplier", "comes_with", "note"}))
 
 
-def job(stock: Catalog, shelf: Mapping[str, int] | None = None, place: Path | None = None) -> Job:
+def job(stock: Catalog, shelf: Mapping[str, int] | None = None, place: Path | None = None) -> OrderJob:
     engines = [{"idle_rpm": 650 + 100 * n, "displacement_cc": 7000} for n in range(3)]
     cars = [building.vehicle(name=f"car {n}", engine=engine) for n, engine in enumerate(engines)]
     days = [{"file": "x.toml", "day": date(2026, 5, 8 + n)} for n in range(3)]
@@ -122,7 +122,7 @@ def job(stock: Catalog, shelf: Mapping[str, int] | None = None, place: Path | No
     if place is not None:
         book = open_book(place / "book.sqlite")
         book.add_stock(dict(shelf or {}), "counted")
-    return job_of(meeting, cars, stock, book, Wish(), redrill=True)
+    return job_of(meeting, cars, stock, book, PurchaseWish(), redrill=True)
 
 
 def shape(option: Option) -> object:
@@ -246,15 +246,15 @@ def test_no_proof_is_claimed_of_goods_that_were_left_out_and_could_fill_an_order
         }
         stock = replace(stock, suppliers=terms)
         monkeypatch.setattr(order_job, "MOST_ARTICLES", 1000)
-        best = plan_order((whole := job(stock)).wanted, whole.market, Wish())
+        best = plan_order((whole := job(stock)).wanted, whole.market, PurchaseWish())
         monkeypatch.setattr(order_job, "MOST_ARTICLES", 0)
-        found = plan_order((some := job(stock)).wanted, some.market, Wish())
+        found = plan_order((some := job(stock)).wanted, some.market, PurchaseWish())
         assert best is not None and found is not None and best.proven
         assert best.cost <= found.cost
         assert found.proven == (found.least is None)
         assert best.cost == found.cost if found.least is None else found.least <= best.cost
         dearer += best.cost < found.cost
-        least = plan_order(some.wanted, some.market, Wish(budget=found.cost))
+        least = plan_order(some.wanted, some.market, PurchaseWish(budget=found.cost))
         assert least is not None and not least.proven
     assert dearer
 

@@ -17,12 +17,12 @@ from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Run, belief_of, impossible_runs
 from configurator.ordering import job as order_job
 from configurator.ordering import needs_pieces
-from configurator.ordering.answer import Job
+from configurator.ordering.answer import OrderJob
 from configurator.ordering.job import SCENARIOS, job_of
 from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.needs import VehicleNeeds, needs_of
 from configurator.ordering.needs_pieces import Piece
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 
 STOCK = building.catalog()
 MONDAY = date(2026, 5, 4)
@@ -43,7 +43,7 @@ def runs() -> list[Trial]:
     return [trial.model_copy(update={"at": trial.at + timedelta(hours=n)}) for n, trial in enumerate(found)]
 
 
-def job(tmp_path: Path, cars: Sequence[Vehicle] = CARS) -> Job:
+def job(tmp_path: Path, cars: Sequence[Vehicle] = CARS) -> OrderJob:
     appointments = [{"file": "x.toml", "day": MONDAY + timedelta(days=n)} for n in range(len(cars))]
     meeting = Meeting.model_validate({"name": "x", "today": MONDAY, "sureness": 0.7, "vehicle": appointments})
     place = tmp_path / "book.sqlite"
@@ -51,7 +51,7 @@ def job(tmp_path: Path, cars: Sequence[Vehicle] = CARS) -> Job:
         with open_book(place) as book:
             book.add_new_trials(runs())
             book.move_stock("straight-0.90", 2, "bought")
-    return job_of(meeting, cars, STOCK, open_book(place), Wish(), redrill=False)
+    return job_of(meeting, cars, STOCK, open_book(place), PurchaseWish(), redrill=False)
 
 
 def same(one: VehicleNeeds, other: VehicleNeeds) -> bool:

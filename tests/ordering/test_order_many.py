@@ -22,13 +22,13 @@ from configurator.ordering.columns import ColumnProgram
 from configurator.ordering.groups import groups_of, least_short
 from configurator.ordering.many import plan_many, surest_of_many
 from configurator.ordering.model import Wanted
-from configurator.ordering.plan import Plan, Wish
+from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.proof import proven_least
 from configurator.solver.solution import Unsettled
 from configurator.solver.stop import watched
 from configurator.views.order import order_text
 
-WISHES = (Wish(), Wish(most_suppliers=1), Wish(fewest_deliveries=True))
+WISHES = (PurchaseWish(), PurchaseWish(most_suppliers=1), PurchaseWish(fewest_deliveries=True))
 
 
 def short(wanted: Sequence[Wanted], plan: Plan) -> int:
@@ -38,7 +38,7 @@ def short(wanted: Sequence[Wanted], plan: Plan) -> int:
 
 @pytest.mark.parametrize("wish", WISHES, ids=["money", "one supplier", "fewest deliveries"])
 @pytest.mark.parametrize("seed", range(6))
-def test_an_order_costs_what_the_whole_model_says(seed: int, wish: Wish) -> None:
+def test_an_order_costs_what_the_whole_model_says(seed: int, wish: PurchaseWish) -> None:
     wanted, shop = workshop(4, seed)
     whole, many = plan_whole(wanted, shop, wish), plan_many(wanted, shop, wish)
     assert (many is None) == (whole is None)
@@ -56,7 +56,7 @@ def test_an_order_costs_what_the_whole_model_says(seed: int, wish: Wish) -> None
 @pytest.mark.parametrize("budget", [0, 3000, 9000])
 def test_a_budget_buys_as_much_as_the_whole_model_says(seed: int, budget: int) -> None:
     wanted, shop = workshop(3, seed)
-    whole, many = (plan(wanted, shop, Wish(budget=budget)) for plan in (plan_whole, plan_many))
+    whole, many = (plan(wanted, shop, PurchaseWish(budget=budget)) for plan in (plan_whole, plan_many))
     assert whole is not None and many is not None and many.cost <= budget
     assert faults_of_plan(wanted, shop, many) == []
     assert many.least is None or many.least <= short(wanted, whole), "what is proven holds"
@@ -68,7 +68,7 @@ def test_the_surest_order_is_as_sure_as_the_whole_model_says(seed: int) -> None:
     wanted, shop = workshop(3, seed)
     late = replace(shop, articles=[a for a in shop.articles if a.supplier == "near"])
     for there in (shop, late, replace(shop, articles=())):
-        whole, many = surest_whole(wanted, there, Wish()), surest_of_many(wanted, there, Wish())
+        whole, many = surest_whole(wanted, there, PurchaseWish()), surest_of_many(wanted, there, PurchaseWish())
         assert faults_of_plan(wanted, there, many) == []
         assert short(wanted, many) == short(wanted, whole)
 
@@ -76,7 +76,7 @@ def test_the_surest_order_is_as_sure_as_the_whole_model_says(seed: int) -> None:
 @pytest.mark.parametrize("vehicles", [40, 400])
 def test_an_order_for_many_holds_and_is_near_its_bound(vehicles: int) -> None:
     wanted, shop = workshop(vehicles, 3, kinds=6)
-    plan = plan_order(wanted, shop, Wish(effort=5.0))
+    plan = plan_order(wanted, shop, PurchaseWish(effort=5.0))
     assert plan is not None and faults_of_plan(wanted, shop, plan) == []
     assert short(wanted, plan) == 0
     assert plan.proven or (plan.least is not None and plan.cost <= 1.01 * plan.least)
@@ -85,7 +85,7 @@ def test_an_order_for_many_holds_and_is_near_its_bound(vehicles: int) -> None:
 def test_a_fault_in_a_plan_is_seen() -> None:
     """The check of these tests itself: a part fewer, a box emptied, another sum."""
     wanted, shop = workshop(12, 1)
-    plan = plan_many(wanted, shop, Wish())
+    plan = plan_many(wanted, shop, PurchaseWish())
     assert plan is not None and plan.bought
     for place in range(len(plan.bought)):
         fewer = [(a, n - (i == place)) for i, (a, n) in enumerate(plan.bought)]
@@ -102,14 +102,14 @@ def test_equal_vehicles_are_one_group_and_share_their_boxes_between_them() -> No
     groups = groups_of(renamed, shop)
     assert sum(group.count for group in groups) == 60
     assert len(groups) == len({(one.needs.name, one.day, one.enough) for one in wanted}) < 30
-    plan, named = plan_many(wanted, shop, Wish()), plan_many(renamed, shop, Wish())
+    plan, named = plan_many(wanted, shop, PurchaseWish()), plan_many(renamed, shop, PurchaseWish())
     assert plan == named
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_the_bound_is_below_every_order(seed: int) -> None:
     wanted, shop = workshop(4, seed)
-    whole = plan_whole(wanted, shop, Wish())
+    whole = plan_whole(wanted, shop, PurchaseWish())
     relaxed = ColumnProgram(groups_of(wanted, shop), shop).relaxed()
     if whole is None:
         assert relaxed.lacking
@@ -123,7 +123,7 @@ def test_the_bound_is_below_every_order(seed: int) -> None:
 def test_no_more_is_proven_than_the_whole_model_costs(seed: int) -> None:
     """Told of a dearer order than the best, the proof finds that there may be a cheaper one, and claims no more."""
     wanted, shop = workshop(4, seed)
-    whole = plan_whole(wanted, shop, Wish())
+    whole = plan_whole(wanted, shop, PurchaseWish())
     program = ColumnProgram(groups_of(wanted, shop), shop)
     relaxed = program.relaxed()
     if whole is None:
@@ -172,22 +172,22 @@ def test_a_part_is_not_there_before_it_is_set_free() -> None:
     frees = [car(f"frees {n}", date(2026, 5, 6), [setup("large", frees=("small",))], [[0, 1]]) for n in range(2)]
     wants = [car(f"wants {day}", date(2026, 5, day), [setup("small")], [[0, 1]]) for day in (5, 7)]
     shop = market(article("large", 8000), article("small", 4000))
-    for plan in (plan_many([*frees, *wants], shop, Wish()), plan_whole([*frees, *wants], shop, Wish())):
+    for plan in (plan_many([*frees, *wants], shop, PurchaseWish()), plan_whole([*frees, *wants], shop, PurchaseWish())):
         assert plan is not None and plan.proven and plan.cost == 20000
 
 
 def test_the_same_order_twice() -> None:
     wanted, shop = workshop(7, 4)
-    first, second = (plan_order(wanted, shop, Wish()) for _ in range(2))
+    first, second = (plan_order(wanted, shop, PurchaseWish()) for _ in range(2))
     assert first is not None and first == second
 
 
 def test_what_is_settled_first_stays_near_the_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     """With many groups, those that the linear program gives whole boxes keep them."""
     wanted, shop = workshop(80, 5, kinds=5)
-    free = plan_many(wanted, shop, Wish(effort=5.0))
+    free = plan_many(wanted, shop, PurchaseWish(effort=5.0))
     monkeypatch.setattr(order_many, "FEW_GROUPS", 0)
-    settled = plan_many(wanted, shop, Wish(effort=5.0))
+    settled = plan_many(wanted, shop, PurchaseWish(effort=5.0))
     assert free is not None and settled is not None
     assert faults_of_plan(wanted, shop, settled) == []
     assert free.cost <= settled.cost <= 1.02 * free.cost
@@ -197,8 +197,8 @@ def test_the_fewest_deliveries_come_after_sureness() -> None:
     """Within a budget, and where not all can be sure enough, nothing is bought less for fewer deliveries."""
     wanted, shop = workshop(8, 3)
     for budget in (4000, 9000):
-        free = plan_many(wanted, shop, Wish(budget=budget))
-        fewest = plan_many(wanted, shop, Wish(budget=budget, fewest_deliveries=True))
+        free = plan_many(wanted, shop, PurchaseWish(budget=budget))
+        fewest = plan_many(wanted, shop, PurchaseWish(budget=budget, fewest_deliveries=True))
         assert free is not None and fewest is not None
         assert short(wanted, fewest) == short(wanted, free)
         assert len(fewest.delivery) <= len(free.delivery)
@@ -210,7 +210,7 @@ def test_what_cannot_be_reached_is_not_claimed_beyond_the_truth_however_dear_par
     dear = [replace(a, tiers=tuple(replace(t, price=1000 * t.price) for t in a.tiers))
             for a in shop.articles if a.supplier == "near"]  # fmt: skip
     there = replace(shop, articles=dear)
-    whole, many = surest_whole(wanted, there, Wish()), surest_of_many(wanted, there, Wish())
+    whole, many = surest_whole(wanted, there, PurchaseWish()), surest_of_many(wanted, there, PurchaseWish())
     assert short(wanted, many) == short(wanted, whole)
     assert many.proven or (many.least is not None and many.least <= short(wanted, whole))
 
@@ -218,7 +218,7 @@ def test_what_cannot_be_reached_is_not_claimed_beyond_the_truth_however_dear_par
 def test_a_delivery_however_dear_is_paid_where_nothing_else_helps() -> None:
     one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
     shop = market(article("lobe", 600), delivery_charge=9_000.0)
-    plan = plan_many([one], shop, Wish())
+    plan = plan_many([one], shop, PurchaseWish())
     assert plan is not None and plan.proven and plan.cost == 900_600
 
 
@@ -226,7 +226,7 @@ def test_a_quantity_that_is_more_than_is_needed_is_bought_where_nothing_less_is_
     one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
     five = Article("lobe", "shop", {"lobe": 1}, (Tier(5, 200),))
     shop = market(five, delivery_charge=3.0)
-    for plan in (plan_many([one], shop, Wish()), plan_whole([one], shop, Wish())):
+    for plan in (plan_many([one], shop, PurchaseWish()), plan_whole([one], shop, PurchaseWish())):
         assert plan is not None and plan.proven and plan.cost == 1300 and plan.bought == [(five, 5)]
 
 
@@ -234,7 +234,7 @@ def test_nothing_is_proven_of_suppliers_that_were_not_settled(monkeypatch: pytes
     """Of two suppliers, one at a time, one is planned to the end and the other is not."""
     wanted, shop = workshop(4, 1)
     shop = replace(shop, articles=[replace(a, supplier=s) for a in shop.articles for s in ("near", "far")])
-    assert (plan := plan_many(wanted, shop, Wish(most_suppliers=1))) is not None and plan.proven
+    assert (plan := plan_many(wanted, shop, PurchaseWish(most_suppliers=1))) is not None and plan.proven
     found, first = order_many._found, []
 
     def half(*arguments: Any) -> Any:
@@ -244,7 +244,7 @@ def test_nothing_is_proven_of_suppliers_that_were_not_settled(monkeypatch: pytes
         return found(*arguments)
 
     monkeypatch.setattr(order_many, "_found", half)
-    plan = plan_many(wanted, shop, Wish(most_suppliers=1))
+    plan = plan_many(wanted, shop, PurchaseWish(most_suppliers=1))
     assert plan is not None and not plan.proven and len(first) == 2
 
 
@@ -267,7 +267,7 @@ def test_ctrl_c_keeps_what_was_found_wherever_it_comes(where: str, monkeypatch: 
     else:
         monkeypatch.setattr(ColumnProgram, "_improved", interrupted)
     try:
-        plan = plan_order(wanted, shop, Wish())
+        plan = plan_order(wanted, shop, PurchaseWish())
     except Unsettled:
         assert where == "first round", "before there is a box for each"
         return
@@ -283,7 +283,7 @@ def test_who_stops_a_long_search_waits_for_nothing_more(monkeypatch: pytest.Monk
 
     monkeypatch.setattr(order_many, "proven_least", pressed)
     monkeypatch.setattr(order_answer, "surest", pressed)
-    report = order_answer.answer(order_answer.Job("eight", wanted, shop, Wish(), {}))
+    report = order_answer.answer(order_answer.OrderJob("eight", wanted, shop, PurchaseWish(), {}))
     assert report.ok and not report.proven and not report.curve
     assert [vehicle.before for vehicle in report.vehicles] == [None] * 8
     table = order_text(report)
@@ -302,7 +302,7 @@ def test_the_nearest_order_is_not_sought_in_another_way_after_ctrl_c(monkeypatch
     monkeypatch.setattr(ColumnProgram, "_start", lambda program: None)  # so that no vehicle has a box yet
     monkeypatch.setattr(ColumnProgram, "_improved", pressed)
     with pytest.raises(Unsettled) as unsettled:
-        surest_of_many(wanted, shop, Wish())
+        surest_of_many(wanted, shop, PurchaseWish())
     assert unsettled.value.stopped and len(presses) == 1
 
 

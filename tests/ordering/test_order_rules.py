@@ -18,7 +18,7 @@ from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
-from configurator.ordering.plan import Plan, Wish
+from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
 from configurator.solver import stop as stop_module
@@ -61,31 +61,31 @@ def bought(plan: Plan | None) -> dict[str, int]:
 def test_a_pump_set_free_serves_another_car_on_a_later_day_only(second_day: date, small_pumps: int) -> None:
     first = car("first", date(2026, 5, 7), [setup(), setup("large", frees=("small",))], [[], [0, 1]])
     second = car("second", second_day, [setup(), setup("small")], [[], [0, 1]])
-    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), Wish())
+    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), PurchaseWish())
     assert bought(plan) == {"large": 1} | ({"small": small_pumps} if small_pumps else {})
 
 
 def test_a_pump_that_a_box_still_keeps_in_play_is_not_set_free() -> None:
     first = car("first", date(2026, 5, 7), [setup(), setup("large", frees=("small",))], [[0], [1]])
     second = car("second", date(2026, 5, 8), [setup(), setup("small")], [[], [0, 1]])
-    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), Wish())
+    plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), PurchaseWish())
     assert bought(plan) == {"large": 1, "small": 1}
 
 
 def test_free_delivery_and_least_order_make_one_buy_more_or_not() -> None:
     one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
     goods = (article("lobe", 600), article("spare", 300))
-    plan = plan_order([one], market(*goods, delivery_charge=5.0, free_delivery_from=9.0), Wish())
+    plan = plan_order([one], market(*goods, delivery_charge=5.0, free_delivery_from=9.0), PurchaseWish())
     assert bought(plan) == {"lobe": 1, "spare": 1} and plan is not None and plan.cost == 900, "9.00 beats 6.00 and 5.00"
-    plan = plan_order([one], market(*goods, delivery_charge=2.0, free_delivery_from=9.0), Wish())
+    plan = plan_order([one], market(*goods, delivery_charge=2.0, free_delivery_from=9.0), PurchaseWish())
     assert bought(plan) == {"lobe": 1} and plan is not None and plan.cost == 800
-    plan = plan_order([one], market(*goods, minimum_order=9.0), Wish())
+    plan = plan_order([one], market(*goods, minimum_order=9.0), PurchaseWish())
     assert plan is not None and plan.cost == 900
 
 
 def test_the_price_of_a_quantity_holds_for_all_of_it() -> None:
     cars = [car(f"car {index}", MONDAY, [setup("lobe")], [[0, 1]]) for index in range(3)]
-    plan = plan_order(cars, market(article("lobe", 600, 500, 400)), Wish())
+    plan = plan_order(cars, market(article("lobe", 600, 500, 400)), PurchaseWish())
     assert bought(plan) == {"lobe": 3} and plan is not None and plan.cost == 1200
 
 
@@ -100,15 +100,15 @@ def test_one_drill_serves_every_car_and_an_owned_one_costs_nothing() -> None:
         cars.append(replace(one, needs=replace(one.needs, circuits=(replace(circuit, covers=covers),))))
     bit = DrillBit(code="drill", supplier="shop", price=2.5, diameter_mm=0.8)
     shop = replace(market(article("drill", 250)), drill_bits=[bit])
-    assert bought(plan_order(cars, shop, Wish())) == {"drill": 1}
-    assert bought(plan_order(cars, replace(shop, shelf={"drill": 1}), Wish())) == {}
+    assert bought(plan_order(cars, shop, PurchaseWish())) == {"drill": 1}
+    assert bought(plan_order(cars, replace(shop, shelf={"drill": 1}), PurchaseWish())) == {}
 
 
 def test_gaskets_are_for_the_joints_that_are_opened() -> None:
     gasket = Consumable(code="cover", supplier="shop", price=1.0, joint="pump_cover", quantity=2)
     shop = replace(market(article("large", 8000), article("cover", 100)), consumables=[gasket])
     opened = car("one", MONDAY, [setup("large", joints=("pump_cover",))], [[0, 1]])
-    assert bought(plan_order([opened], shop, Wish())) == {"large": 1, "cover": 2}
+    assert bought(plan_order([opened], shop, PurchaseWish())) == {"large": 1, "cover": 2}
 
 
 def test_the_post_takes_working_days() -> None:
@@ -117,9 +117,9 @@ def test_the_post_takes_working_days() -> None:
     assert arrival(by_post, date(2026, 5, 7)) == date(2026, 5, 12), "over a weekend"
     assert arrival(Supplier(code="near", name="near"), date(2026, 5, 9)) == date(2026, 5, 9)
     late = car("late", date(2026, 5, 6), [setup("lobe")], [[0, 1]])
-    assert plan_order([late], market(article("lobe", 600), lead_time_days=3), Wish()) is None
+    assert plan_order([late], market(article("lobe", 600), lead_time_days=3), PurchaseWish()) is None
     in_time = replace(late, day=date(2026, 5, 7))
-    assert bought(plan_order([in_time], market(article("lobe", 600), lead_time_days=3), Wish())) == {"lobe": 1}
+    assert bought(plan_order([in_time], market(article("lobe", 600), lead_time_days=3), PurchaseWish())) == {"lobe": 1}
 
 
 @pytest.mark.parametrize("workers", [1, 4])
@@ -128,11 +128,11 @@ def test_the_order_is_the_same_on_any_number_of_cores(workers: int, monkeypatch:
     setups = [setup("lobe-a"), setup("lobe-b"), setup("lobe-c")]
     cars = [car(f"car {index}", MONDAY, setups, [[0, 1]] * 3) for index in range(3)]
     shop = market(*(article(code, 600) for code in ("lobe-a", "lobe-b", "lobe-c")))
-    here = plan_order(cars, shop, Wish())
-    whole = order_module.plan_whole(cars, shop, Wish())
+    here = plan_order(cars, shop, PurchaseWish())
+    whole = order_module.plan_whole(cars, shop, PurchaseWish())
     monkeypatch.setattr(order_purchase, "WORKERS", workers)
-    assert plan_order(cars, shop, Wish()) == here and here is not None
-    assert order_module.plan_whole(cars, shop, Wish()) == whole and whole is not None
+    assert plan_order(cars, shop, PurchaseWish()) == here and here is not None
+    assert order_module.plan_whole(cars, shop, PurchaseWish()) == whole and whole is not None
 
 
 def hard_case() -> tuple[list[Wanted], Market]:
@@ -177,7 +177,7 @@ def test_ctrl_c_stops_the_search_and_keeps_the_best_found_with_its_bound(monkeyp
     """No real signal: whether one reaches a process depends on how its parent was started."""
     monkeypatch.setattr(stop_module, "Future", PressedOnce)
     cars, shop = hard_case()
-    plan = plan_order(cars, shop, Wish(effort=200.0))
+    plan = plan_order(cars, shop, PurchaseWish(effort=200.0))
     assert plan is not None and plan.stopped and not plan.proven
     assert plan.least is not None and 0 < plan.least < plan.cost
     assert all(sum(box.covered) >= one.enough for one, box in zip(cars, plan.boxes, strict=True))

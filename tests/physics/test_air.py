@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from configurator.arrays import Array
 from configurator.physics.air import AirHistory, Driveline, Engine, fill_manifold
 from configurator.physics.atmosphere import Surroundings
-from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import event_times
 
 R = 287.05287

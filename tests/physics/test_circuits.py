@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from configurator.arrays import Array
 from configurator.physics.circuits import MainCircuit, MainFlow, idle_flow
-from configurator.physics.fuel_path import Array
 
 AIR_DENSITY, PETROL = 1.2, 750.0
 AREA_M2 = 30e-4

@@ -13,7 +13,7 @@ from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
 from configurator.physics.film import evaporate, film_outside_range, wet_manifold_film
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, TipIn, simulate
-from configurator.physics.verdict import Levels, Shots, mixture
+from configurator.physics.verdict import Levels, ShotFlows, mixture
 
 ONE = np.ones(1)
 
@@ -114,10 +114,10 @@ def tip_in(rear_circuit: bool = False, start: tuple[float, float] = (38e3, 800.0
     )  # fmt: skip
 
 
-def shot_of(event: CircuitEvent, peak_kg_s: float) -> Shots:
+def shot_of(event: CircuitEvent, peak_kg_s: float) -> ShotFlows:
     middle = 0.5 * (event.time_s[1:] + event.time_s[:-1])
     flow = peak_kg_s * (middle / 0.1) * np.exp(1.0 - middle / 0.1)
-    return Shots(flow[:, None], np.array([event.shot_film_share]))
+    return ShotFlows(flow[:, None], np.array([event.shot_film_share]))
 
 
 def film_by_scipy(event: CircuitEvent, landing: Any, factor: float, start_kg: float) -> float:

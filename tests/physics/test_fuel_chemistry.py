@@ -3,7 +3,7 @@
 import pytest
 from chempy import Substance, balance_stoichiometry
 
-from configurator.car.vehicle import Fuel
+from configurator.car.vehicle import FuelTable
 
 OXYGEN_IN_AIR = 0.20946
 """By volume, dry air of 28.9647 g/mol (US Standard Atmosphere, 1976): 23.14 % by mass."""
@@ -44,7 +44,7 @@ def test_the_balance_is_the_one_a_chemist_makes(formula: str) -> None:
 
 def test_petrol_unless_the_owner_knows_better_burns_as_petrol_does() -> None:
     """Pump petrol is written CH1.85 to CH1.94; iso-octane and a tenth of ethanol are out of its range."""
-    default = Fuel().stoichiometric_ratio
+    default = FuelTable().stoichiometric_ratio
     assert stoichiometric_ratio("CH1.85") < default < stoichiometric_ratio("CH1.94")
     # By mass, ethanol at 789 and petrol at 740 kg/m3 [from memory]
     ethanol = 0.1 * 789.0 / (0.1 * 789.0 + 0.9 * 740.0)

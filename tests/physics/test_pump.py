@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.interpolate import PchipInterpolator
 
-from configurator.physics.fuel_path import Array, FuelPath
+from configurator.arrays import Array
+from configurator.physics.fuel_path import FuelPath
 from configurator.physics.pump import (
-    Pump,
+    PumpMechanism,
     deliver,
     follower_travel,
     front_loaded_lift,
@@ -37,9 +38,9 @@ def path(diameter_mm: float = 0.8, kind: type[FuelPath] = FuelPath, screw_mm2: f
     return kind(diameter_mm * 1e-3 * one, 3e-3 * one, 2.0 * one, screw_mm2 * 1e-6 * one, 0.70, PETROL, 0.45e-3)
 
 
-def pump(capacity_cc: float = 3.0, preload_n: float = PRELOAD_N, rate_n_m: float = RATE_N_M) -> Pump:
+def pump(capacity_cc: float = 3.0, preload_n: float = PRELOAD_N, rate_n_m: float = RATE_N_M) -> PumpMechanism:
     one = np.ones(1)
-    return Pump(AREA_M2 * one, preload_n * one, rate_n_m * one, capacity_cc * 1e-6 * one)
+    return PumpMechanism(AREA_M2 * one, preload_n * one, rate_n_m * one, capacity_cc * 1e-6 * one)
 
 
 def column(values: Array) -> Array:
@@ -197,7 +198,7 @@ def test_combinations_do_not_disturb_each_other() -> None:
     sizes = np.array([0.5, 0.8, 1.2])
     three = np.ones(3)
     many = FuelPath(sizes * 1e-3, 3e-3 * three, 2 * three, 3e-6 * three, 0.70, PETROL, 0.45e-3)
-    pumps = Pump(AREA_M2 * three, PRELOAD_N * three, RATE_N_M * three, 3e-6 * three)
+    pumps = PumpMechanism(AREA_M2 * three, PRELOAD_N * three, RATE_N_M * three, 3e-6 * three)
     lever = snapped(time_s, 4e-3, 0.15)
     together = deliver(time_s, lever * three, pumps, many, np.zeros_like(time_s)).delivered_m3
     for index, size in enumerate(sizes):
@@ -278,7 +279,7 @@ def test_slack_matters_only_beyond_what_the_idle_has_taken_up(slack_mm: float, t
 def test_each_combination_has_its_own_slack() -> None:
     three = np.ones(3)
     slacks = np.array([0.0, 0.5, 1.5]) * 1e-3
-    pumps = Pump(AREA_M2 * three, PRELOAD_N * three, RATE_N_M * three, 9e-6 * three)
+    pumps = PumpMechanism(AREA_M2 * three, PRELOAD_N * three, RATE_N_M * three, 9e-6 * three)
     lift = column(np.array([1e-3, 2e-3, 4e-3])) * three
     together = follower_travel(lift, np.array([1.0, 1.1, 0.9]), slacks, pumps)
     for index, slack in enumerate(slacks):

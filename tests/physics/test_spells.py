@@ -8,13 +8,13 @@ import building
 import numpy as np
 import pytest
 
+from configurator.arrays import Array
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.demand import Circuit
 from configurator.physics import verdict
-from configurator.physics.fuel_path import Array
-from configurator.physics.spells import Level, Levels, Shots, longest_spells, mixture, mixtures
+from configurator.physics.spells import Level, Levels, ShotFlows, longest_spells, mixture, mixtures
 from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
 
 EXAMPLES = (("roadster", "front"), ("tow-truck", "front"), ("van", "front"), ("hill-climber", "front"),
@@ -54,7 +54,7 @@ each_car = pytest.mark.parametrize("name", CARS)
 
 
 @cache
-def everything(name: str) -> tuple[Circuit, Shots]:
+def everything(name: str) -> tuple[Circuit, ShotFlows]:
     """A car's circuit with the shots of random combinations of its parts."""
     circuit, case, own = CARS[name]()
     chance = np.random.default_rng(20)
@@ -67,7 +67,7 @@ def everything(name: str) -> tuple[Circuit, Shots]:
                 column.append(part)
     nozzles, screws, pumps, mounts = parts
     shot = circuit.deliver(nozzles, screws, pumps, mounts, np.zeros(len(nozzles)))
-    return circuit, Shots(circuit.flow_kg_s(shot), circuit.film_share(nozzles))
+    return circuit, ShotFlows(circuit.flow_kg_s(shot), circuit.film_share(nozzles))
 
 
 # --- many at once -----------------------------------------------------------------------------------------------------
@@ -96,8 +96,8 @@ def test_combinations_that_share_a_flow_are_as_with_copies_of_it() -> None:
     circuit, shots = everything("roadster, front")
     column = np.array([3, 3, 0, 17])
     share = np.array([0.80, 0.86, 0.86, 0.90])
-    shared = Shots(shots.flow_kg_s[:, :20], share, column)
-    copied = Shots(shots.flow_kg_s[:, column], share)
+    shared = ShotFlows(shots.flow_kg_s[:, :20], share, column)
+    copied = ShotFlows(shots.flow_kg_s[:, column], share)
     for one, other in ((shared, copied), (shared.take(np.array([3, 1])), copied.take(np.array([3, 1])))):
         assert one.count == other.count
         for spell, same in zip(
@@ -220,7 +220,7 @@ def test_a_narrow_window_with_a_hole_to_both_sides() -> None:
         ]
         if found == 0 and table.window_low[tuple(place)] < 0.48:
             shot = circuit.deliver(parts[:1], parts[1:2], parts[2:3], parts[3:], np.zeros(1))
-            one = Shots(circuit.flow_kg_s(shot), circuit.film_share(parts[:1]))
+            one = ShotFlows(circuit.flow_kg_s(shot), circuit.film_share(parts[:1]))
             hole, _ = verdict.spells_at(circuit.event, one, coarse, circuit.allowed)
             found += bool(np.all(hole > circuit.allowed.hole_s))
     assert found

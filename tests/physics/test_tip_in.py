@@ -5,13 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from configurator.arrays import Array
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
-from configurator.physics.fuel_path import Array
 from configurator.physics.throttle import air_flow, butterfly_open_share
 from configurator.physics.tip_in import JUDGED_FROM_AIR_SHARE, Fuel, Opening, Throttles, TipIn, simulate
-from configurator.physics.verdict import Allowed, Shots, spells, windows
+from configurator.physics.verdict import Allowed, ShotFlows, spells, windows
 
 SEA = standard_atmosphere(0.0)
 PETROL = Fuel(740.0, 0.45e-3, 14.6)
@@ -106,7 +106,7 @@ def test_a_rear_pair_that_never_opens_is_not_judged() -> None:
     assert not rear.judged.any() and pairs["front"].judged.all()
     steps = len(rear.time_s) - 1
     for flow in (0.0, 5e-3):
-        fed = Shots(np.full((steps, 1), flow), np.array([0.88]))
+        fed = ShotFlows(np.full((steps, 1), flow), np.array([0.88]))
         hole, flood = spells(rear, fed, 1.0, ALLOWED)
         assert (hole[0], flood[0]) == (0.0, 0.0)
         window = windows(rear, fed, ALLOWED)

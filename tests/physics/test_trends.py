@@ -11,13 +11,13 @@ import building
 import numpy as np
 import pytest
 
+from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.band import Band, band_of
 from configurator.judging.case import Case
 from configurator.physics import verdict
-from configurator.physics.fuel_path import Array
-from configurator.slots.columns import Lobes, Mount, Shots
+from configurator.slots.columns import JudgedShots, Lobes, Mount
 from configurator.slots.options import Option
 
 SWEEP_MM = np.arange(0.40, 1.301, 0.005)
@@ -29,7 +29,7 @@ def truck(front: dict[str, Any] | None = None, **tables: Any) -> Case:
     return building.case(building.vehicle(front=WIDE | (front or {}), **tables))
 
 
-def shots(case: Case, nozzles_mm: Sequence[float] = (), style: str = "straight", **parts: int) -> Shots:
+def shots(case: Case, nozzles_mm: Sequence[float] = (), style: str = "straight", **parts: int) -> JudgedShots:
     """Shots of the fitted circuit for a sweep of orifices, other slots by place in their lists; shape (n,)."""
     listed = {slot: options[:1] for slot, options in case.options.items()}
     for slot, place in parts.items():
@@ -38,8 +38,8 @@ def shots(case: Case, nozzles_mm: Sequence[float] = (), style: str = "straight",
         listed["front.nozzle"] = tuple(
             Option("", FittedNozzle(diameter_mm=float(d), style=style, length_mm=3.0), "none") for d in nozzles_mm
         )
-    found: Shots = case.columns("front", listed, with_windows=True)["shot"]
-    return Shots(**{name: np.asarray(value).reshape(-1) for name, value in vars(found).items()})
+    found: JudgedShots = case.columns("front", listed, with_windows=True)["shot"]
+    return JudgedShots(**{name: np.asarray(value).reshape(-1) for name, value in vars(found).items()})
 
 
 def smallest_mm(case: Case, sweep_mm: Array = SWEEP_MM, style: str = "straight") -> float:
@@ -52,7 +52,7 @@ def smallest_mm(case: Case, sweep_mm: Array = SWEEP_MM, style: str = "straight")
 def bare_hole_ms(case: Case) -> float:
     """How long the mixture stays too lean if the pump gives nothing."""
     circuit = case.circuits["front"]
-    nothing = verdict.Shots(np.zeros((len(circuit.event.time_s) - 1, 1)), np.array([0.85]))
+    nothing = verdict.ShotFlows(np.zeros((len(circuit.event.time_s) - 1, 1)), np.array([0.85]))
     hole, _ = verdict.spells(circuit.event, nothing, case.factor, circuit.allowed)
     return float(hole[0]) * 1e3
 
@@ -83,7 +83,7 @@ def least_volume_cc(case: Case, nozzle_mm: float) -> float:
     listed["front.nozzle"] = (Option("", nozzle, "none"),)
     listed["front.pump"] = (Option("", pump, "none"),)
     listed["front.lobe"] = tuple(Option("", Mount(lobe, 0.0), "none") for lobe in lobes)
-    found: Shots = case.columns("front", listed)["shot"]
+    found: JudgedShots = case.columns("front", listed)["shot"]
     meets = found.hole_ms.ravel() <= case.catalog.limits.hole_most_ms
     assert meets.any() and not meets[0], "the lobes tried must hold the answer"
     return float(found.volume_cc.ravel()[np.argmax(meets)])

@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from configurator.arrays import Array
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
-from configurator.physics.fuel_path import Array, FuelPath
-from configurator.physics.pump import Pump, deliver, follower_travel, front_loaded_lift
+from configurator.physics.fuel_path import FuelPath
+from configurator.physics.pump import PumpMechanism, deliver, follower_travel, front_loaded_lift
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, event_times, simulate
 from configurator.physics.verdict import (
@@ -21,7 +22,7 @@ from configurator.physics.verdict import (
     JUMP_S,
     Allowed,
     Levels,
-    Shots,
+    ShotFlows,
     SpellMeter,
     mixture,
     shot_needed,
@@ -49,14 +50,14 @@ PAIRS = tip_in(rear_circuit=True)
 EVENTS = {"one circuit": ONE_CIRCUIT, "front of two": PAIRS["front"], "rear of two": PAIRS["rear"]}
 
 
-def shots(event: CircuitEvent, sizes: list[tuple[float, float, float]]) -> Shots:
+def shots(event: CircuitEvent, sizes: list[tuple[float, float, float]]) -> ShotFlows:
     """Rounded shots given as volume [cm3], time of the peak [s], decay [s] after it."""
     middle = 0.5 * (event.time_s[1:] + event.time_s[:-1])
     columns = []
     for volume, peak_s, decay_s in sizes:
         shape = np.minimum(middle / peak_s, 1.0) * np.exp(-np.maximum(middle - peak_s, 0.0) / decay_s)
         columns.append(volume * 1e-6 * 740.0 * shape / float(np.sum(shape * np.diff(event.time_s))))
-    return Shots(np.array(columns).T, np.full(len(sizes), event.shot_film_share))
+    return ShotFlows(np.array(columns).T, np.full(len(sizes), event.shot_film_share))
 
 
 SIZES = [(v, p, d) for v in (1.2, 2.0, 2.8, 4.0) for p, d in ((0.03, 0.08), (0.08, 0.3), (0.15, 0.7))]
@@ -127,7 +128,7 @@ def drained(start_share: float) -> CircuitEvent:
     )  # fmt: skip
 
 
-NOTHING = Shots(np.zeros((len(event_times()) - 1, 1)), np.array([0.85]))
+NOTHING = ShotFlows(np.zeros((len(event_times()) - 1, 1)), np.array([0.85]))
 
 
 @pytest.mark.parametrize("factor", [0.4, 1.0, 2.5])
@@ -148,7 +149,7 @@ def test_window_of_a_drained_film() -> None:
 def test_an_even_shot_in_closed_form() -> None:
     """q from the start on: adds q ((1 - Xs) + Xs (1 - exp(-t/tau))) to what reaches the cylinders."""
     event = drained(1.0)
-    even = Shots(np.full((len(event.time_s) - 1, 1), 1e-3), np.array([0.85]))
+    even = ShotFlows(np.full((len(event.time_s) - 1, 1), 1e-3), np.array([0.85]))
     phi = np.array(list(mixture(Levels.of(event, np.array([1.3])), even, np.zeros(1, dtype=np.intp))))[:, 0]
     added = 1e-3 * (1.0 - 0.85 * np.exp(-event.time_s / (1.3 * 0.5))) * 14.6 / 0.05
     np.testing.assert_allclose(phi, 1.0 + added, rtol=1e-9)
@@ -322,10 +323,10 @@ def test_a_window_holds_the_factor_at_which_it_meets_though_a_hole_opens_below()
     ).circuits["front"]  # fmt: skip
     one = np.ones(1)
     nozzle = FuelPath(0.55e-3 * one, 3e-3 * one, 2.0 * one, 6.5e-6 * one, 0.7, 740.0, 0.45e-3)
-    pump = Pump(9e-4 * one, 11.0 * one, 1600.0 * one, 5e-6 * one)
+    pump = PumpMechanism(9e-4 * one, 11.0 * one, 1600.0 * one, 5e-6 * one)
     lift = front_loaded_lift(event.throttle_deg, np.array(4e-3), np.array(55.0), np.array(1.8))[:, None]
     shot = deliver(event.time_s, follower_travel(lift, 1.1 * one, 0.0, pump), pump, nozzle, event.assist_pa)
-    fed = Shots(shot.delivered_m3 * 740.0 / np.diff(event.time_s)[:, None], 0.85 * one)
+    fed = ShotFlows(shot.delivered_m3 * 740.0 / np.diff(event.time_s)[:, None], 0.85 * one)
     hole, flood = ([float(spells(event, fed, f, ALLOWED)[which][0]) for f in (0.5, 1.0, 1.6)] for which in (0, 1))
     assert hole[0] > ALLOWED.hole_s >= hole[1] and hole[2] > ALLOWED.hole_s and max(flood) <= ALLOWED.flood_s
     window = windows(event, fed, ALLOWED)
@@ -334,7 +335,7 @@ def test_a_window_holds_the_factor_at_which_it_meets_though_a_hole_opens_below()
 
 def test_without_a_shot_there_is_no_window() -> None:
     """A hole at every f is no window at all, and not one of a single point at an end."""
-    nothing = Shots(np.zeros((len(ONE_CIRCUIT.time_s) - 1, 1)), np.array([0.85]))
+    nothing = ShotFlows(np.zeros((len(ONE_CIRCUIT.time_s) - 1, 1)), np.array([0.85]))
     assert all(spells(ONE_CIRCUIT, nothing, f, ALLOWED)[0][0] > ALLOWED.hole_s for f in np.geomspace(0.25, 4.0, 9))
     window = windows(ONE_CIRCUIT, nothing, ALLOWED)
     assert np.isnan(window.low[0]) and np.isnan(window.high[0])
@@ -365,7 +366,7 @@ def test_the_shot_needed_keeps_the_mixture_on_the_limit(name: str, factor: float
     event = EVENTS[name]
     needed = shot_needed(event, 0.90, event.shot_film_share, factor)
     assert np.all(needed >= 0.0)
-    fed = Shots(0.5 * (needed[1:] + needed[:-1])[:, None], np.array([event.shot_film_share]))
+    fed = ShotFlows(0.5 * (needed[1:] + needed[:-1])[:, None], np.array([event.shot_film_share]))
     phi = np.array(list(mixture(Levels.of(event, np.array([factor])), fed, np.zeros(1, dtype=np.intp))))[:, 0]
     # Away from where it starts, stops or has a kink, so that means over two steps are the flow itself
     bend = np.abs(needed[4:] - 2.0 * needed[2:-2] + needed[:-4])

@@ -19,7 +19,7 @@ from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.files.declared import BASES
 from configurator.judging.findings import finding, findings
 from configurator.rules import CIRCUIT_SLOTS, DERIVED_SLOTS, RULES, SHARED_SLOTS, Rule
-from configurator.slots.columns import FeedScrews, Lobes, Nozzles, PadReliefs, Pumps, Shots, Spacers
+from configurator.slots.columns import FeedScrews, JudgedShots, Lobes, Nozzles, PadReliefs, Pumps, Spacers
 from configurator.units.units import parse_diameter_mm
 
 SHIPPED = load_catalog(shipped_catalog_dir())
@@ -47,7 +47,7 @@ PLAIN: dict[str, dict[str, Any]] = {
 """Columns of one combination that no rule minds."""
 KINDS: dict[str, type] = {
     "nozzle": Nozzles, "feed_screw": FeedScrews, "pump": Pumps, "lobe": Lobes, "spacer": Spacers,
-    "pad_relief": PadReliefs, "shot": Shots, "facts": CircuitFacts, "car": CarFacts, "job": JobFacts,
+    "pad_relief": PadReliefs, "shot": JudgedShots, "facts": CircuitFacts, "car": CarFacts, "job": JobFacts,
 }  # fmt: skip
 
 
@@ -278,9 +278,9 @@ def test_a_table_by_broadcasting_equals_one_combination_at_a_time(rule: Rule) ->
     for axis, slot in enumerate(AXES):
         both = {item.name: np.array([getattr(pair[slot], item.name) for pair in pairs]) for item in fields(KINDS[slot])}
         table[slot] = KINDS[slot](**both).along(axis, len(AXES))
-    shot = {item.name: np.array([getattr(p["shot"], item.name) for p in pairs]) for item in fields(Shots)}
+    shot = {item.name: np.array([getattr(p["shot"], item.name) for p in pairs]) for item in fields(JudgedShots)}
     cube = [np.broadcast_to(x.reshape(2, 1, 1, 1, 1, 1), (2, 2, 2, 2, 1, 1)) for x in shot.values()]
-    table["shot"] = Shots(**dict(zip(shot, cube, strict=True)))
+    table["shot"] = JudgedShots(**dict(zip(shot, cube, strict=True)))
     at_once = np.broadcast_to(rule.margin(table), (2,) * len(AXES))
     for place in itertools.product((0, 1), repeat=len(AXES)):
         single = dict(pairs[1]) | {slot: pairs[index][slot] for slot, index in zip(AXES, place, strict=True)}

@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 from small_choices import every_choice, tight_choices
 
 from configurator.advice.explain import explain
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
@@ -122,7 +122,7 @@ def stuck() -> Case:
 
 def test_a_wish_that_the_room_forbids_is_named_with_the_rules_it_meets() -> None:
     case, wish = stuck(), ["front.pump=pump-large"]
-    report = propose(case, Request(read_wishes(case.options, [], wish, [])))
+    report = propose(case, ProposalRequest(read_wishes(case.options, [], wish, [])))
     assert report.status == "impossible" and report.conflict is not None
     assert report.changes == [] and report.totals is None and report.alternatives == []
     assert report.conflict.wishes == ["front.pump = pump-large"]
@@ -134,7 +134,7 @@ def test_a_wish_that_the_room_forbids_is_named_with_the_rules_it_meets() -> None
 
 def test_wishes_that_exclude_each_other_are_both_named_and_either_may_go() -> None:
     case = building.case()
-    report = propose(case, Request(read_wishes(case.options, ["front.nozzle"], ["front.nozzle=1.0mm"], [])))
+    report = propose(case, ProposalRequest(read_wishes(case.options, ["front.nozzle"], ["front.nozzle=1.0mm"], [])))
     assert report.conflict is not None
     assert set(report.conflict.wishes) == {"keep front.nozzle", "front.nozzle = 1.0mm"}
     assert report.conflict.rules == []
@@ -155,29 +155,29 @@ def test_giving_up_what_is_named_helps_and_nothing_less_does(keep: list[str], fi
     car = building.vehicle(manifold={"pad_clearance_mm": 16})
     case = building.case(car)
     wishes = read_wishes(case.options, keep, fit, avoid)
-    conflict = propose(case, Request(wishes)).conflict
+    conflict = propose(case, ProposalRequest(wishes)).conflict
     assert conflict is not None
     ways = [way for way in conflict.relaxations if not set(way.give_up) & set(conflict.rules)]
     assert ways
     for way in ways:
         assert way.give_up and set(way.give_up) <= {wish.text for wish in wishes}
         left = [wish for wish in wishes if wish.text not in way.give_up]
-        assert propose(case, Request(left)).conflict is None
+        assert propose(case, ProposalRequest(left)).conflict is None
         for name in way.give_up:
             one_kept = [wish for wish in wishes if wish.text == name or wish.text not in way.give_up]
-            assert propose(case, Request(one_kept)).conflict is not None
+            assert propose(case, ProposalRequest(one_kept)).conflict is not None
 
 
 def test_a_demand_that_nothing_meets_says_by_how_much_it_would_have_to_give_way() -> None:
     case = building.case(building.vehicle(carburettor={"rated_flow_m3_min": 40}))
-    conflict = propose(case, Request()).conflict
+    conflict = propose(case, ProposalRequest()).conflict
     assert conflict is not None and conflict.wishes == []
     assert "shot-covers-the-hole (front)" in conflict.rules
     (way,) = [w for w in conflict.relaxations if w.give_up == ["shot-covers-the-hole (front)"]]
     needed = float(re.findall(r"by (\S+) ms", way.says)[0])
     for more, status in ((needed * 0.99, "impossible"), (needed, "optimal")):
         eased = building.with_limits(case, hole_most_ms=case.catalog.limits.hole_most_ms + more)
-        assert propose(eased, Request()).status == status
+        assert propose(eased, ProposalRequest()).status == status
 
 
 def test_leaving_out_dominated_options_leaves_the_clash() -> None:
@@ -200,7 +200,7 @@ def test_a_demand_that_nothing_meets_gives_way_by_the_nearest_miss_of_all_parts(
         (hole,) = [f.margin for f in report if f.rule == "shot-covers-the-hole"]
         holes[option.code] = -(hole or 0.0)
     assert 0 < holes["straight-0.50"] < holes["straight-0.40"]
-    conflict = propose(case, Request()).conflict
+    conflict = propose(case, ProposalRequest()).conflict
     assert conflict is not None and conflict.rules == ["shot-covers-the-hole (front)"]
     (way,) = conflict.relaxations
     shown = float(re.findall(r"by (\S+) ms", way.says)[0])

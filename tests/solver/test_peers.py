@@ -21,7 +21,7 @@ from configurator.judging.case import Case
 from configurator.ordering.articles import Article, Tier
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.model import Wanted
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.wishes import read_order
 from configurator.solver.model import ChoiceModel, best
@@ -117,7 +117,7 @@ def handing_on(seed: int) -> tuple[list[Wanted], Market]:
 @pytest.mark.parametrize("peer", peers_order.PEERS)
 def test_a_peer_finds_the_cheapest_order(peer: str) -> None:
     for wanted, market in [*map(random_case, range(25)), *map(handing_on, range(25)), *map(real_case, (24.0, 27.0))]:
-        plan = plan_order(wanted, market, Wish())
+        plan = plan_order(wanted, market, PurchaseWish())
         found = peers_order.PEERS[peer](wanted, market, 0.0, LIMIT_S)
         expected = inf if plan is None else plan.cost
         assert found.cost == pytest.approx(expected) and found.bound == pytest.approx(expected, abs=1.0)

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from web_page import CATALOG, EXAMPLES, OWN_FORM, browser, page_of, workshop_in
 
 from configurator.advice.availability import Availability
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_proposal import proposal_of
 from configurator.car.vehicle import load_vehicle
 from configurator.judging.case import Case
@@ -145,7 +145,7 @@ def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient
     assert "<html" not in answer.text and 'id="live"' in answer.text
     assert 'id="spoken" hx-swap-oob="innerHTML">OK: 1 change' in answer.text
     whole = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.85")
-    assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
+    assert "<html" in whole.text and whole.headers["vary"] == "HX-ProposalRequest"
     part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
     key = re.compile(r'name="key" value="[^"]*"')
     assert key.sub("", part.partition('<p id="spoken"')[0]).rstrip() in key.sub("", same)
@@ -193,7 +193,7 @@ def test_a_word_that_means_nothing_is_told_as_the_command_line_would(client: Tes
 def test_the_fewest_changes_are_those_that_propose_finds(client: TestClient, name: str, symptom: str | None) -> None:
     answer = client.get(f"/car/{name}/fewest", params={"symptom": symptom or ""})
     assert answer.status_code == 303
-    report = propose(case_of(name), Request(symptom=read_symptom(symptom)))
+    report = propose(case_of(name), ProposalRequest(symptom=read_symptom(symptom)))
     assert set(pins_of(answer.headers["location"])) == {change.slot for change in report.changes}
     html = text_of(client.get(answer.headers["location"]).text)
     assert report.totals is not None and f"In all {report.totals.price:.2f}" in html
@@ -203,9 +203,9 @@ def test_the_fewest_changes_are_those_that_propose_finds(client: TestClient, nam
 def test_where_nothing_fits_the_page_says_why(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     from configurator.web import bench
 
-    def with_wish(case: Case, asked: Request, belief: object) -> object:
+    def with_wish(case: Case, asked: ProposalRequest, belief: object) -> object:
         wishes = read_wishes(case.options, [], ["front.nozzle=straight-0.65"], [])
-        return proposal_of(case, Request(wishes, symptom=asked.symptom), None)
+        return proposal_of(case, ProposalRequest(wishes, symptom=asked.symptom), None)
 
     monkeypatch.setattr(bench, "proposal_of", with_wish)
     text = text_of(client.get("/car/tow-truck/fewest").text)
@@ -278,7 +278,7 @@ def test_runs_move_the_demand_factor_and_are_told_in_words(written: Workshop) ->
     possible = {option.word for option in nozzles.options if option.state != "impossible"}
     assert set(radios(html)["front.nozzle"]) == {"", "fitted", *possible}
     answer = browser(page_of(written), follow=False).get("/car/roadster/fewest")
-    sure = proposal_of(case_of("roadster"), Request(), known.belief)
+    sure = proposal_of(case_of("roadster"), ProposalRequest(), known.belief)
     assert set(pins_of(answer.headers["location"])) == {change.slot for change in sure.changes}
 
 

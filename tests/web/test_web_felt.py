@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 from test_web_bench import PART, pins_of, text_of
 from web_page import browser, page_of, workshop_in
 
-from configurator.web.workshop import Pins, Workshop
+from configurator.web.workshop import ChosenPins, Workshop
 
 FELT = "a clean start that sags in black smoke asks for a smaller front nozzle"
 LINK = re.compile(r'<li>([^<]*) <a href="([^"]*)"[^>]*>take it, give up')
@@ -75,7 +75,7 @@ def test_every_link_leads_to_where_its_part_can_be_had(
     for label, link in links:
         assert parse_qs(urlsplit(link).query).get("symptom", [""]) == [symptom]
         after = pins_of(link)
-        given = Pins.read(setting.case, [f"{slot}={word}" for slot, word in after.items()])
+        given = ChosenPins.read(setting.case, [f"{slot}={word}" for slot, word in after.items()])
         added = {slot: word for slot, word in after.items() if f"{slot}={word}" not in pins}
         ((slot, word),) = added.items()
         report = shown.engine(setting).report(given.listed, [slot])

@@ -18,18 +18,18 @@ from test_order_rules import hard_case
 from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_in
 
 from configurator.advice.next_step import NextReport, what_next
-from configurator.advice.propose import Request, propose
+from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.judging.case import Case
 from configurator.judging.table import CombinationTable, tabulate_listed
 from configurator.learning import candidates
 from configurator.learning.belief import belief_of
 from configurator.learning.next_run import next_step
-from configurator.ordering.answer import Job, answer
+from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting, load_meeting
-from configurator.ordering.plan import Wish
+from configurator.ordering.plan import PurchaseWish
 from configurator.solver.stop import solved
 from configurator.stopping import Stop, Stopped, until
 from configurator.web import bench, order
@@ -71,7 +71,7 @@ def test_the_form_lists_vehicles_and_workshop_files_and_keeps_what_was_said(clie
 def test_a_workshop_file_is_planned_as_the_command_line_plans_it(client: TestClient, workshop: Workshop) -> None:
     html = client.get(f"/order/plan?workshop=evening&{QUICK}").text
     meeting, vehicles = load_meeting(workshop.folder.path / "evening.toml")
-    report = answer(job_of(meeting, vehicles, CATALOG, None, Wish(most_suppliers=1), redrill=False))
+    report = answer(job_of(meeting, vehicles, CATALOG, None, PurchaseWish(most_suppliers=1), redrill=False))
     text = text_of(html)
     assert f"{report.name}: {report.total:.2f} makes every vehicle as sure as wanted" in text and report.ok
     for line in report.lines:
@@ -87,7 +87,7 @@ def test_a_workshop_file_is_planned_as_the_command_line_plans_it(client: TestCli
 def test_ticked_vehicles_are_planned_for_their_days(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
 
-    def noted(meeting: Meeting, vehicles: list[Vehicle], *rest: object, **more: object) -> Job:
+    def noted(meeting: Meeting, vehicles: list[Vehicle], *rest: object, **more: object) -> OrderJob:
         asked.append((meeting, vehicles, rest, more))
         raise Stopped()
 
@@ -99,7 +99,7 @@ def test_ticked_vehicles_are_planned_for_their_days(client: TestClient, monkeypa
     assert [(a.file, a.day.isoformat()) for a in meeting.vehicle] == [("van", SOON), ("roadster", str(date.today()))]
     assert [vehicle.name for vehicle in vehicles] == ["Marshals' van", "Club roadster"]
     assert meeting.sureness == pytest.approx(0.805) and more == {"redrill": False}
-    assert rest[-1] == Wish(budget=1250, most_suppliers=1)
+    assert rest[-1] == PurchaseWish(budget=1250, most_suppliers=1)
 
 
 @pytest.mark.parametrize(
@@ -165,7 +165,7 @@ def test_an_order_under_way_is_stopped() -> None:
     began = time.monotonic()
     threading.Timer(1.5, stop.now).start()
     with pytest.raises(Stopped), until(stop):
-        plan_order(cars, shop, Wish(effort=500.0))
+        plan_order(cars, shop, PurchaseWish(effort=500.0))
     assert time.monotonic() - began < 1.5 + PATIENCE_S
 
 
@@ -176,7 +176,7 @@ def test_a_proposal_under_way_is_stopped() -> None:
     with pytest.raises(Stopped), until(stop):
         threading.Timer(0.2, stop.now).start()
         for _ in range(100):
-            propose(case, Request())
+            propose(case, ProposalRequest())
     assert time.monotonic() - began < PATIENCE_S
 
 
@@ -190,7 +190,7 @@ class Search:
         self.began.release()
         try:
             cars, shop = hard_case()
-            return plan_order(cars, shop, Wish(effort=500.0))
+            return plan_order(cars, shop, PurchaseWish(effort=500.0))
         except Stopped:
             self.stopped.release()
             raise

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.physics.fuel_path import Array
+from configurator.arrays import Array
 
 SMOOTHINGS = 4.0 ** np.arange(-22.0, -4.0)
 """Smoothings tried [s3]."""

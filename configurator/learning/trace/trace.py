@@ -17,13 +17,13 @@ from pathlib import Path
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.book.records import TraceMeasured
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.learning.trace.sensor_lag import take_out_lag
 from configurator.learning.trace.trace_file import Trace, read_trace
 from configurator.learning.trace.trace_tip_in import Opened, find_tip_in
-from configurator.physics.fuel_path import Array
 from configurator.physics.tip_in import UNTIL_S
 from configurator.physics.verdict import SpellMeter
 

@@ -47,7 +47,7 @@ _SPACES = re.compile(r"[\s_\-.,:;()\[\]{}]+")
 
 
 @dataclass(frozen=True)
-class Column:
+class TraceColumn:
     """A column by its heading, the quantity it holds and its unit; "" where nobody said it."""
 
     heading: str
@@ -72,30 +72,30 @@ def unit_in(words: Iterable[str], quantity: str) -> str:
     return next((unit for unit in found if unit in UNITS[quantity]), "")
 
 
-def recognised(heading: str) -> Column | None:
+def recognised(heading: str) -> TraceColumn | None:
     """What a heading says by itself; None where it names no quantity, or one that is no reading, such as a target.
 
     >>> recognised("throttle %"), recognised("AFR target")
-    (Column(heading='throttle %', quantity='throttle', unit='percent'), None)
+    (TraceColumn(heading='throttle %', quantity='throttle', unit='percent'), None)
     """
     words = words_of(heading)
     if _NOT_A_READING & set(words):
         return None
     for quantity, names in _NAMES.items():
         if names & set(words):
-            return Column(heading, quantity, unit_in(words, quantity))
+            return TraceColumn(heading, quantity, unit_in(words, quantity))
     return None
 
 
 def chosen_columns(
     file: str, row: int, headings: tuple[str, ...], named: Mapping[str, str]
-) -> tuple[dict[str, Column], list[Fault]]:
+) -> tuple[dict[str, TraceColumn], list[Fault]]:
     """Columns to read by quantity ("phi" for any mixture), and what is wrong with heading or choice.
 
     row : of the headings. What the user names goes before what is recognised; of several mixtures phi goes before
     lambda, and lambda before afr.
     """
-    chosen: dict[str, Column] = {}
+    chosen: dict[str, TraceColumn] = {}
     faults: list[Fault] = []
     for key, heading in named.items():
         column, fault = _named(file, key, heading, headings)
@@ -130,7 +130,7 @@ def _said(slot: str) -> str:
     return "the mixture" if slot == "phi" else slot
 
 
-def _named(file: str, key: str, heading: str, headings: tuple[str, ...]) -> tuple[Column | None, Fault | None]:
+def _named(file: str, key: str, heading: str, headings: tuple[str, ...]) -> tuple[TraceColumn | None, Fault | None]:
     """The column that a user names, or what is wrong with it."""
     quantity, _, unit = key.strip().lower().partition("_")
     if quantity not in UNITS:
@@ -149,4 +149,4 @@ def _named(file: str, key: str, heading: str, headings: tuple[str, ...]) -> tupl
             remedy = did_you_mean(heading, headings) or f"the columns are {', '.join(headings[:12])}"
             return None, Fault(file, place, f"there is no column {heading}", "one of the file's headings", remedy)
         heading = matching[0]
-    return Column(heading, quantity, unit or unit_in(words_of(heading), quantity)), None
+    return TraceColumn(heading, quantity, unit or unit_in(words_of(heading), quantity)), None

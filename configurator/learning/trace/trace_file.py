@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from configurator.arrays import Array, Indices
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import Row, read_table
-from configurator.learning.trace.trace_columns import Column, chosen_columns, unit_in, words_of
-from configurator.physics.fuel_path import Array
+from configurator.learning.trace.trace_columns import TraceColumn, chosen_columns, unit_in, words_of
 
 LARGEST_TRACE_BYTES = 10_000_000
 MOST_ROWS = 200_000
@@ -28,7 +27,6 @@ PHI_RANGE = (0.05, 2.5)
 """Readings beyond this come of no sensor that works: air reads about 0.1, the richest that burns 2."""
 USUAL_PHI = (0.5, 1.9)
 MOST_DROPOUT_SHARE = 0.5
-Rows = NDArray[np.intp]
 _NO_READING = {"nan", "n/a", "na", "-", "--", "---", "null", "none", "off", "inf", "err", "error"}
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 _SAID = {"s": "seconds", "ms": "milliseconds", "us": "microseconds"}
@@ -49,7 +47,7 @@ class Trace:
     throttle: Array
     phi: Array
     speed_rpm: Array
-    mixture: Column
+    mixture: TraceColumn
     notes: tuple[str, ...]
 
 
@@ -89,7 +87,9 @@ def read_trace(path: Path, columns: Mapping[str, str] | None, stoichiometric_rat
     return Trace(file, time_s, throttle, phi, speed, chosen["phi"], tuple(notes))
 
 
-def _without_unit_row(rows: Sequence[Row], chosen: Mapping[str, Column]) -> tuple[Sequence[Row], dict[str, Column]]:
+def _without_unit_row(
+    rows: Sequence[Row], chosen: Mapping[str, TraceColumn]
+) -> tuple[Sequence[Row], dict[str, TraceColumn]]:
     """Rows of readings, and the columns with what a row of units below the headings says."""
     columns = dict(chosen)
     if not rows:
@@ -99,11 +99,11 @@ def _without_unit_row(rows: Sequence[Row], chosen: Mapping[str, Column]) -> tupl
     if not said["time"]:
         return rows, columns
     for slot, column in columns.items():
-        columns[slot] = Column(column.heading, column.quantity, column.unit or said[slot])
+        columns[slot] = TraceColumn(column.heading, column.quantity, column.unit or said[slot])
     return rows[1:], columns
 
 
-def _numbers(file: str, rows: Sequence[Row], column: Column, faults: list[Fault]) -> Array:
+def _numbers(file: str, rows: Sequence[Row], column: TraceColumn, faults: list[Fault]) -> Array:
     """A column's figures, nan for a reading that is missing; text that is no number is a fault."""
     values = np.full(len(rows), np.nan)
     for index, row in enumerate(rows):
@@ -121,7 +121,7 @@ def _numbers(file: str, rows: Sequence[Row], column: Column, faults: list[Fault]
     return values
 
 
-def _order_notes(file: str, column: Column, time: Array, order: Rows, numbers: Rows) -> list[str]:
+def _order_notes(file: str, column: TraceColumn, time: Array, order: Indices, numbers: Indices) -> list[str]:
     """Says that rows were sorted; raises BadInput where two runs follow one another in one file."""
     back = np.flatnonzero(np.diff(time) < 0.0)
     if not len(back):
@@ -146,7 +146,7 @@ def _one_row_a_time(values: dict[str, Array]) -> dict[str, Array]:
     return merged
 
 
-def _time_s(file: str, column: Column, time: Array) -> Array:
+def _time_s(file: str, column: TraceColumn, time: Array) -> Array:
     """Time from the first row [s]; a unit that nobody said is told by the time between samples."""
     step = float(np.median(np.diff(time))) if len(time) > 1 else 0.0
     low, high = STEP_RANGE_S
@@ -169,7 +169,7 @@ def _time_s(file: str, column: Column, time: Array) -> Array:
     raise BadInput([Fault(file, place, f"{found}; {looks}", expected, remedy)])
 
 
-def _throttle(file: str, column: Column, values: Array) -> Array:
+def _throttle(file: str, column: TraceColumn, values: Array) -> Array:
     """Throttle over its full opening; only the size of its moves hangs on the unit."""
     place = f"column {column.heading}"
     seen = values[np.isfinite(values)]
@@ -191,7 +191,7 @@ def _throttle(file: str, column: Column, values: Array) -> Array:
     return np.asarray(values / full)
 
 
-def _phi(file: str, column: Column, values: Array, stoichiometric_ratio: float) -> Array:
+def _phi(file: str, column: TraceColumn, values: Array, stoichiometric_ratio: float) -> Array:
     """Equivalence ratio of a mixture column, nan for a reading that no sensor gives."""
     place = f"column {column.heading}"
     seen = values[np.isfinite(values)]

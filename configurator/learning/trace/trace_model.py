@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.judging.case import Case
 from configurator.judging.mixture import mixture_of
 from configurator.physics import verdict
-from configurator.physics.fuel_path import Array
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.errors import BadInput, Fault
-from configurator.physics.fuel_path import Array
 
 GRID_S = 0.005
 EVENED_S = 0.03
