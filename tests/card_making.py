@@ -3,7 +3,7 @@
 import datetime
 from functools import cache
 
-from configurator.advice.named_choice import choice_of
+from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of
 from configurator.car.vehicle import load_vehicle
@@ -33,6 +33,6 @@ def fitted_with(case: Case, *words: str) -> Card:
 def proposed(name: str) -> tuple[Card, str]:
     """The card of an example's proposal, and its page."""
     case = case_of(name)
-    choice = choice_of(case, propose(case, ProposalRequest()).changes)
+    choice = choice_after(case, propose(case, ProposalRequest()).changes)
     card = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
     return card, card_html(card, card_pictures(case, choice))

@@ -12,10 +12,11 @@ from pysat.examples.mcsls import MCSls
 from pysat.examples.optux import OptUx
 from pysat.formula import WCNF, IDPool
 
+from configurator.slots.slot import Slot
 from configurator.solver.problem import Constraint, Problem
 
 
-def as_formula(problem: Problem, constraints: Sequence[Constraint], fixed: dict[str, int]) -> tuple[WCNF, list[int]]:
+def as_formula(problem: Problem, constraints: Sequence[Constraint], fixed: dict[Slot, int]) -> tuple[WCNF, list[int]]:
     """Hard clauses, and one soft selector a constraint, in their order; fixed options are hard."""
     names, formula = IDPool(), WCNF()
     pick = {slot: [names.id((slot, i)) for i in range(len(options))] for slot, options in problem.options.items()}
@@ -39,14 +40,14 @@ def as_formula(problem: Problem, constraints: Sequence[Constraint], fixed: dict[
     return formula, selectors
 
 
-def all_clashes(problem: Problem, constraints: Sequence[Constraint], fixed: dict[str, int]) -> set[frozenset[int]]:
+def all_clashes(problem: Problem, constraints: Sequence[Constraint], fixed: dict[Slot, int]) -> set[frozenset[int]]:
     """Every minimal set of constraints (by place) that cannot hold together."""
     formula, _ = as_formula(problem, constraints, fixed)
     with OptUx(formula, solver="g4", unsorted=True) as finder:
         return {frozenset(place - 1 for place in clash) for clash in finder.enumerate()}
 
 
-def all_ways_out(problem: Problem, constraints: Sequence[Constraint], fixed: dict[str, int]) -> set[frozenset[int]]:
+def all_ways_out(problem: Problem, constraints: Sequence[Constraint], fixed: dict[Slot, int]) -> set[frozenset[int]]:
     """Every minimal set of constraints (by place) without which something fits."""
     formula, _ = as_formula(problem, constraints, fixed)
     with MCSls(formula, use_cld=True, solver_name="g4") as finder:

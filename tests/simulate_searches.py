@@ -21,6 +21,7 @@ from configurator.learning.belief import FACTORS, Belief, prior, spells_of
 from configurator.learning.next_run import RIGHT, RUN_MIN, Field, next_step
 from configurator.slots.offered import as_fitted
 from configurator.slots.options import Option
+from configurator.slots.slot import SLOTS
 
 MOST_RUNS = 40
 TRIES = 20
@@ -74,7 +75,7 @@ def random_engine(random: np.random.Generator) -> Engine | None:
     limits = CATALOG.limits
     nozzles = [Option(part.code, as_fitted(part), "fit", part.code, 0, part.labour_min) for part in LADDER]
     minutes = NOZZLE_MIN * (1.0 - np.eye(len(nozzles)))
-    spells = spells_of(case, "front", [case.as_fitted | {"front.nozzle": nozzle} for nozzle in nozzles])
+    spells = spells_of(case, "front", [case.as_fitted | {SLOTS["front.nozzle"]: nozzle} for nozzle in nozzles])
     field = Field.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, [True] * len(nozzles))
     known = prior(1.0, limits.belief_spread)
     right = np.flatnonzero(field.covers[:, len(FACTORS) // 2])

@@ -13,60 +13,63 @@ from hypothesis import strategies as st
 from configurator.car.fitted import FittedNozzle
 from configurator.rules import RULES
 from configurator.slots.options import Option
+from configurator.slots.slot import SLOTS, Slot, SlotName
 from configurator.solver.problem import Constraint, Problem
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
-JOINTS_OF = {
+JOINTS_OF: dict[SlotName, tuple[str, ...]] = {
     "nozzle": ("nozzle_seat",), "feed_screw": ("nozzle_seat",), "pump": ("pump_cover",),
     "spacer": ("carburettor_flange",), "pad_relief": ("carburettor_flange", "intake_manifold"),
 }  # fmt: skip
 """Joints that a change of each slot opens; a nozzle and its screw share a seat, and so its gaskets."""
 ALL_JOINTS = sorted({joint for joints in JOINTS_OF.values() for joint in joints})
-SLOTS = ("front.nozzle", "front.feed_screw", "front.pump", "front.lobe", "rear.nozzle", "rear.pump", "spacer",
-         "pad_relief")  # fmt: skip
-WORKS = {"nozzle": ("fit", "fit", "redrill"), "lobe": ("fit", "rephase"), "pad_relief": ("relieve",)}
+IN_USE = [slot for written, slot in SLOTS.items() if written not in ("rear.feed_screw", "rear.lobe")]
+WORKS: dict[SlotName, tuple[str, ...]] = {
+    "nozzle": ("fit", "fit", "redrill"),
+    "lobe": ("fit", "rephase"),
+    "pad_relief": ("relieve",),
+}
 RULES_IN_USE = [rule.id for rule in RULES.values() if rule.is_choosable and rule.unit != "mismatch"]
 
-Chosen = Mapping[str, int]
+Chosen = Mapping[Slot, int]
 
 
-def _options(dice: np.random.Generator, slot: str, count: int) -> Iterator[Option]:
-    bare = slot.rpartition(".")[2]
+def _options(dice: np.random.Generator, slot: Slot, count: int) -> Iterator[Option]:
     for index in range(count):
         size = float(dice.choice((0.7, 0.8, 0.8, 0.9)))
-        figures = FittedNozzle(diameter_mm=size, style="straight") if bare == "nozzle" else 0.0
+        figures = FittedNozzle(diameter_mm=size, style="straight") if slot.name == "nozzle" else 0.0
         label = f"{slot} {dice.choice(list('zyx'))}{index}"
         if index == 0:
             yield Option(label, figures, "none", "a" if dice.random() < 0.5 else None)
             continue
-        work = str(dice.choice(WORKS.get(bare, ("fit",))))
-        box = tuple(code for code in "abcd" if bare == "pump" and dice.random() < 0.5)
+        work = str(dice.choice(WORKS.get(slot.name, ("fit",))))
+        box = tuple(code for code in "abcd" if slot.name == "pump" and dice.random() < 0.5)
         yield Option(
             label, figures, work, str(dice.choice(list("abcd"))), int(dice.integers(0, 12)),  # type: ignore[arg-type]
             int(dice.integers(0, 4)), box, permanent=work in ("redrill", "relieve"),
         )  # fmt: skip
 
 
-def _constraint(dice: np.random.Generator, counts: Mapping[str, int], number: int, share: float) -> Constraint:
+def _constraint(dice: np.random.Generator, counts: Mapping[Slot, int], number: int, share: float) -> Constraint:
     """A rule, a piece of advice or a wish that allows about so large a share of some slots' combinations."""
     kind = str(dice.choice(("rule", "rule", "advice", "wish")))
     several = 1 if kind == "wish" else int(dice.integers(1, min(3, len(counts)) + 1))
-    slots = tuple(str(slot) for slot in dice.choice(list(counts), several, replace=False))
+    slots = tuple(list(counts)[place] for place in dice.choice(len(counts), several, replace=False))
     shape = tuple(counts[slot] for slot in slots)
     allowed = dice.random(shape) < share
     missed = dice.integers(1, 10, shape).astype(float)
     rule = "" if kind == "wish" else str(dice.choice(RULES_IN_USE))
-    name = f"{kind} {number} on {' and '.join(slots)}"
+    name = f"{kind} {number} on {' and '.join(map(str, slots))}"
     return Constraint(name, rule, slots, allowed, np.where(allowed, 0.0, missed), advice=kind == "advice")
 
 
 def choice_from(seed: int, *, tight: bool = False) -> Problem:
     """A problem of at most 300 assignments; a tight one is often not solvable."""
     dice = np.random.default_rng(seed)
-    counts = {slot: 1 for slot in SLOTS if dice.random() < 0.7} or {SLOTS[0]: 1}
-    for slot in dice.permutation(list(counts)):
+    counts = {slot: 1 for slot in IN_USE if dice.random() < 0.7} or {IN_USE[0]: 1}
+    for slot in (list(counts)[place] for place in dice.permutation(len(counts))):
         room = 300 // int(np.prod(list(counts.values())))
-        counts[str(slot)] = int(dice.integers(1, min(4, room) + 1))
+        counts[slot] = int(dice.integers(1, min(4, room) + 1))
     options = {slot: tuple(_options(dice, slot, count)) for slot, count in counts.items()}
     several = int(dice.integers(3, 9) if tight else dice.integers(0, 6))
     constraints = tuple(_constraint(dice, counts, number, 0.45 if tight else 0.75) for number in range(several))
@@ -80,7 +83,7 @@ small_choices = st.integers(0, 2**32 - 1).map(choice_from)
 tight_choices = st.integers(0, 2**32 - 1).map(partial(choice_from, tight=True))
 
 
-def every_choice(problem: Problem) -> Iterator[dict[str, int]]:
+def every_choice(problem: Problem) -> Iterator[dict[Slot, int]]:
     for places in itertools.product(*(range(len(options)) for options in problem.options.values())):
         yield dict(zip(problem.options, places, strict=True))
 
@@ -93,7 +96,7 @@ def is_allowed(problem: Problem, chosen: Chosen) -> bool:
     return all(holds(constraint, chosen) for constraint in problem.constraints if not constraint.advice)
 
 
-def sizes_um(problem: Problem) -> dict[str, int]:
+def sizes_um(problem: Problem) -> dict[Slot, int]:
     """Orifice of what is fitted in each slot of a nozzle, in thousandths of a millimetre."""
     return {slot: _size_um(options[0]) for slot, options in problem.options.items()}
 
@@ -117,25 +120,20 @@ def worth(problem: Problem, chosen: Chosen) -> dict[str, int]:
     }
 
 
-def price_of(changed: Mapping[str, Option], gasket_price: Mapping[str, int]) -> int:
+def price_of(changed: Mapping[Slot, Option], gasket_price: Mapping[str, int]) -> int:
     """Parts, less what comes in the box of the same circuit's new pump, and gaskets for each joint opened."""
     price = sum(option.price for option in changed.values())
     for slot, part in changed.items():
-        circuit, _, bare = slot.rpartition(".")
-        pump = changed.get(f"{circuit}.pump")
-        if bare != "pump" and pump is not None and part.work == "fit" and part.code in pump.comes_with:
+        pump = changed.get(Slot(slot.circuit, "pump"))
+        if slot.name != "pump" and pump is not None and part.work == "fit" and part.code in pump.comes_with:
             price -= part.price
     opened = joints_opened(changed)
     return price + sum(gasket_price.get(joint, 0) for _, joint in opened)
 
 
-def joints_opened(changed: Iterable[str]) -> set[tuple[str, str]]:
+def joints_opened(changed: Iterable[Slot]) -> set[tuple[str | None, str]]:
     """Joints that changes in these slots open, each with its circuit."""
-    return {
-        (circuit, joint)
-        for circuit, _, bare in (slot.rpartition(".") for slot in changed)
-        for joint in JOINTS_OF.get(bare, ())
-    }
+    return {(slot.circuit, joint) for slot in changed for joint in JOINTS_OF.get(slot.name, ())}
 
 
 def rank_by_code(problem: Problem, chosen: Chosen) -> tuple[tuple[bool, str, str], ...]:
@@ -144,7 +142,7 @@ def rank_by_code(problem: Problem, chosen: Chosen) -> tuple[tuple[bool, str, str
     return tuple((option.work != "none", option.code or "", option.label) for option in options)
 
 
-def best_by_hand(problem: Problem, order: Sequence[str]) -> tuple[dict[str, int] | None, int]:
+def best_by_hand(problem: Problem, order: Sequence[str]) -> tuple[dict[Slot, int] | None, int]:
     """The best assignment by goals in this order and then by code, and how many assignments are allowed."""
     fitting = [chosen for chosen in every_choice(problem) if is_allowed(problem, chosen)]
     if not fitting:
@@ -157,5 +155,5 @@ def best_by_hand(problem: Problem, order: Sequence[str]) -> tuple[dict[str, int]
     return min(fitting, key=key), len(fitting)
 
 
-def labels(problem: Problem, chosen: Chosen) -> dict[str, str]:
+def labels(problem: Problem, chosen: Chosen) -> dict[Slot, str]:
     return {slot: problem.options[slot][index].label for slot, index in chosen.items()}

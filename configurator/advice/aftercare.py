@@ -1,8 +1,6 @@
 """What stays to be done by hand once parts are changed, by the kind of change. Common practice, no source."""
 
-from collections.abc import Mapping
-
-from configurator.slots.options import Option
+from configurator.slots.options import Choice
 
 THROTTLE = "by hand, engine off: the throttle opens fully and snaps shut by itself; one that sticks open kills"
 LEAKS = "look for leaks with the fuel pump primed before the first start"
@@ -13,12 +11,12 @@ MEASURE = "measure the drilled orifice with a pin gauge, and enter what it measu
 PAD = "measure the wall of the manifold before cutting; cut with the manifold off the engine: chips wreck an engine"
 
 
-def aftercare(choice: Mapping[str, Option]) -> list[str]:
+def aftercare(choice: Choice) -> list[str]:
     """Jobs that a choice's changes bring with them, the most dangerous to forget first."""
-    changed = {slot.rpartition(".")[2]: option.work for slot, option in choice.items() if option.changed}
+    changed = {slot.name for slot, option in choice.items() if option.changed}
     works = {option.work for option in choice.values()}
     jobs = []
-    if {"pump", "lobe", "spacer", "pad_relief"} & changed.keys():
+    if {"pump", "lobe", "spacer", "pad_relief"} & changed:
         jobs.append(THROTTLE)
     if "relieve" in works:
         jobs.append(PAD)
@@ -26,6 +24,6 @@ def aftercare(choice: Mapping[str, Option]) -> list[str]:
         jobs.append(SPACER)
     if "redrill" in works:
         jobs.append(MEASURE)
-    if {"nozzle", "feed_screw", "pump", "spacer", "pad_relief"} & changed.keys():
+    if {"nozzle", "feed_screw", "pump", "spacer", "pad_relief"} & changed:
         jobs.append(LEAKS)
     return jobs

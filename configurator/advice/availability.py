@@ -18,7 +18,8 @@ from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
-from configurator.slots.options import Offered, Option
+from configurator.slots.options import Choice, Offered
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish, choose, word_of
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members, wishes_among
@@ -43,7 +44,7 @@ class Standings:
 class Availability:
     """A choice ready to be asked: its options by class, a problem with one option a class, the tables of its blocks."""
 
-    classes: Mapping[str, Classes]
+    classes: Mapping[Slot, Classes]
     problem: Problem
     costs: Costs
     ways: Ways
@@ -67,7 +68,7 @@ class Availability:
         return cls._over({slot: Classes(own, own.kind) for slot, own in offered.items()}, problem)
 
     @classmethod
-    def _over(cls, classes: Mapping[str, Classes], problem: Problem, *about: Any) -> "Availability":
+    def _over(cls, classes: Mapping[Slot, Classes], problem: Problem, *about: Any) -> "Availability":
         blocks = Blocks.of(problem)
         price, labour_min = (
             sum(int(getattr(own.offered, figure).max(initial=0)) for own in classes.values())
@@ -75,18 +76,18 @@ class Availability:
         )
         return cls(classes, problem, Costs(blocks, Weights.of(problem, price, labour_min)), Ways(blocks), *about)
 
-    def standings(self, pins: Sequence[Wish] = ()) -> dict[str, Standings]:
+    def standings(self, pins: Sequence[Wish] = ()) -> dict[Slot, Standings]:
         """Every option of every slot. Pins of one slot hold together."""
         asked = _Asked(self, pins)
         return {slot: asked.standings(slot) for slot in self.problem.options}
 
-    def clashes(self, pins: Sequence[Wish] = ()) -> dict[str, list[Clash | None]]:
+    def clashes(self, pins: Sequence[Wish] = ()) -> dict[Slot, list[Clash | None]]:
         """Why each class of every slot is impossible; None for those that are not."""
         asked = _Asked(self, pins)
         return {slot: [asked.clash_of(slot, one) for one in range(own.count)] for slot, own in self.classes.items()}
 
     def report(
-        self, pins: Sequence[Wish] = (), slots: Sequence[str] = (), places: Collection[int] | None = None
+        self, pins: Sequence[Wish] = (), slots: Sequence[Slot] = (), places: Collection[int] | None = None
     ) -> AvailabilityReport:
         """Every option of the slots asked for, of all if none is named, or those at some places only. Pins of one slot
         hold together."""
@@ -97,7 +98,7 @@ class Availability:
             felt=list(self.felt),
         )  # fmt: skip
 
-    def why(self, case: Case, slot: str, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:
+    def why(self, case: Case, slot: Slot, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:
         """Some options of a slot of the case; of one alone also what the rules in its way find with it."""
         report = self.report(pins, [slot], sorted(places))
         options = report.slots[0].options
@@ -107,18 +108,18 @@ class Availability:
         (place,) = places
         found = {
             f"{f.rule} ({f.circuit})" if f.circuit else f.rule: f.says
-            for f in findings(case.with_linkage_set(), choice | {slot: case.options[slot][place]}) if f.holds is False
+            for f in findings(case.with_linkage_set(), {**choice, slot: case.options[slot][place]}) if f.holds is False
         }  # fmt: skip
         clash = options[0].clash
         told = clash.model_copy(update={"found": [found.get(rule, "") for rule in clash.rules]})
         one = options[0].model_copy(update={"clash": told})
         return report.model_copy(update={"slots": [report.slots[0].model_copy(update={"options": [one]})]})
 
-    def best(self, pins: Sequence[Wish] = ()) -> dict[str, Option] | None:
+    def best(self, pins: Sequence[Wish] = ()) -> Choice | None:
         """The fewest changes that keep every rule and pin; None if nothing does."""
         asked = _Asked(self, pins)
         chosen = asked.sweep.best()
-        return None if chosen is None else asked.options_of(chosen)
+        return None if chosen is None else asked.choice_of(chosen)
 
     def clash(self, pins: Sequence[Wish] = ()) -> Clash | None:
         """Why nothing fits under the pins; None if something does."""
@@ -130,7 +131,7 @@ class _Asked:
 
     def __init__(self, engine: Availability, pins: Sequence[Wish]) -> None:
         self.engine = engine
-        self.allowed: dict[str, frozenset[int]] = {}
+        self.allowed: dict[Slot, frozenset[int]] = {}
         for pin in pins:
             self.allowed[pin.slot] = self.allowed.get(pin.slot, pin.allowed) & pin.allowed
         self.pins: Pins = {slot: self._pinned(slot) for slot in self.allowed}
@@ -140,10 +141,10 @@ class _Asked:
         texts = {slot: "; ".join(pin.text for pin in pins if pin.slot == slot) for slot in self.pins}
         self.names = [*(c.name for c in self.hard), *(texts[slot] for slot in self.ways.pinned)]
         self._told: dict[Sets, Clash] = {}
-        self._brings: dict[tuple[str, int], list[Companion]] = {}
+        self._brings: dict[tuple[Slot, int], list[Companion]] = {}
 
     @cached_property
-    def _members(self) -> dict[str, Indices]:
+    def _members(self) -> dict[Slot, Indices]:
         """For each pinned slot the option that each class is taken as: its cheapest of those allowed."""
         classes = self.engine.classes
         return {
@@ -151,7 +152,7 @@ class _Asked:
             for slot, allowed in self.allowed.items()
         }
 
-    def _pinned(self, slot: str) -> Pinned:
+    def _pinned(self, slot: Slot) -> Pinned:
         own, weights = self.engine.classes[slot], self.engine.costs.weights
         taken, usual = self._members[slot], own.cheapest()
         there = np.flatnonzero(taken >= 0)
@@ -159,7 +160,7 @@ class _Asked:
         further = zip(there.tolist(), *(figures.tolist() for figures in more), strict=True)
         return Pinned(frozenset(there.tolist()), {one: weights.packed(price, labour) for one, price, labour in further})
 
-    def options_of(self, chosen: Assignment) -> dict[str, Option]:
+    def choice_of(self, chosen: Assignment) -> Choice:
         """The options that an assignment of classes stands for."""
         return {
             slot: self.engine.classes[slot].offered[int(self._members[slot][one])] if slot in self._members
@@ -167,7 +168,7 @@ class _Asked:
             for slot, one in chosen.items()
         }  # fmt: skip
 
-    def standings(self, slot: str) -> Standings:
+    def standings(self, slot: Slot) -> Standings:
         """Where every option of a slot stands."""
         own = self.engine.classes[slot]
         least, usual = self._least(slot), own.cheapest()
@@ -181,16 +182,16 @@ class _Asked:
             (labour_min - offered.labour_min[usual])[own.number] + offered.labour_min,
         )  # fmt: skip
 
-    def _least(self, slot: str) -> Integers:
+    def _least(self, slot: Slot) -> Integers:
         if slot not in self._leasts:
             self._leasts[slot] = self.sweep.least(slot)
         return self._leasts[slot]
 
     @cached_property
-    def _leasts(self) -> dict[str, Integers]:
+    def _leasts(self) -> dict[Slot, Integers]:
         return {}
 
-    def slot(self, slot: str, places: Collection[int] | None = None) -> SlotStanding:
+    def slot(self, slot: Slot, places: Collection[int] | None = None) -> SlotStanding:
         """The options of a slot, or those at some places."""
         own, found, pinned = self.engine.classes[slot], self.standings(slot), slot in self.pins
         possible, further, price, labour_min = (getattr(found, name).tolist() for name in _FIGURES)
@@ -207,20 +208,20 @@ class _Asked:
                 price=price[place] / 100 if possible[place] else None,
                 labour_min=labour_min[place] if possible[place] else None, clash=self.clash_of(slot, one),
             ))  # fmt: skip
-        return SlotStanding.model_construct(slot=slot, pinned=pinned, options=options)
+        return SlotStanding.model_construct(slot=str(slot), pinned=pinned, options=options)
 
-    def companions(self, slot: str, one: int) -> list[Companion]:
+    def companions(self, slot: Slot, one: int) -> list[Companion]:
         """What changes with the options of a class, those pinned left out."""
         if (slot, one) not in self._brings:
-            options = self.options_of(self.sweep.assignment(slot, one))
+            options = self.choice_of(self.sweep.assignment(slot, one))
             self._brings[slot, one] = [
-                Companion.model_construct(slot=name, to=option.label, word=word_of(option))
+                Companion.model_construct(slot=str(name), to=option.label, word=word_of(option))
                 for name, option in options.items()
                 if option.changed and name != slot and name not in self.pins
             ]
         return self._brings[slot, one]
 
-    def clash_of(self, slot: str, one: int) -> Clash | None:
+    def clash_of(self, slot: Slot, one: int) -> Clash | None:
         """Why the options of a class are impossible; None where they are not."""
         return None if self._least(slot)[one] < NEVER else self.clash(self.ways.out_for(slot, one))
 

@@ -5,37 +5,38 @@ proposal, proposal:2        what `tipin propose` lists, and its other ways in th
 SLOT=WHAT,SLOT=WHAT         these parts in place of what is fitted, as --with takes them
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.reports import Change, ProposeReport
-from configurator.slots.options import Option
+from configurator.slots.options import Choice
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import FITTED, chosen_parts
 
 PROPOSAL = "proposal"
 
 
-def choice_of(case: Case, changes: Sequence[Change]) -> dict[str, Option]:
+def choice_after(case: Case, changes: Sequence[Change]) -> Choice:
     """The parts in every slot once the changes of a proposal for this very case are made."""
     choice = dict(case.as_fitted)
     for change in changes:
-        offered = case.options[change.slot]
-        found = offered.labelled(change.to)
+        slot = SLOTS[change.slot]
+        found = case.options[slot].labelled(change.to)
         assert found is not None
-        choice[change.slot] = found
+        choice[slot] = found
     return choice
 
 
-def proposed(case: Case, report: ProposeReport, number: int) -> dict[str, Option]:
+def proposed(case: Case, report: ProposeReport, number: int) -> Choice:
     """The choice of proposal 1, or of another way as 2, 3, ...; raises BadInput for a number there is not."""
     ways = [report.changes, *(other.changes for other in report.alternatives)] if report.totals else []
     if not 1 <= number <= len(ways):
         if not ways:
             raise BadInput([Fault(PROPOSAL, "", "nothing in the catalogue fits, so there is none", "parts by name")])
         raise BadInput([Fault(f"{PROPOSAL} {number}", "", "there is no such proposal", f"1 to {len(ways)}")])
-    return choice_of(case, ways[number - 1])
+    return choice_after(case, ways[number - 1])
 
 
 def number_of(word: str) -> int | None:
@@ -52,14 +53,14 @@ def number_of(word: str) -> int | None:
     return int(number) if colon else 1
 
 
-def named_choice(case: Case, word: str, report: ProposeReport | None) -> Mapping[str, Option]:
+def named_choice(case: Case, word: str, report: ProposeReport | None) -> Choice:
     """The choice a word means; report holds the proposals where the word asks for one. Raises BadInput."""
     number = number_of(word)
     if number is not None:
         assert report is not None
         return proposed(case, report, number)
     if word == FITTED:
-        return dict(case.as_fitted)
+        return case.as_fitted
     if "=" not in word:
         expected = "fitted, proposal, proposal:2, or SLOT=WHAT,SLOT=WHAT"
         raise BadInput([Fault(word, "", "is no combination", expected, did_you_mean(word, [FITTED, PROPOSAL]))])

@@ -9,9 +9,10 @@ from pydantic import Field as Key
 from configurator.book.records import Trial
 from configurator.judging.case import Case
 from configurator.learning.belief import Belief, belief_of
-from configurator.learning.candidates import Candidates, Choice, candidates, fitted_after, labour_min
+from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
 from configurator.learning.next_run import Advice, next_step
 from configurator.reports import Answer, Report
+from configurator.slots.options import Choice
 
 INTERVAL_SHARE = 0.9
 LIKELY = 0.5
@@ -117,7 +118,7 @@ def _changes(case: Case, field: Candidates, now: int, choice: int) -> list[NextC
     before, after = field.choices[now], field.choices[choice]
     return [
         NextChange(
-            slot=slot, from_=before[slot].label, to=option.label, code=option.code,
+            slot=str(slot), from_=before[slot].label, to=option.label, code=option.code,
             labour_min=labour_min(case, slot, option),
         )
         for slot, option in after.items() if option.label != before[slot].label

@@ -11,9 +11,9 @@ from configurator.judging.feelings import Symptom, moved
 from configurator.judging.findings import findings, problems
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
-from configurator.slots.options import Option
+from configurator.slots.options import Choice
 from configurator.slots.wishes import GOALS, Wish
-from configurator.solver.classes import choice_of
+from configurator.solver.classes import worth_choosing
 from configurator.solver.optimum import Chooser
 from configurator.solver.problem import Problem
 from configurator.solver.solution import EFFORT, Assignment, Solution
@@ -48,7 +48,7 @@ def propose(case: Case, request: ProposalRequest) -> ProposeReport:
         if move.wish is not None:
             request = replace(request, wishes=[*request.wishes, move.wish])
     case = case.with_linkage_set()
-    full = choice_of(case, request.wishes)
+    full = worth_choosing(case, request.wishes)
     chooser = Chooser(full, request.effort)
     solution = chooser.best(request.order)
     shared = {
@@ -76,7 +76,7 @@ def propose(case: Case, request: ProposalRequest) -> ProposeReport:
     )  # fmt: skip
 
 
-def _choice(problem: Problem, chosen: Assignment) -> dict[str, Option]:
+def _choice(problem: Problem, chosen: Assignment) -> Choice:
     return {slot: problem.options[slot][index] for slot, index in chosen.items()}
 
 

@@ -9,10 +9,10 @@ from pydantic import Field
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.demand import ZERO_CELSIUS_K, surroundings_of
-from configurator.judging.findings import Choice
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
-from configurator.slots.options import Option
+from configurator.slots.options import Choice, Option
+from configurator.slots.slot import Slot
 
 LIMIT_RANGES = {
     "lean_phi": (0.75, 0.85),
@@ -134,10 +134,10 @@ def _value(case: Case, table: str, key: str) -> float:
 
 def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:
     """The smallest orifice, to 0.01 mm, that meets the demand with the choice's screw, pump, lobe and nozzle style."""
-    now = choice[f"{circuit}.nozzle"].figures
-    assert isinstance(now, FittedNozzle)
+    slot = Slot(circuit, "nozzle")
+    now = choice[slot].read(FittedNozzle)
     nozzles = tuple(Option("", now.resized(float(size)), "none") for size in TRIED_MM)
-    listed = {slot: (option,) for slot, option in choice.items()} | {f"{circuit}.nozzle": nozzles}
-    shot, limits = case.columns(circuit, listed)["shot"], case.catalog.limits
+    listed = {other: (option,) for other, option in choice.items()} | {slot: nozzles}
+    shot, limits = case.columns(circuit, listed).shot, case.catalog.limits
     meets = (shot.hole_ms <= limits.hole_most_ms) & (shot.flood_ms <= limits.flood_most_ms)
     return round(float(TRIED_MM[np.argmax(meets)]), 2) if meets.any() else None

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from configurator.judging.case import Case
-from configurator.judging.table import DEMAND, CombinationTable, tabulate_circuit
+from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_circuit
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
-from configurator.rules import CIRCUIT_SLOTS
 from configurator.slots.options import Option
+from configurator.slots.slot import CIRCUIT_SLOTS
 from configurator.units.units import INCH_MM
 
 
@@ -47,16 +47,13 @@ def _size_circuit(case: Case, name: str) -> CircuitSizes:
     )  # fmt: skip
 
 
-CombinationAt = tuple[int, int, int, int]
-
-
 def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[CombinationAt]:
     """For each nozzle the best screw and lobe with a pump, smallest nozzle first.
 
     Best is: fewest rules broken, then fewest changes, then least beyond the allowed spells, then the catalogue's order.
     """
     broken = np.sum([rule[:, :, pump, :] for rule in table.broken.values()], axis=0)
-    shot, limits = table.columns["shot"], case.catalog.limits
+    shot, limits = table.columns.shot, case.catalog.limits
     excess = np.maximum(shot.hole_ms - limits.hole_most_ms, 0.0) + np.maximum(shot.flood_ms - limits.flood_most_ms, 0.0)
     excess = excess[:, :, pump, :, 0, 0]
     changes = np.array([o.changed for o in table.options["feed_screw"]])[:, None] + np.array(
@@ -69,8 +66,8 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Combin
         order = np.lexsort([key.ravel() for key in reversed(keys)])
         screw, lobe = np.unravel_index(order[0], keys[0].shape)
         rows.append((nozzle, int(screw), pump, int(lobe)))
-    diameter = table.columns["nozzle"].diameter_mm.ravel()
-    aimed = table.columns["nozzle"].aimed.ravel()
+    diameter = table.columns.nozzle.diameter_mm.ravel()
+    aimed = table.columns.nozzle.aimed.ravel()
     return sorted(rows, key=lambda row: (diameter[row[0]], aimed[row[0]] != aimed[0], row[0]))
 
 
@@ -97,7 +94,7 @@ def nozzle_choice(option: Option) -> NozzleChoice:
 def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candidate:
     """One combination in full."""
     nozzle, screw, pump, lobe = (table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, row, strict=True))
-    shot = table.columns["shot"].at((*row, 0, 0))
+    shot = table.columns.shot.at((*row, 0, 0))
     low, high = float(shot.window_low), float(shot.window_high)
     known = bool(np.isfinite(low))
     choice = nozzle_choice(nozzle)

@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from configurator.advice.aftercare import aftercare
 from configurator.advice.size import rounded
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice, broken, findings, joints_opened, problems
+from configurator.judging.findings import broken, findings, joints_opened, problems
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
+from configurator.slots.options import Choice
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish
 
 KeptSlots = set[tuple[str, str | None]]
@@ -20,11 +22,11 @@ def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> 
     changes = []
     for slot, option in choice.items():
         if option.changed:
-            pump = choice.get(f"{slot.partition('.')[0]}.pump")
+            pump = choice[Slot(slot.circuit, "pump")] if slot.circuit else None
             in_box = option.work == "fit" and pump is not None and pump.changed and option.code in pump.comes_with
             changes.append(
                 Change(
-                    slot=slot,
+                    slot=str(slot),
                     from_=case.as_fitted[slot].label,
                     to=option.label,
                     code=option.code,
@@ -39,7 +41,7 @@ def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> 
     return changes
 
 
-def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim: str, kept: KeptSlots) -> list[str]:
+def _because(case: Case, choice: Choice, slot: Slot, wishes: Sequence[Wish], aim: str, kept: KeptSlots) -> list[str]:
     wished = [
         wish.text if wish.felt else f"you asked for it ({wish.text})"
         for wish in wishes
@@ -52,8 +54,8 @@ def _because(case: Case, choice: Choice, slot: str, wishes: Sequence[Wish], aim:
     return wished + forced or [f"no rule forces it; it is there for {aim}"]
 
 
-def _without(case: Case, slot: str, finding: Finding) -> str:
-    where = f"{finding.circuit}, " if finding.circuit and not slot.startswith(finding.circuit) else ""
+def _without(case: Case, slot: Slot, finding: Finding) -> str:
+    where = f"{finding.circuit}, " if finding.circuit and slot.circuit != finding.circuit else ""
     before = case.as_fitted[slot].label
     undone = "without it" if before == "none" else f"with {before}"
     return f"{where}{undone}: {finding.says} [{finding.rule}]"
@@ -88,7 +90,7 @@ def shots_of(case: Case, choice: Choice, *, with_windows: bool = True) -> list[S
     listed = {slot: (option,) for slot, option in choice.items()}
     shots = []
     for name in case.circuit_names:
-        shot = case.columns(name, listed, with_windows=with_windows)["shot"]
+        shot = case.columns(name, listed, with_windows=with_windows).shot
         figures = {key: float(value.item()) for key, value in vars(shot).items()}
         low, high = figures["window_low"], figures["window_high"]
         shots.append(
@@ -109,7 +111,7 @@ def combination_of(
     changes, consumables = changes_of(case, choice, wishes, "being chosen"), consumables_of(case, choice)
     return Combination(
         title=title, ok=not any(f.severity == "conflict" and f.holds is False for f in found),
-        parts={slot: option.label for slot, option in choice.items()},
+        parts={str(slot): option.label for slot, option in choice.items()},
         shots=shots_of(case, choice, with_windows=with_windows),
         findings=[*problems(found), *(f for f in found if f.holds)], changes=changes, consumables=consumables,
         totals=totals_of(changes, consumables), aftercare=aftercare(choice),

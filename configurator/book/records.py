@@ -4,7 +4,6 @@ The car is kept with measured figures in place of codes, so that a run can be ju
 changed since; the codes stand beside it for people to read.
 """
 
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -20,9 +19,9 @@ from configurator.files.declared import Flag, Number, Record, Whole, figure
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
-from configurator.rules import CIRCUIT_SLOTS
 from configurator.slots.columns import Mount
-from configurator.slots.options import Option, Stack
+from configurator.slots.options import Choice, Stack
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 Strength = Literal["faint", "clear", "strong"]
 
@@ -84,7 +83,7 @@ def trial_of(
     felt: Felt | None,
     conditions: Conditions,
     *,
-    choice: Mapping[str, Option] | None = None,
+    choice: Choice | None = None,
     clean_after_ms: float | None = None,
     trace: TraceMeasured | None = None,
     note: str = "",
@@ -99,21 +98,20 @@ def trial_of(
         raise BadInput([Fault(f"--felt {felt.word}", "", "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)])
     return Trial(
         at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
-        felt=felt, trace=trace, codes={slot: option.label for slot, option in choice.items()},
+        felt=felt, trace=trace, codes={str(slot): option.label for slot, option in choice.items()},
         clean_after_ms=clean_after_ms, note=note,
     )  # fmt: skip
 
 
-def measured_car(case: Case, choice: Mapping[str, Option]) -> dict[str, Any]:
+def measured_car(case: Case, choice: Choice) -> dict[str, Any]:
     """The vehicle as a dictionary that Vehicle reads, every part of a choice by its figures; clearances as a spacer or
     a relieved pad leaves them."""
     car = case.vehicle.model_dump(mode="json", exclude_none=True)
     car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.fitted.circuits}
-    stack, relief = choice["spacer"].figures, choice["pad_relief"].figures
-    assert isinstance(stack, Stack) and isinstance(relief, float)
+    stack, relief_mm = choice[Slot(None, "spacer")].read(Stack), choice[Slot(None, "pad_relief")].read(float)
     for key, grows_mm in (
-        ("pad_clearance_mm", stack.thickness_mm + relief),
-        ("rear_pad_clearance_mm", stack.thickness_mm + relief),
+        ("pad_clearance_mm", stack.thickness_mm + relief_mm),
+        ("rear_pad_clearance_mm", stack.thickness_mm + relief_mm),
         ("bonnet_clearance_mm", -stack.bonnet_mm),
     ):
         if key in car["manifold"]:
@@ -121,16 +119,15 @@ def measured_car(case: Case, choice: Mapping[str, Option]) -> dict[str, Any]:
     return car
 
 
-def _with_parts(circuit: FittedCircuit, choice: Mapping[str, Option]) -> FittedCircuit:
+def _with_parts(circuit: FittedCircuit, choice: Choice) -> FittedCircuit:
     """The circuit with the parts of a choice; a linkage that a change disturbed is set again, its measures gone."""
-    own = {slot: choice[f"{circuit.name}.{slot}"] for slot in CIRCUIT_SLOTS}
-    nozzle, screw, pump, mount = (own[slot].figures for slot in ("nozzle", "feed_screw", "pump", "lobe"))
-    assert isinstance(nozzle, FittedNozzle) and isinstance(screw, FeedScrewFigures)
-    assert isinstance(pump, PumpFigures) and isinstance(mount, Mount)
+    nozzle, screw, pump, lobe = (choice[Slot(circuit.name, slot)] for slot in CIRCUIT_SLOTS)
+    mount = lobe.read(Mount)
     fitted = replace(
-        circuit, nozzle=nozzle, feed_screw=screw, pump=pump, lobe=mount.lobe, phase_deg=mount.phase_deg
+        circuit, nozzle=nozzle.read(FittedNozzle), feed_screw=screw.read(FeedScrewFigures),
+        pump=pump.read(PumpFigures), lobe=mount.lobe, phase_deg=mount.phase_deg,
     )  # fmt: skip
-    if own["pump"].changed or own["lobe"].changed:
+    if pump.changed or lobe.changed:
         fitted = replace(fitted, slack_mm=None, preload_mm=None, overtravel_mm=None)
     return fitted
 

@@ -21,7 +21,7 @@ from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table, read_text
 from configurator.judging.feelings import SYMPTOMS
 from configurator.reports import SCHEMA_VERSION, Answer
-from configurator.rules import CIRCUIT_SLOTS, SHARED_SLOTS
+from configurator.slots.slot import SLOTS
 
 Format = Literal["csv", "json"]
 LARGEST_IMPORT_BYTES = 50_000_000
@@ -29,8 +29,7 @@ _OF_RUN = ("number", "at", "vehicle", "undone")
 _OF_FEELING = {"felt": "word", "strength": "strength"}
 _OF_DAY = ("warm", "air_temperature_c", "altitude_m", "air_pressure_kpa", "fuel")
 _OF_TRACE = ("hole_ms", "flood_ms", "lag_ms", "doubt_ms")
-_SLOTS = (*(f"{circuit}.{slot}" for circuit in ("front", "rear") for slot in CIRCUIT_SLOTS), *SHARED_SLOTS)
-COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *_SLOTS, "car")
+COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *SLOTS, "car")
 
 
 class TrialFile(Answer):
@@ -57,7 +56,7 @@ def _row(trial: Trial) -> dict[str, Any]:
     row |= {column: getattr(felt, field) for column, field in _OF_FEELING.items()} if felt else {}
     row |= {name: getattr(trial.conditions, name) for name in _OF_DAY}
     row |= {name: getattr(trace, name) for name in _OF_TRACE} if trace else {}
-    row |= {slot: trial.codes.get(slot) for slot in _SLOTS}
+    row |= {slot: trial.codes.get(slot) for slot in SLOTS}
     row |= {"undone": _yes(trial.undone), "warm": _yes(trial.conditions.warm)}
     return row | {"car": json.dumps(trial.car, ensure_ascii=False)}
 
@@ -142,7 +141,7 @@ def _tables(cells: dict[str, str]) -> dict[str, Any]:
         ("trace", {name: cells[name] for name in _OF_TRACE if name in cells}),
     )
     run |= {name: fields for name, fields in parted if fields}
-    run["codes"] = {slot: cells[slot] for slot in _SLOTS if slot in cells}
+    run["codes"] = {slot: cells[slot] for slot in SLOTS if slot in cells}
     if "car" in cells:
         try:
             run["car"] = json.loads(cells["car"])

@@ -10,14 +10,14 @@ from configurator.card.sheet import Card, PartRow, Section
 from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom
-from configurator.judging.findings import Choice
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import Change, Combination, Shot
 from configurator.rules import RULES
-from configurator.slots.options import Option
+from configurator.slots.options import Choice
+from configurator.slots.slot import SLOTS, SlotName
 from configurator.slots.wishes import word_of
 
-FASTENINGS = {
+FASTENINGS: dict[SlotName, str] = {
     "nozzle": "feed screw", "feed_screw": "feed screw", "pump": "pump cover", "lobe": "lobe screw",
     "spacer": "carburettor nuts", "pad_relief": "carburettor nuts, manifold bolts",
 }  # fmt: skip
@@ -44,8 +44,8 @@ def card_of(
         if finding not in against and not is_fault(finding) and finding.rule != FIRST_CHECKS
         and finding.mend.casefold() not in said
     ]  # fmt: skip
-    rows = [_part_row(case, choice[change.slot], change) for change in combination.changes]
-    fastenings = [FASTENINGS[change.slot.rpartition(".")[2]] for change in combination.changes]
+    rows = [_part_row(case, choice, change) for change in combination.changes]
+    fastenings = [FASTENINGS[SLOTS[change.slot].name] for change in combination.changes]
     return Card(
         vehicle=case.vehicle.name, title=combination.title, on=on, felt=symptom.says if symptom else "",
         ok=not against, demand_factor=case.factor, against=[job.text(finding) for finding in against], parts=rows,
@@ -62,9 +62,11 @@ def _said(work: Sequence[Section]) -> str:
     return "\n".join(f"{step.text}\n{step.how}" for section in work for step in section.steps).casefold()
 
 
-def _part_row(case: Case, option: Option, change: Change) -> PartRow:
+def _part_row(case: Case, choice: Choice, change: Change) -> PartRow:
+    slot = SLOTS[change.slot]
+    option = choice[slot]
     return PartRow(
-        slot=slot_words(case, change.slot), part=part_words(option), size=size_words(case, option),
+        slot=slot_words(case, slot), part=part_words(option), size=size_words(case, option),
         in_place_of=change.from_, price=change.price, labour_min=change.labour_min,
         in_box=option.price > 0 and change.price == 0, reversible=change.reversible,
     )  # fmt: skip

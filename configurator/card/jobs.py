@@ -10,11 +10,11 @@ from configurator.card.sheet import CardStep, Section
 from configurator.card.words import length, of_circuit, part_words
 from configurator.catalogue.parts import PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice, joints_opened
+from configurator.judging.findings import joints_opened
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
-from configurator.slots.columns import SLOT_WORDS
-from configurator.slots.options import Option, Stack
+from configurator.slots.options import Choice, Option, Stack
+from configurator.slots.slot import SLOT_WORDS, Slot, SlotName
 from configurator.units.units import show_diameter
 
 FIRST_CHECKS = "first-checks-are-done"
@@ -23,6 +23,7 @@ SLACK, PRELOAD, OVERTRAVEL, SET_AGAIN = (
     "linkage-is-set-again-after-a-change",
 )  # fmt: skip
 PAD, BONNET = "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet"
+SPACER, RELIEF = Slot(None, "spacer"), Slot(None, "pad_relief")
 CHECK = "discharge check (the ball or needle under the nozzle)"
 
 
@@ -40,29 +41,29 @@ class CardJob:
         return [finding for finding in self.combination.findings if finding.holds is not True]
 
     @cached_property
-    def changed(self) -> dict[str, Option]:
+    def changed(self) -> dict[Slot, Option]:
         return {slot: option for slot, option in self.choice.items() if option.changed}
 
     @property
     def comes_off(self) -> bool:
         """Whether the carburettor is taken off."""
-        return "spacer" in self.changed or self.manifold_off
+        return SPACER in self.changed or self.manifold_off
 
     @property
     def manifold_off(self) -> bool:
-        return "pad_relief" in self.changed
+        return RELIEF in self.changed
 
     def gap_changes(self, circuit: str) -> bool:
         """Whether the gap below a circuit's pump becomes another."""
-        return bool({f"{circuit}.pump", "spacer", "pad_relief"} & self.changed.keys())
+        return bool({Slot(circuit, "pump"), SPACER, RELIEF} & self.changed.keys())
 
-    def circuits_with(self, *slots: str) -> list[str]:
+    def circuits_with(self, *slots: SlotName) -> list[str]:
         """Circuits in which one of these slots changes."""
-        return [name for name in self.case.circuit_names if any(f"{name}.{slot}" in self.changed for slot in slots)]
+        return [name for name in self.case.circuit_names if any(Slot(name, slot) in self.changed for slot in slots)]
 
-    def fitted(self, circuit: str, slot: str, *, new: bool = False) -> str:
+    def fitted(self, circuit: str, slot: SlotName, *, new: bool = False) -> str:
         """The part that sits there now, or the new one."""
-        option = (self.choice if new else self.case.as_fitted)[f"{circuit}.{slot}"]
+        option = (self.choice if new else self.case.as_fitted)[Slot(circuit, slot)]
         return part_words(option) if option.code else self.of(circuit, f"{SLOT_WORDS[slot]} ({option.label})")
 
     def of(self, circuit: str | None, what: str) -> str:
@@ -182,8 +183,8 @@ def _take_apart(job: CardJob) -> Section:
         steps.append(
             tick(f"{job.of(name, 'pump')} off, cover and lever in one: petrol runs out, spring and diaphragm drop out")
         )
-    if "spacer" in job.changed and job.case.as_fitted["spacer"].code:
-        steps.append(tick(f"take {job.case.as_fitted['spacer'].label} off with its gaskets"))
+    if SPACER in job.changed and job.case.as_fitted[SPACER].code:
+        steps.append(tick(f"take {job.case.as_fitted[SPACER].label} off with its gaskets"))
     if job.manifold_off:
         steps.append(tick("intake manifold off the engine; coolant drained first if it runs through it"))
     return Section(title="Take apart", cautions=cautions, steps=steps)
@@ -191,8 +192,8 @@ def _take_apart(job: CardJob) -> Section:
 
 def _bonnet_first(job: CardJob) -> Iterable[CardStep]:
     """Room that has to be there before a spacer goes in, where nobody has measured it."""
-    how, stack = job.unmeasured(BONNET, None), job.choice["spacer"].figures
-    if how and "spacer" in job.changed and isinstance(stack, Stack):
+    how, stack = job.unmeasured(BONNET, None), job.choice[SPACER].read(Stack)
+    if how and SPACER in job.changed:
         needed_mm = job.case.catalog.limits.bonnet_clearance_mm + stack.bonnet_mm
         yield measure("room under the closed bonnet as it is", "mm", f"at least {length(needed_mm)}", how)
 
@@ -200,8 +201,8 @@ def _bonnet_first(job: CardJob) -> Iterable[CardStep]:
 def _bench(job: CardJob) -> Section:
     steps = [step for name in job.circuits_with("nozzle") for step in _orifices(job, name)]
     steps += [step for name in job.case.circuit_names for step in _pad_first(job, name)]
-    depth_mm = job.choice["pad_relief"].figures
-    if job.manifold_off and isinstance(depth_mm, float):
+    depth_mm = job.choice[RELIEF].read(float)
+    if job.manifold_off:
         steps.append(measure("wall of the manifold at the pad", "mm", f"well over {length(depth_mm)}", aftercare.PAD))
         steps.append(measure("depth cut", "mm", length(depth_mm)))
         steps.append(tick("every chip out of the manifold: washed, blown through, looked through"))
@@ -214,32 +215,31 @@ def _bench(job: CardJob) -> Section:
 
 
 def _orifices(job: CardJob, name: str) -> Iterable[CardStep]:
-    old, new = job.case.as_fitted[f"{name}.nozzle"], job.choice[f"{name}.nozzle"]
-    assert isinstance(old.figures, FittedNozzle)
+    slot = Slot(name, "nozzle")
+    old, new = job.case.as_fitted[slot], job.choice[slot]
     nozzle = job.of(name, "nozzle")
     if new.work == "redrill":
         yield tick(f"{nozzle}: {new.label}", "by hand in a pin vice; deburred, blown out, eyes covered; no way back")
         yield _pin_gauge(f"drilled {nozzle}", new, aftercare.MEASURE)
         return
-    if not old.figures.measured:
+    if not old.read(FittedNozzle).measured:
         yield _pin_gauge(f"old {nozzle} {old.code or ''}", old, "what was felt was felt with it")
     tolerance = show_diameter(job.case.catalog.limits.stamped_tolerance_mm)
     yield _pin_gauge(f"new {nozzle} {new.code or ''}", new, f"more than {tolerance} off: say so before it goes in")
 
 
 def _pin_gauge(what: str, option: Option, how: str) -> CardStep:
-    assert isinstance(option.figures, FittedNozzle)
-    boxes = [str(number) for number in range(1, option.figures.orifices + 1)]
-    expected = show_diameter(option.figures.diameter_mm)
+    nozzle = option.read(FittedNozzle)
+    boxes = [str(number) for number in range(1, nozzle.orifices + 1)]
+    expected = show_diameter(nozzle.diameter_mm)
     return measure(f"{what.strip()}: each orifice with a pin gauge", "mm", expected, how, boxes)
 
 
 def _pad_first(job: CardJob, name: str) -> Iterable[CardStep]:
     """Room that has to be there before a pump goes on, where nobody has measured it."""
-    how, pump = job.unmeasured(PAD, name), job.choice[f"{name}.pump"].figures
-    stack, relief_mm = job.choice["spacer"].figures, job.choice["pad_relief"].figures
-    if how and job.gap_changes(name) and isinstance(pump, PumpFigures):
-        assert isinstance(stack, Stack) and isinstance(relief_mm, float)
+    how, pump = job.unmeasured(PAD, name), job.choice[Slot(name, "pump")].read(PumpFigures)
+    stack, relief_mm = job.choice[SPACER].read(Stack), job.choice[RELIEF].read(float)
+    if how and job.gap_changes(name):
         least_mm = job.case.catalog.limits.pump_pad_clearance_mm
         needed_mm = least_mm + pump.depth_below_bowl_mm - stack.thickness_mm - relief_mm
         text = f"{job.of(name, 'bowl')}'s underside to the manifold pad, as it stands"
@@ -251,8 +251,8 @@ def _put_together(job: CardJob) -> Section:
     steps: list[CardStep] = []
     if job.manifold_off:
         steps.append(tick("intake manifold on with its new gasket, tightened in the maker's order"))
-    if "spacer" in job.changed:
-        spacer = job.choice["spacer"]
+    if SPACER in job.changed:
+        spacer = job.choice[SPACER]
         steps.append(
             tick("no spacer goes back" if spacer.work == "remove" else f"fit {part_words(spacer)}, ports in line")
         )
@@ -296,7 +296,7 @@ def _clearances(job: CardJob) -> Section:
     if gaps:
         text = f"gap below the {job.both(gaps, 'pump')}, down to the manifold"
         steps.append(measure(text, "mm", f"at least {length(limits.pump_pad_clearance_mm)}", boxes=job.boxes(gaps)))
-    if "spacer" in job.changed:
+    if SPACER in job.changed:
         least = f"at least {length(limits.bonnet_clearance_mm)}"
         steps.append(measure("room under the closed bonnet: clay on the air cleaner, close it slowly", "mm", least))
     cautions = ["Engine stopped; fingers out of the linkage while someone moves the throttle."]

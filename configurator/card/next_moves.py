@@ -17,11 +17,10 @@ from configurator.card.sheet import AfterFeeling, NextMove, Swap
 from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
-from configurator.judging.findings import Choice
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.rules import CIRCUIT_SLOTS
-from configurator.slots.options import Option
+from configurator.slots.options import Choice, Option
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
 from configurator.units.units import SAME_SIZE_MM
 
 JUST_BEYOND = 1.02
@@ -43,18 +42,16 @@ class _Circuit:
     @classmethod
     def of(cls, case: Case, choice: Choice, name: str) -> "_Circuit":
         listed = {slot: (option,) for slot, option in choice.items()}
-        shot = case.columns(name, listed, with_windows=True)["shot"]
+        shot = case.columns(name, listed, with_windows=True).shot
         pumps = bool(np.isfinite(shot.hole_ms.item()))
         return cls(case, choice, name, pumps, float(shot.window_low.item()), float(shot.window_high.item()))
 
-    def now(self, slot: str) -> Option:
-        return self.choice[f"{self.name}.{slot}"]
+    def now(self, slot: SlotName) -> Option:
+        return self.choice[Slot(self.name, slot)]
 
     @property
     def nozzle(self) -> FittedNozzle:
-        figures = self.now("nozzle").figures
-        assert isinstance(figures, FittedNozzle)
-        return figures
+        return self.now("nozzle").read(FittedNozzle)
 
 
 def after_feelings(case: Case, choice: Choice) -> list[AfterFeeling]:
@@ -113,10 +110,10 @@ def _nothing(circuit: _Circuit, says: str) -> NextMove:
     return NextMove(circuit=circuit.name, swaps=[], says=says)
 
 
-def _swap(circuit: _Circuit, slot: str, option: Option) -> Swap:
+def _swap(circuit: _Circuit, slot: SlotName, option: Option) -> Swap:
     size = size_words(circuit.case, option)
     return Swap(
-        slot=slot_words(circuit.case, f"{circuit.name}.{slot}"),
+        slot=slot_words(circuit.case, Slot(circuit.name, slot)),
         to=f"{part_words(option)}, {size}" if size else part_words(option), code=option.code,
         in_place_of=part_words(circuit.now(slot)),
     )  # fmt: skip
@@ -133,15 +130,15 @@ class _Field:
     broken: dict[str, Mask]
 
     @classmethod
-    def of(cls, circuit: _Circuit, nozzles: Sequence[Option], free: Sequence[str]) -> "_Field":
+    def of(cls, circuit: _Circuit, nozzles: Sequence[Option], free: Sequence[SlotName]) -> "_Field":
         """Every combination in which only the free slots may change, the nozzle to one of these."""
-        listed: dict[str, tuple[Option, ...]] = {slot: (option,) for slot, option in circuit.choice.items()}
-        for slot in free:
-            others = nozzles if slot == "nozzle" else circuit.case.on_offer[f"{circuit.name}.{slot}"]
-            now = circuit.now(slot)
-            listed[f"{circuit.name}.{slot}"] = (now, *(option for option in others if option.label != now.label))
+        listed: dict[Slot, tuple[Option, ...]] = {slot: (option,) for slot, option in circuit.choice.items()}
+        for name in free:
+            slot, now = Slot(circuit.name, name), circuit.now(name)
+            others = nozzles if name == "nozzle" else circuit.case.on_offer[slot]
+            listed[slot] = (now, *(option for option in others if option.label != now.label))
         table = tabulate_listed(circuit.case, circuit.name, listed)
-        shot = table.columns["shot"]
+        shot = table.columns.shot
         newly = {rule: broken for rule, broken in table.broken.items() if rule not in DEMAND and not broken[0, 0, 0, 0]}
         low, high = shot.window_low[..., 0, 0], shot.window_high[..., 0, 0]
         return cls(table, circuit.nozzle.diameter_mm, low, high, newly)
@@ -155,7 +152,7 @@ class _Field:
         """How far beyond its edge any of them reaches, a little inside, as a demand factor."""
         return float(np.nanmax(self.high)) * 0.995 if side > 0 else float(np.nanmin(self.low)) / 0.995
 
-    def best(self, factors: Sequence[float], move_mm: float) -> dict[str, Option] | None:
+    def best(self, factors: Sequence[float], move_mm: float) -> dict[SlotName, Option] | None:
         """The combination that covers these factors and breaks nothing: fewest changes, a changed nozzle first, nearest
         to the move, cheapest."""
         fits = np.logical_and.reduce([self.covers(factor) for factor in factors])
@@ -173,7 +170,7 @@ class _Field:
 
         return self._at(min(places, key=rank)) if places else None
 
-    def _at(self, place: tuple[int, ...]) -> dict[str, Option]:
+    def _at(self, place: tuple[int, ...]) -> dict[SlotName, Option]:
         return {slot: self.table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, place, strict=True)}
 
     def lacks(self, size: str, factor: float) -> str:
@@ -194,7 +191,7 @@ def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:
     now = circuit.nozzle
     styles = (now.style,) if now.style in takes else takes
     beyond = [
-        option for option in circuit.case.on_offer[f"{circuit.name}.nozzle"]
+        option for option in circuit.case.on_offer[Slot(circuit.name, "nozzle")]
         if option.work != "redrill" and isinstance(option.figures, FittedNozzle) and option.figures.style in styles
         and side * (option.figures.diameter_mm - now.diameter_mm) > SAME_SIZE_MM
     ]  # fmt: skip
@@ -206,5 +203,4 @@ def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:
 
 
 def _diameter_mm(option: Option) -> float:
-    assert isinstance(option.figures, FittedNozzle)
-    return option.figures.diameter_mm
+    return option.read(FittedNozzle).diameter_mm

@@ -3,8 +3,9 @@
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.slots.columns import SLOT_WORDS, Mount
+from configurator.slots.columns import Mount
 from configurator.slots.options import Option
+from configurator.slots.slot import SLOT_WORDS, Slot
 from configurator.units.units import INCH_MM, show_diameter
 
 
@@ -13,9 +14,8 @@ def of_circuit(case: Case, circuit: str | None, what: str) -> str:
     return f"{circuit} {what}" if circuit and len(case.circuit_names) > 1 else what
 
 
-def slot_words(case: Case, slot: str) -> str:
-    circuit, _, bare = slot.rpartition(".")
-    return of_circuit(case, circuit, SLOT_WORDS[bare])
+def slot_words(case: Case, slot: Slot) -> str:
+    return of_circuit(case, slot.circuit, SLOT_WORDS[slot.name])
 
 
 def length(length_mm: float) -> str:

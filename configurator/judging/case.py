@@ -3,24 +3,25 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from configurator.arrays import Array
 from configurator.car.facts import CarFacts, CircuitFacts
-from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
+from configurator.car.fitted import Fitted, FittedCircuit, FittedNozzle, resolve_fitted
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.demand import Circuit, allowed_by, judge, rear_main_delivers_ms, tip_in_of
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.tip_in import TipIn
-from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS, Rule
+from configurator.rules import RULES, Rule
+from configurator.rules.figures import CircuitFigures, JudgedFigures
 from configurator.slots.columns import (
     JudgedShots,
-    OptionColumn,
+    Mount,
     PadReliefs,
     Spacers,
     feed_screw_column,
@@ -29,10 +30,9 @@ from configurator.slots.columns import (
     pump_column,
 )
 from configurator.slots.offered import options_of
-from configurator.slots.options import Offered, Option
+from configurator.slots.options import Offered, Option, Slots, Stack
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot, SlotName
 
-AXES = (*CIRCUIT_SLOTS, *SHARED_SLOTS)
-"""Axes of a table over one circuit's options."""
 BEYOND_ASSUMED_RANGE = 0.25
 """How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
@@ -93,17 +93,17 @@ class Case:
         return tip_in_of(self.vehicle, self.assumed)
 
     @cached_property
-    def options(self) -> dict[str, Offered]:
+    def options(self) -> dict[Slot, Offered]:
         """Everything that may sit in every slot, what is fitted first."""
         return options_of(self.fitted, self.catalog)
 
     @cached_property
-    def on_offer(self) -> dict[str, tuple[Option, ...]]:
+    def on_offer(self) -> dict[Slot, tuple[Option, ...]]:
         """One option a kind in every slot: the cheapest, of equals the quickest to fit, then the first by code."""
         return {slot: offered.kinds for slot, offered in self.options.items()}
 
     @cached_property
-    def as_fitted(self) -> dict[str, Option]:
+    def as_fitted(self) -> dict[Slot, Option]:
         """What sits in every slot now."""
         return {slot: options[0] for slot, options in self.options.items()}
 
@@ -161,76 +161,80 @@ class Case:
         found = 0.0 if self.linkage_set else (circuit.slack_mm or 0.0) - (circuit.preload_mm or 0.0)
         return np.where(np.array(pump_changed)[:, None] | np.array(lobe_changed), 0.0, found)
 
-    def columns(
-        self, name: str, options: Mapping[str, Sequence[Option]], *, with_windows: bool = False
-    ) -> dict[str, Any]:
+    def columns(self, name: str, options: Slots, *, with_windows: bool = False) -> JudgedFigures:
         """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
 
         One combination is looked up in the table of all kinds, once `tabulated` has made that.
         """
-        own = {slot: options[self._full(name, slot)] for slot in AXES}
+        own: dict[SlotName, Sequence[Option]] = {slot: options[Slot.of(name, slot)] for slot in AXES}
         if not with_windows and name in self._tables and all(len(listed) == 1 for listed in own.values()):
-            kinds = [self.options[self._full(name, slot)].kind_of(listed[0]) for slot, listed in own.items()]
-            if None not in kinds:
-                return self._looked_up(name, own, kinds)  # type: ignore[arg-type]
+            of_kinds = (self.options[Slot.of(name, slot)].kind_of(listed[0]) for slot, listed in own.items())
+            kinds = [kind for kind in of_kinds if kind is not None]
+            if len(kinds) == len(AXES):
+                return self._looked_up(name, own, kinds)
         return self._worked_out(name, own, with_windows=with_windows)
 
-    def tabulated(self, name: str) -> dict[str, Any]:
+    def tabulated(self, name: str) -> JudgedFigures:
         """The columns over every kind of option of a circuit's slots, in the order of on_offer, worked out once."""
         if name not in self._tables:
-            own = {slot: self.on_offer[self._full(name, slot)] for slot in AXES}
-            self._tables[name] = self._worked_out(name, own)
+            self._tables[name] = self._worked_out(name, {slot: self.on_offer[Slot.of(name, slot)] for slot in AXES})
         return self._tables[name]
 
     @cached_property
-    def _tables(self) -> dict[str, dict[str, Any]]:
+    def _tables(self) -> dict[str, JudgedFigures]:
         return {}
 
-    @staticmethod
-    def _full(name: str, slot: str) -> str:
-        return slot if slot in SHARED_SLOTS else f"{name}.{slot}"
-
-    def _looked_up(self, name: str, own: Mapping[str, Sequence[Option]], kinds: Sequence[int]) -> dict[str, Any]:
+    def _looked_up(self, name: str, own: Mapping[SlotName, Sequence[Option]], kinds: Sequence[int]) -> JudgedFigures:
         whole = self._tables[name]
-        found = {slot: whole[slot].only(axis, kinds[axis]) for axis, slot in enumerate(AXES)}
-        cell = tuple(slice(kind, kind + 1) for kind in kinds[: len(CIRCUIT_SLOTS)])
-        disturbed = own["lobe"][0].changed or own["pump"][0].changed
-        return found | {
-            "limits": whole["limits"], "car": whole["car"], "shot": whole["shot"].at(cell),
-            "facts": self.circuit_facts(name, linkage_disturbed=disturbed),
-        }  # fmt: skip
+        nozzle, screw, pump, lobe, spacer, relief = kinds
+        return replace(
+            whole,
+            nozzle=whole.nozzle.only(0, nozzle),
+            feed_screw=whole.feed_screw.only(1, screw),
+            pump=whole.pump.only(2, pump),
+            lobe=whole.lobe.only(3, lobe),
+            spacer=whole.spacer.only(4, spacer),
+            pad_relief=whole.pad_relief.only(5, relief),
+            shot=whole.shot.at(tuple(slice(kind, kind + 1) for kind in kinds[: len(CIRCUIT_SLOTS)])),
+            facts=self.circuit_facts(name, linkage_disturbed=own["lobe"][0].changed or own["pump"][0].changed),
+        )
 
     def _worked_out(
-        self, name: str, own: Mapping[str, Sequence[Option]], *, with_windows: bool = False
-    ) -> dict[str, Any]:
-        figures: dict[str, list[Any]] = {slot: [option.figures for option in own[slot]] for slot in AXES}
-        changed = {slot: [option.changed for option in own[slot]] for slot in AXES}
+        self, name: str, own: Mapping[SlotName, Sequence[Option]], *, with_windows: bool = False
+    ) -> JudgedFigures:
         circuit = self.circuits[name]
-        columns: dict[str, OptionColumn] = {
-            "nozzle": nozzle_column(figures["nozzle"]),
-            "feed_screw": feed_screw_column(figures["feed_screw"]),
-            "pump": pump_column(figures["pump"], changed["pump"]),
-            "lobe": lobe_column(figures["lobe"], changed["lobe"], circuit.idle_deg),
-            "spacer": Spacers(
-                thickness_mm=np.array([stack.thickness_mm for stack in figures["spacer"]]),
-                bonnet_mm=np.array([stack.bonnet_mm for stack in figures["spacer"]]),
-            ),
-            "pad_relief": PadReliefs(np.array(figures["pad_relief"], dtype=float)),
-        }
-        table: dict[str, Any] = {slot: column.along(AXES.index(slot), len(AXES)) for slot, column in columns.items()}
-        table["limits"], table["car"] = self.catalog.limits, self.car_facts
-        disturbed = all(changed["lobe"]) or all(changed["pump"])
-        table["facts"] = self.circuit_facts(name, linkage_disturbed=disturbed)
-        worth_it = ~(RULES[GOES_TOGETHER].margin(table)[0, 0, :, :, 0, 0] < 0)
+        nozzles = [option.read(FittedNozzle) for option in own["nozzle"]]
+        screws = [option.read(FeedScrewFigures) for option in own["feed_screw"]]
+        pumps = [option.read(PumpFigures) for option in own["pump"]]
+        mounts = [option.read(Mount) for option in own["lobe"]]
+        stacks = [option.read(Stack) for option in own["spacer"]]
+        reliefs_mm = [option.read(float) for option in own["pad_relief"]]
+        pump_changed, lobe_changed = ([option.changed for option in own[slot]] for slot in ("pump", "lobe"))
+        spacers = Spacers(
+            thickness_mm=np.array([stack.thickness_mm for stack in stacks]),
+            bonnet_mm=np.array([stack.bonnet_mm for stack in stacks]),
+        )
+        figures = CircuitFigures(
+            nozzle=nozzle_column(nozzles).along(0, len(AXES)),
+            feed_screw=feed_screw_column(screws).along(1, len(AXES)),
+            pump=pump_column(pumps, pump_changed).along(2, len(AXES)),
+            lobe=lobe_column(mounts, lobe_changed, circuit.idle_deg).along(3, len(AXES)),
+            spacer=spacers.along(4, len(AXES)),
+            pad_relief=PadReliefs(np.array(reliefs_mm)).along(5, len(AXES)),
+            facts=self.circuit_facts(name, linkage_disturbed=all(lobe_changed) or all(pump_changed)),
+            car=self.car_facts,
+            limits=self.catalog.limits,
+        )
+        worth_it = ~(RULES[GOES_TOGETHER].margin(figures)[0, 0, :, :, 0, 0] < 0)
         shots = judge(
-            circuit, figures["nozzle"], figures["feed_screw"], figures["pump"], figures["lobe"], worth_it,
-            self.slack_mm(name, changed["pump"], changed["lobe"]), self.factor, with_windows=with_windows,
+            circuit, nozzles, screws, pumps, mounts, worth_it, self.slack_mm(name, pump_changed, lobe_changed),
+            self.factor, with_windows=with_windows,
         )  # fmt: skip
-        table["shot"] = JudgedShots(**{key: value[..., None, None] for key, value in vars(shots).items()})
-        return table
+        over_axes = JudgedShots(**{key: value[..., None, None] for key, value in vars(shots).items()})
+        return JudgedFigures(**vars(figures), shot=over_axes)
 
 
-def margins(rule: Rule, table: Mapping[str, Any]) -> Array:
+def margins(rule: Rule, table: JudgedFigures) -> Array:
     """A rule's margins over AXES, one entry along every axis that it does not read."""
     margin = rule.margin(table)
     return margin if margin.ndim == len(AXES) else margin.reshape((1,) * len(AXES))

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.arrays import Array
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.physics.verdict import ShotFlows
-from configurator.rules import CIRCUIT_SLOTS
-from configurator.slots.columns import JudgedShots
+from configurator.slots.columns import Mount
+from configurator.slots.options import Choice
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 
 @dataclass(frozen=True)
@@ -45,16 +47,19 @@ class Delivery:
 def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
     """What a circuit delivers with a choice of parts, at the case's demand factor."""
     circuit = case.circuits[name]
-    parts = [choice[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS]
-    nozzle, screw, pump, mount = ([option.figures] for option in parts)
-    judged: JudgedShots = case.columns(name, {slot: (option,) for slot, option in choice.items()})["shot"]
+    parts = [choice[Slot(name, slot)] for slot in CIRCUIT_SLOTS]
+    nozzle, screw, pump, lobe = parts
+    nozzles = [nozzle.read(FittedNozzle)]
+    judged = case.columns(name, {slot: (option,) for slot, option in choice.items()}).shot
     flow = np.zeros(len(circuit.event.time_s) - 1)
     if np.isfinite(judged.hole_ms.item()):
-        slack_mm = case.slack_mm(name, [parts[2].changed], [parts[3].changed])[0]
-        shot = circuit.deliver(nozzle, screw, pump, mount, slack_mm)  # type: ignore[arg-type]
+        slack_mm = case.slack_mm(name, [pump.changed], [lobe.changed])[0]
+        shot = circuit.deliver(
+            nozzles, [screw.read(FeedScrewFigures)], [pump.read(PumpFigures)], [lobe.read(Mount)], slack_mm
+        )
         flow = circuit.flow_kg_s(shot)[:, 0]
     return Delivery(
         case.vehicle.name, name, tuple(option.label for option in parts), flow,
-        circuit.film_share(nozzle).item(), judged.hole_ms.item(), judged.flood_ms.item(),  # type: ignore[arg-type]
+        circuit.film_share(nozzles).item(), judged.hole_ms.item(), judged.flood_ms.item(),
         np.nan_to_num(judged.volume_cc.item()).item(), max(0.0, judged.ends_ms.item()),
     )  # fmt: skip

@@ -15,8 +15,8 @@ from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.slots.columns import JudgedShots
 from configurator.slots.options import Option
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish
 from configurator.units.units import SAME_SIZE_MM
 
@@ -131,7 +131,7 @@ def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Aim:
 
 
 def _smaller_nozzle(case: Case, circuit: str, diameter_mm: float, symptom: Symptom) -> Wish:
-    slot = f"{circuit}.nozzle"
+    slot = Slot(circuit, "nozzle")
 
     def is_smaller(option: Option) -> bool:
         figures = option.figures
@@ -153,13 +153,12 @@ class _Window:
 
 def _windows_of(case: Case, circuit: str, step_mm: float) -> _Window:
     """Windows of a fitted circuit with its nozzle as it is and moved by a step."""
-    slot = f"{circuit}.nozzle"
-    now = case.as_fitted[slot].figures
-    assert isinstance(now, FittedNozzle)
+    slot = Slot(circuit, "nozzle")
+    now = case.as_fitted[slot].read(FittedNozzle)
     sizes = (now.diameter_mm, max(now.diameter_mm + step_mm, 0.3))
     nozzles = tuple(Option("", now.resized(size), "none") for size in sizes)
     listed = {name: (option,) for name, option in case.as_fitted.items()} | {slot: nozzles}
-    shots: JudgedShots = case.columns(circuit, listed, with_windows=True)["shot"]
+    shots = case.columns(circuit, listed, with_windows=True).shot
     low = np.nan_to_num(shots.window_low.ravel(), nan=np.inf)
     high = np.nan_to_num(shots.window_high.ravel(), nan=0.0)
     return _Window(now.diameter_mm, float(low[0]), float(high[0]), float(high[1]))

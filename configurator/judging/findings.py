@@ -1,31 +1,25 @@
 """What the rules find on one choice of parts."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from math import isinf
-from typing import Any
 
 import numpy as np
 
 from configurator.car.facts import JobFacts
+from configurator.catalogue.parts import Joint
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, Rule
-from configurator.slots.options import JOINTS, Option
+from configurator.rules.figures import JudgedFigures
+from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish, choose
 
-Choice = Mapping[str, Option]
-"""One option for every slot."""
 
-
-def joints_opened(choice: Choice) -> set[tuple[str, str]]:
+def joints_opened(choice: Choice) -> set[tuple[str, Joint]]:
     """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
-    opened: set[tuple[str, str]] = set()
-    for slot, option in choice.items():
-        circuit, _, bare = slot.rpartition(".")
-        if option.changed:
-            opened.update((circuit, joint) for joint in JOINTS.get(bare, ()))
-    return opened
+    return {joint for slot, option in choice.items() if option.changed for joint in slot.joints}
 
 
 RuleReading = tuple[Rule, str | None, float, float, float]
@@ -47,18 +41,19 @@ def broken(case: Case, choice: Choice) -> list[Finding]:
 
 def _readings(case: Case, choice: Choice) -> Iterator[RuleReading]:
     listed = {slot: (option,) for slot, option in choice.items()}
-    table: dict[str, Any] = {}
+    tables = {}
     for name in case.circuit_names:
-        table = case.columns(name, listed)
-        yield from _of_scope(table, "circuit", name)
+        tables[name] = case.columns(name, listed)
+        yield from _of_scope(tables[name], "circuit", name)
     opened = joints_opened(choice)
     covered = {consumable.joint for consumable in case.catalog.consumables.values()}
-    table["job"] = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
-    yield from _of_scope(table, "car", None)
-    yield from _of_scope(table, "job", None)
+    job = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
+    of_car = replace(tables[case.circuit_names[-1]], job=job)
+    yield from _of_scope(of_car, "car", None)
+    yield from _of_scope(of_car, "job", None)
 
 
-def _of_scope(table: Mapping[str, Any], scope: str, circuit: str | None) -> Iterator[RuleReading]:
+def _of_scope(table: JudgedFigures, scope: str, circuit: str | None) -> Iterator[RuleReading]:
     for rule in _BY_SCOPE[scope]:
         value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
         if not isinf(limit) and not isinf(value):
@@ -71,28 +66,19 @@ _BY_SCOPE = {scope: [rule for rule in RULES.values() if rule.scope == scope] for
 def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: float, margin: float) -> Finding:
     """A rule's finding in words; a margin that is not a number becomes a note to measure."""
     row = case.catalog.limit_rows.get(rule.limit)
-    shared: dict[str, Any] = {
-        "rule": rule.id,
-        "circuit": circuit,
-        "unit": rule.unit,
-        "basis": row.basis if row else rule.basis,
-        "source": row.source if row else rule.source,
-    }
-    if np.isnan(margin):
+    holds = None if np.isnan(margin) else margin >= 0
+    if holds is None:
         if not rule.unknown:
             raise OutOfRange(f"{rule.id} ({circuit or 'car'})", margin, -np.inf, np.inf, rule.unit)
-        return Finding(
-            **shared,
-            severity="note",
-            holds=None,
-            margin=None,
-            says="not measured yet",
-            mend=rule.unknown,
-        )
-    says = rule.says.format(value=value, limit=limit)
+        says, mend = "not measured yet", rule.unknown
+    elif holds:
+        says, mend = rule.statement, ""
+    else:
+        says, mend = rule.says.format(value=value, limit=limit), rule.mend
     return Finding(
-        **shared, severity=rule.severity, holds=margin >= 0, margin=_finite(margin),
-        says=says if margin < 0 else rule.statement, mend=rule.mend if margin < 0 else "",
+        rule=rule.id, severity="note" if holds is None else rule.severity, circuit=circuit, holds=holds,
+        margin=_finite(margin), unit=rule.unit, says=says, mend=mend, basis=row.basis if row else rule.basis,
+        source=row.source if row else rule.source,
     )  # fmt: skip
 
 
@@ -132,6 +118,6 @@ def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> Ch
         vehicle=case.vehicle.name,
         ok=not any(f.severity == "conflict" and f.holds is False for f in found),
         demand_factor=case.factor,
-        with_changes={slot: option.label for slot, option in choice.items() if option.changed},
+        with_changes={str(slot): option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],
     )

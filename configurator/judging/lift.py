@@ -6,8 +6,9 @@ import numpy as np
 
 from configurator.arrays import Array
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.slots.columns import Mount, lobe_column
+from configurator.slots.options import Choice
+from configurator.slots.slot import Slot
 
 
 @dataclass(frozen=True)
@@ -39,9 +40,8 @@ class LobeLift:
 
 def lift_of(case: Case, name: str, choice: Choice) -> LobeLift:
     """Lift of the chosen lobe in each phase it is drilled for, and in the phase chosen."""
-    option, circuit = choice[f"{name}.lobe"], case.circuits[name]
-    chosen = option.figures
-    assert isinstance(chosen, Mount)
+    option, circuit = choice[Slot(name, "lobe")], case.circuits[name]
+    chosen = option.read(Mount)
     phases_deg = sorted({*chosen.lobe.phases_deg, chosen.phase_deg})
     grid = np.linspace(0.0, 90.0 - case.assumed.closed_angle_deg, 361)
     angles = np.union1d(grid, [bend for bend in (circuit.idle_deg, *phases_deg) if grid[0] < bend < grid[-1]])

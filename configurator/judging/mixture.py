@@ -7,8 +7,8 @@ import numpy as np
 from configurator.arrays import Array, Mask
 from configurator.judging.case import Case
 from configurator.judging.delivery import Delivery, delivery_of
-from configurator.judging.findings import Choice
 from configurator.physics.verdict import Levels, mixture
+from configurator.slots.options import Choice
 
 Span = tuple[float, float]
 

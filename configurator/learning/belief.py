@@ -9,12 +9,11 @@ Source: J. Aitchison and S. D. Silvey, "The generalization of probit analysis to
 Biometrika 44 (1957), for the ordered probit. Figures below are assumed unless they say otherwise.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from math import erf
-from typing import TypeVar
 
 import numpy as np
 
@@ -30,9 +29,8 @@ from configurator.judging.feelings import SYMPTOMS
 from configurator.physics import verdict
 from configurator.physics.verdict import FACTOR_RANGE, LEVELS
 from configurator.slots.columns import Mount
-from configurator.slots.options import Option
-
-Kind = TypeVar("Kind")
+from configurator.slots.options import Choice
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 FACTORS = np.geomspace(*FACTOR_RANGE, LEVELS)
 """Demand factors that a belief is kept at, a constant ratio (1.1 %) apart."""
@@ -67,14 +65,15 @@ class Spells:
         return Spells(np.maximum(self.hole_ms, other.hole_ms), np.maximum(self.flood_ms, other.flood_ms))
 
 
-def spells_of(case: Case, circuit: str, choices: Sequence[Mapping[str, Option]]) -> Spells:
+def spells_of(case: Case, circuit: str, choices: Sequence[Choice]) -> Spells:
     """Hole and flood of choices of one circuit's parts at every factor; endless holes where lobe and lever do not go
-    together. choices : slot ("front.nozzle", ...) to option; those of other circuits do not matter."""
-    judged, pump, lobe = case.circuits[circuit], f"{circuit}.pump", f"{circuit}.lobe"
-    nozzles = [_figures(choice[f"{circuit}.nozzle"], FittedNozzle) for choice in choices]
-    screws = [_figures(choice[f"{circuit}.feed_screw"], FeedScrewFigures) for choice in choices]
-    pumps = [_figures(choice[pump], PumpFigures) for choice in choices]
-    mounts = [_figures(choice[lobe], Mount) for choice in choices]
+    together. choices : slots of other circuits do not matter."""
+    judged = case.circuits[circuit]
+    nozzle, screw, pump, lobe = (Slot(circuit, slot) for slot in CIRCUIT_SLOTS)
+    nozzles = [choice[nozzle].read(FittedNozzle) for choice in choices]
+    screws = [choice[screw].read(FeedScrewFigures) for choice in choices]
+    pumps = [choice[pump].read(PumpFigures) for choice in choices]
+    mounts = [choice[lobe].read(Mount) for choice in choices]
     slack = [case.slack_mm(circuit, [choice[pump].changed], [choice[lobe].changed]).item() for choice in choices]
     shot = judged.deliver(nozzles, screws, pumps, mounts, np.array(slack, dtype=float))
     shots = verdict.ShotFlows(judged.flow_kg_s(shot), judged.film_share(nozzles))
@@ -298,8 +297,3 @@ def _normalised(weights: Array) -> Array:
     """Weights whose belief adds up to 1 over ln f."""
     step = np.log(FACTORS[1] / FACTORS[0])
     return np.asarray(weights / (step * (weights.sum() - 0.5 * (weights[0] + weights[-1]))))
-
-
-def _figures(option: Option, kind: type[Kind]) -> Kind:
-    assert isinstance(option.figures, kind)
-    return option.figures

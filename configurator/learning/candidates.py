@@ -11,23 +11,20 @@ from itertools import product
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Mask
 from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
-from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
+from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_listed
 from configurator.learning.belief import Belief, Spells, spells_of
 from configurator.learning.next_run import COMEBACK_MIN, Field
-from configurator.rules import CIRCUIT_SLOTS
-from configurator.slots.options import Offered, Option
+from configurator.slots.options import Choice, Offered, Option, Slots
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
 
 MOST_OF_ONE_CIRCUIT = 160
 MOST_OF_EACH_OF_TWO = 16
 TRIED_WORK = ("none", "fit", "rephase")
-
-Choice = dict[str, Option]
-"""Slot to option, for the slots of all circuits."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +39,9 @@ class Candidates:
 def fitted_after(case: Case, trials: Sequence[Trial]) -> Choice:
     """What sits in the car: the parts of its last run where this catalogue still has them, else the vehicle file's."""
     last = max((trial for trial in trials if not trial.undone), key=lambda t: (t.at, t.number or 0), default=None)
-    found: Choice = {}
+    found: dict[Slot, Option] = {}
     for slot, options in case.options.items():
-        label = last.codes.get(slot) if last else None
+        label = last.codes.get(str(slot)) if last else None
         found[slot] = (options.labelled(label) if label else None) or options[0]
     return found
 
@@ -64,7 +61,7 @@ def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int]
     open_all: list[bool] = []
     together: list[tuple[int, ...]] = list(product(*(range(len(own)) for own, _, _ in per_circuit)))
     for places in together:
-        choice: Choice = {}
+        choice: dict[Slot, Option] = {}
         for place, (own, _, _) in zip(places, per_circuit, strict=True):
             choice |= own[place]
         choices.append(choice)
@@ -89,7 +86,7 @@ def minutes_between(case: Case, choices: Sequence[Choice]) -> Array:
     return total
 
 
-def labour_min(case: Case, slot: str, option: Option) -> float:
+def labour_min(case: Case, slot: Slot, option: Option) -> float:
     """Minutes to fit an option; for the fitted one, to put it back: as long as the quickest of the others takes."""
     if option.changed:
         return float(option.labour_min)
@@ -100,31 +97,49 @@ def _of_circuit(
     case: Case, name: str, belief: Belief, now: Choice, stock: Mapping[str, int] | None, most: int
 ) -> tuple[list[Choice], list[bool]]:
     """What is fitted in a circuit and the combinations most worth a look, and whether each keeps the rules."""
-    listed = {slot: options[:1] for slot, options in case.options.items()}
-    for slot in CIRCUIT_SLOTS:
-        options, fitted = case.options[f"{name}.{slot}"], now[f"{name}.{slot}"]
-        allowed = options.kinds if stock is None else _on_the_shelf(options, stock)
-        others = [option for option in allowed if option != fitted and option.work in TRIED_WORK]
-        listed[f"{name}.{slot}"] = (fitted, *others)
-    table = tabulate_listed(case, name, listed)
+    table = tabulate_listed(case, name, _listed(case, name, now, stock))
     keeps = ~np.any([mask for rule, mask in table.broken.items() if rule not in DEMAND], axis=0)
-    own = {f"{name}.{slot}": table.options[slot] for slot in CIRCUIT_SLOTS}
-    labour = [np.array([labour_min(case, slot, option) for option in options]) for slot, options in own.items()]
-    for minutes in labour:
-        minutes[0] = 0.0
-    work = _added(labour)
-    worth = np.where(keeps, work + (1.0 - _sureness(table, belief)) * COMEBACK_MIN, np.inf)
+    rows = _most_worth_a_look(table, keeps, _work_min(case, name, table), belief, most)
+    return [_at(name, table, row) for row in rows], [bool(keeps[row]) for row in rows]
+
+
+def _listed(case: Case, name: str, now: Choice, stock: Mapping[str, int] | None) -> Slots:
+    """For each slot of a circuit what is fitted and what may be tried in its place; of other slots the first option."""
+    listed: dict[Slot, Sequence[Option]] = {slot: options[:1] for slot, options in case.options.items()}
+    for slot in (Slot(name, own) for own in CIRCUIT_SLOTS):
+        options, fitted = case.options[slot], now[slot]
+        allowed = options.kinds if stock is None else _on_the_shelf(options, stock)
+        listed[slot] = (fitted, *(option for option in allowed if option != fitted and option.work in TRIED_WORK))
+    return listed
+
+
+def _work_min(case: Case, name: str, table: CombinationTable) -> Array:
+    """Labour from what is fitted to each combination [min], shape of (nozzle, screw, pump, lobe)."""
+    labour = [
+        np.array([0.0, *(labour_min(case, Slot(name, own), option) for option in table.options[own][1:])])
+        for own in CIRCUIT_SLOTS
+    ]
+    return _added(labour)
+
+
+def _most_worth_a_look(
+    table: CombinationTable, keeps: Mask, work_min: Array, belief: Belief, most: int
+) -> list[CombinationAt]:
+    """Combinations by work and sureness, those with the fitted nozzle's companions ahead; what is fitted comes first,
+    the others by number of changes, work and step of the orifice."""
+    worth = np.where(keeps, work_min + (1.0 - _sureness(table, belief)) * COMEBACK_MIN, np.inf)
     worth[:, 0, 0, 0] -= np.where(keeps[:, 0, 0, 0], 10 * COMEBACK_MIN, 0.0)
     changes = _added([(np.arange(n) > 0).astype(float) for n in keeps.shape])
     step = np.abs(_diameters(table) - _diameters(table)[0])
     steps = _added([step, *(np.zeros(n) for n in keeps.shape[1:])])
     order = np.lexsort([steps.ravel(), changes.ravel(), worth.ravel()])
-    rows = [(0, 0, 0, 0)] + [
-        _place(place, keeps.shape) for place in order[:most] if place and np.isfinite(worth.ravel()[place])
-    ]
-    rows[1:] = sorted(rows[1:], key=lambda row: (sum(i > 0 for i in row), work[row], step[row[0]], row))
-    found = [{slot: options[place] for (slot, options), place in zip(own.items(), row, strict=True)} for row in rows]
-    return found, [bool(keeps[row]) for row in rows]
+    rows = [_place(place, keeps.shape) for place in order[:most] if place and np.isfinite(worth.ravel()[place])]
+    rows.sort(key=lambda row: (changes[row], work_min[row], step[row[0]], row))
+    return [(0, 0, 0, 0), *rows]
+
+
+def _at(name: str, table: CombinationTable, row: CombinationAt) -> Choice:
+    return {Slot(name, own): table.options[own][place] for own, place in zip(CIRCUIT_SLOTS, row, strict=True)}
 
 
 def _on_the_shelf(options: Offered, stock: Mapping[str, int]) -> list[Option]:
@@ -139,14 +154,14 @@ def _added(parts: Sequence[Array]) -> Array:
     return np.asarray(nozzle + screw + pump + lobe)
 
 
-def _place(flat: int, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
+def _place(flat: int, shape: tuple[int, ...]) -> CombinationAt:
     nozzle, screw, pump, lobe = (int(index) for index in np.unravel_index(flat, shape))
     return nozzle, screw, pump, lobe
 
 
 def _sureness(table: CombinationTable, belief: Belief) -> Array:
     """Share of belief in each combination's window, shape of (nozzle, screw, pump, lobe)."""
-    shot = table.columns["shot"]
+    shot = table.columns.shot
     low, high = (np.nan_to_num(end[..., 0, 0], nan=1.0) for end in (shot.window_low, shot.window_high))
     return np.asarray(belief.shares_below(high) - belief.shares_below(low))
 

@@ -6,10 +6,9 @@ import numpy as np
 
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.learning.belief import Belief, prior
-from configurator.rules import CIRCUIT_SLOTS
-from configurator.slots.options import Option
+from configurator.slots.options import Choice, Option
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 
 @dataclass(frozen=True)
@@ -45,18 +44,20 @@ def nozzle_windows(case: Case, name: str, choice: Choice, belief: Belief | None)
     Redrilled nozzles are left out unless one is chosen: every drill would be a size of its own.
     """
     believed = belief or prior(case.vehicle.demand_factor, case.catalog.limits.belief_spread)
-    slot = f"{name}.nozzle"
+    slot = Slot(name, "nozzle")
     chosen = choice[slot]
     options = _of_one_kind(case.on_offer[slot], chosen)
     listed = {other: (option,) for other, option in choice.items()} | {slot: tuple(options)}
-    shot = case.columns(name, listed, with_windows=True)["shot"]
+    shot = case.columns(name, listed, with_windows=True).shot
     sizes = []
     for option, low, high in zip(options, shot.window_low.ravel(), shot.window_high.ravel(), strict=True):
         window = (float(low), float(high)) if np.isfinite(low) and low <= high else None
-        sizes.append(SizeWindow(_figures(option).diameter_mm, window, believed.sureness(window), option is chosen))
-    parts = tuple(choice[f"{name}.{other}"].label for other in CIRCUIT_SLOTS[1:])
+        sizes.append(
+            SizeWindow(option.read(FittedNozzle).diameter_mm, window, believed.sureness(window), option is chosen)
+        )
+    parts = tuple(choice[Slot(name, other)].label for other in CIRCUIT_SLOTS[1:])
     return NozzleWindows(
-        case.vehicle.name, name, _figures(chosen).style, parts, case.factor, believed, tuple(sizes)
+        case.vehicle.name, name, chosen.read(FittedNozzle).style, parts, case.factor, believed, tuple(sizes)
     )  # fmt: skip
 
 
@@ -64,15 +65,10 @@ def _of_one_kind(options: tuple[Option, ...], chosen: Option) -> list[Option]:
     """Options that differ from the chosen one in nothing but their size, one a size, smallest first."""
 
     def kind(option: Option) -> tuple[str, int]:
-        return _figures(option).style, _figures(option).orifices
+        return option.read(FittedNozzle).style, option.read(FittedNozzle).orifices
 
-    by_size = {_figures(chosen).diameter_mm: chosen}
+    by_size = {chosen.read(FittedNozzle).diameter_mm: chosen}
     for option in options:
         if option.work != "redrill" and kind(option) == kind(chosen):
-            by_size.setdefault(_figures(option).diameter_mm, option)
+            by_size.setdefault(option.read(FittedNozzle).diameter_mm, option)
     return [by_size[size] for size in sorted(by_size)]
-
-
-def _figures(option: Option) -> FittedNozzle:
-    assert isinstance(option.figures, FittedNozzle)
-    return option.figures

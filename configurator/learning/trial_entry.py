@@ -13,10 +13,11 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice, findings
+from configurator.judging.findings import findings
 from configurator.learning.trace.trace import Measured, measure_for_case
 from configurator.reports import Answer
 from configurator.rules import RULES
+from configurator.slots.options import Choice
 
 OPTIONS = {
     "word": "--felt", "strength": "--strength", "air_temperature_c": "--air-temperature", "altitude_m": "--altitude",

@@ -19,8 +19,8 @@ from configurator.ordering.report import (
     VehicleSureness,
     WayOut,
 )
-from configurator.rules import SHARED_SLOTS
-from configurator.slots.options import JOINTS, Option
+from configurator.slots.options import Option
+from configurator.slots.slot import JOINTS, SHARED_SLOTS
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6

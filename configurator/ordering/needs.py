@@ -16,11 +16,12 @@ import numpy as np
 
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.case import AXES, Case, margins
+from configurator.judging.case import Case, margins
 from configurator.judging.table import DEMAND
-from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
+from configurator.rules import RULES
 from configurator.slots.offered import stocks_of
-from configurator.slots.options import JOINTS, Option
+from configurator.slots.options import Option, Slots
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, JOINTS, SHARED_SLOTS, Slot, SlotName
 
 MOST_SETUPS = 8
 """Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
@@ -86,22 +87,20 @@ def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
 
 def shared_of(case: Case, redrill: bool) -> list[tuple[Option, Option]]:
     """Pairs of spacer and pad relief that may be counted on."""
-    spacers, reliefs = (case.options[slot].first_of_kinds for slot in SHARED_SLOTS)
+    spacers, reliefs = (case.options[Slot(None, slot)].first_of_kinds for slot in SHARED_SLOTS)
     return [(spacer, relief) for spacer in spacers for relief in reliefs if redrill or relief.work != "relieve"]
 
 
-def listed_of(case: Case, name: str, redrill: bool) -> dict[str, Sequence[Option]]:
+def listed_of(case: Case, name: str, redrill: bool) -> Slots:
     """Options of every slot, one for all that are technically alike, as far as they may be counted on."""
     listed = {slot: offered.first_of_kinds for slot, offered in case.options.items()}
-    nozzles = tuple(option for option in listed[f"{name}.nozzle"] if redrill or option.work != "redrill")
-    return {**listed, f"{name}.nozzle": nozzles}
+    nozzle = Slot(name, "nozzle")
+    return {**listed, nozzle: tuple(one for one in listed[nozzle] if redrill or one.work != "redrill")}
 
 
-def _windows(
-    case: Case, name: str, listed: Mapping[str, Sequence[Option]], shared: Sequence[tuple[Option, Option]]
-) -> CircuitWindows:
+def _windows(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option, Option]]) -> CircuitWindows:
     table = case.columns(name, listed, with_windows=True)
-    shape = tuple(len(listed[slot if slot in SHARED_SLOTS else f"{name}.{slot}"]) for slot in AXES)
+    shape = tuple(len(listed[Slot.of(name, slot)]) for slot in AXES)
     rules = [r for r in RULES.values() if r.is_choosable and r.severity == "conflict" and r.id not in DEMAND]
     of_parts = np.ones(shape[:4], dtype=bool)
     of_stack = np.ones((shape[2], *shape[4:]), dtype=bool)
@@ -111,13 +110,17 @@ def _windows(
             of_stack &= holds[0, 0, :, 0]
         else:
             of_parts &= holds[..., 0, 0]
-    shot = table["shot"]
+    shot = table.shot
     low, high = (np.where(of_parts, window[..., 0, 0], np.nan) for window in (shot.window_low, shot.window_high))
     goes_with = np.zeros((shape[2], len(shared)), dtype=bool)
-    spacers, reliefs = (list(listed[slot]) for slot in SHARED_SLOTS)
+    spacers, reliefs = (list(listed[Slot(None, slot)]) for slot in SHARED_SLOTS)
     for place, (spacer, relief) in enumerate(shared):
         goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
     return CircuitWindows(low, high, goes_with)
+
+
+OwnParts = Mapping[SlotName, Sequence[Option]]
+"""Options of one circuit's own slots."""
 
 
 class Choices:
@@ -151,10 +154,8 @@ def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
 class _CircuitChoices:
     """Every setup of one circuit that some stack goes with, with its windows, shape (setup, nozzle)."""
 
-    def __init__(
-        self, name: str, listed: Mapping[str, Sequence[Option]], windows: CircuitWindows, stands_for: Mapping[str, str]
-    ) -> None:
-        parts = {slot: listed[f"{name}.{slot}"] for slot in CIRCUIT_SLOTS}
+    def __init__(self, name: str, listed: Slots, windows: CircuitWindows, stands_for: Mapping[str, str]) -> None:
+        parts: OwnParts = {slot: listed[Slot(name, slot)] for slot in CIRCUIT_SLOTS}
         places = [
             (screw, pump, lobe)
             for screw in range(len(parts["feed_screw"]))
@@ -217,13 +218,11 @@ class _CircuitChoices:
         return kept
 
 
-def _chosen(parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int]) -> list[Option]:
+def _chosen(parts: OwnParts, place: tuple[int, int, int]) -> list[Option]:
     return [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
 
 
-def _setup(
-    parts: Mapping[str, Sequence[Option]], place: tuple[int, int, int], goes_with: Mask, stands_for: Mapping[str, str]
-) -> Setup:
+def _setup(parts: OwnParts, place: tuple[int, int, int], goes_with: Mask, stands_for: Mapping[str, str]) -> Setup:
     chosen = _chosen(parts, place)
     return Setup(
         label=", ".join(option.label for option in chosen),
@@ -233,7 +232,7 @@ def _setup(
             if o.work == "fit" and (now := parts[slot][0]).code is not None
         ),
         joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
-                     for joint in JOINTS.get(slot, ())),
+                     for joint in JOINTS[slot]),
         goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
         is_fitted=not any(o.changed for o in chosen),
     )  # fmt: skip
@@ -241,5 +240,4 @@ def _setup(
 
 def diameter_mm(option: Option) -> float:
     """Orifice diameter of a nozzle option [mm]."""
-    assert isinstance(option.figures, FittedNozzle)
-    return option.figures.diameter_mm
+    return option.read(FittedNozzle).diameter_mm

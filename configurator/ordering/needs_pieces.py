@@ -23,7 +23,7 @@ from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Spells, spells_as_fitted
 from configurator.ordering.needs import CircuitWindows, listed_of, shared_of, windows_of
-from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
 
 Arrays = Mapping[str, NDArray[Any]]
@@ -106,7 +106,7 @@ def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
         shared, expected = len(shared_of(case, piece.redrill)), {}
         for name in case.circuit_names:
             listed = listed_of(case, name, piece.redrill)
-            counts = [len(listed[f"{name}.{slot}"]) for slot in CIRCUIT_SLOTS]
+            counts = [len(listed[Slot(name, slot)]) for slot in CIRCUIT_SLOTS]
             expected |= dict.fromkeys((f"{name}.low", f"{name}.high"), tuple(counts))
             expected[f"{name}.goes_with"] = (counts[CIRCUIT_SLOTS.index("pump")], shared)
     return {name: array.shape for name, array in arrays.items()} == expected and all(

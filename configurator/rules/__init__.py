@@ -1,14 +1,12 @@
 """All rules, each in one place: add one in the module of its subject, and its test; nothing else changes."""
 
 from configurator.rules import as_found, fit, fuel_side
-from configurator.rules.rule import CIRCUIT_SLOTS, DERIVED_SLOTS, RULES, SHARED_SLOTS, Rule, Severity
+from configurator.rules.rule import RULES, Rule, RuleSlot, Severity
 
 __all__ = [
-    "CIRCUIT_SLOTS",
-    "DERIVED_SLOTS",
     "RULES",
-    "SHARED_SLOTS",
     "Rule",
+    "RuleSlot",
     "Severity",
     "as_found",
     "fit",

@@ -6,25 +6,27 @@ apply, a quantity that is not a number says that nobody has measured it.
 """
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
 from configurator.arrays import Array
 from configurator.basis import COMMON_PRACTICE
+from configurator.rules.figures import CircuitFigures
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, SlotName
 
 Severity = Literal["conflict", "warning", "note"]
-Reading = tuple[Any, Any]
+Quantity = TypeVar("Quantity", float, Array)
+Reading = tuple[Array | float, Array | float]
 """Quantity and limit; arrays that broadcast over the rule's slots."""
 
 NOTHING = 1e-9
 """A margin as small as this is none: figures of two decimals do not subtract exactly."""
-SHARED_SLOTS = ("spacer", "pad_relief")
-CIRCUIT_SLOTS = ("nozzle", "feed_screw", "pump", "lobe")
-DERIVED_SLOTS = {"shot": CIRCUIT_SLOTS}
-"""What a combination of a circuit's slots delivers: worked out first, then ruled on."""
+RuleSlot = SlotName | Literal["shot"]
+"""What a rule is about: slots, or what a combination of a circuit's slots delivers, worked out first."""
+RULE_SLOTS: tuple[RuleSlot, ...] = (*AXES, "shot")
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class Rule:
 
     id: str
     statement: str
-    slots: tuple[str, ...]
+    slots: tuple[RuleSlot, ...]
     at_most: bool
     unit: str
     severity: Severity
@@ -52,14 +54,15 @@ class Rule:
     reads: Callable[..., Reading]
     needs: tuple[str, ...]
 
-    def readings(self, columns: Mapping[str, Any]) -> tuple[Array, Array]:
-        """Quantity and limit over the rule's slots, as arrays that broadcast; columns maps each name it needs."""
-        value, limit = self.reads(**{name: columns[name] for name in self.needs})
+    def readings(self, figures: CircuitFigures) -> tuple[Array, Array]:
+        """Quantity and limit over the rule's slots, as arrays that broadcast. figures : judged ones where it reads the
+        shot or the job."""
+        value, limit = self.reads(**{name: getattr(figures, name) for name in self.needs})
         return np.asarray(value, dtype=float), np.asarray(limit, dtype=float)
 
-    def margin(self, columns: Mapping[str, Any]) -> Array:
+    def margin(self, figures: CircuitFigures) -> Array:
         """How far inside (at least 0) or outside (below 0), in the rule's unit; nan unmeasured, inf does not apply."""
-        value, limit = self.readings(columns)
+        value, limit = self.readings(figures)
         with np.errstate(invalid="ignore"):
             margin = self._beyond(value, limit)
         return np.where(np.isinf(limit), np.inf, np.where(np.abs(margin) < NOTHING, 0.0, margin))
@@ -69,7 +72,7 @@ class Rule:
         margin = self._beyond(value, limit)
         return 0.0 if abs(margin) < NOTHING else margin
 
-    def _beyond(self, value: Any, limit: Any) -> Any:
+    def _beyond(self, value: Quantity, limit: Quantity) -> Quantity:
         return limit - value if self.at_most else value - limit
 
     @property
@@ -84,13 +87,10 @@ class Rule:
         """Whether choosing parts can mend it (a rule that reads no slot is about what was found)."""
         return bool(self.slots)
 
-    def circuit_slots(self) -> tuple[str, ...]:
+    def circuit_slots(self) -> tuple[SlotName, ...]:
         """The slots it reads, derived ones spelt out."""
-        return tuple(name for slot in self.slots for name in DERIVED_SLOTS.get(slot, (slot,)))
+        return tuple(name for slot in self.slots for name in (CIRCUIT_SLOTS if slot == "shot" else (slot,)))
 
-
-CONTEXT = ("facts", "car", "job", "limits")
-"""What a rule may read besides slots."""
 
 RULES: dict[str, Rule] = {}
 
@@ -107,12 +107,12 @@ def rule(
     source: str = "",
     unknown: str = "",
 ) -> Callable[[Callable[..., Reading]], Callable[..., Reading]]:
-    """Make a rule of a function. Its name is the id, its docstring the statement, its parameters the slots it reads
-    (besides those of CONTEXT)."""
+    """Make a rule of a function. Its name is the id, its docstring the statement, its parameters fields of
+    JudgedFigures."""
 
     def register(function: Callable[..., Reading]) -> Callable[..., Reading]:
         needs = tuple(inspect.signature(function).parameters)
-        slots = tuple(name for name in needs if name not in CONTEXT)
+        slots = tuple(slot for slot in RULE_SLOTS if slot in needs)
         statement = " ".join((inspect.getdoc(function) or "").split())
         identity = function.__name__.replace("_", "-")
         RULES[identity] = Rule(

@@ -1,4 +1,4 @@
-"""The slots of a pump circuit, and what may sit in each as columns of figures.
+"""What may sit in a slot as columns of figures.
 
 A column is a handful of arrays of shape (n,), one entry an option; `along` turns it onto an axis of its own, so that
 rules over several slots broadcast to a table.
@@ -14,12 +14,6 @@ from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
 from configurator.physics.pump import front_loaded_lift, measured_lift
-
-SLOT_WORDS = {
-    "nozzle": "nozzle", "feed_screw": "feed screw", "pump": "pump", "lobe": "lobe", "spacer": "spacer",
-    "pad_relief": "manifold pad",
-}  # fmt: skip
-"""What a slot is called by people, without its circuit."""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, NozzlePart, Operation, Part, PumpFigures
 from configurator.slots.columns import Mount
 from configurator.slots.options import Offered, Option, OptionFigures, Stack, Stock, pence
+from configurator.slots.slot import Slot
 from configurator.units.drills import drills_between
 from configurator.units.units import show_diameter
 
@@ -81,17 +82,17 @@ def stocks_of(catalog: Catalog) -> Stocks:
     return _KEPT[id(catalog)]
 
 
-def options_of(fitted: Fitted, catalog: Catalog) -> dict[str, Offered]:
+def options_of(fitted: Fitted, catalog: Catalog) -> dict[Slot, Offered]:
     """Every option of every slot, in the catalogue's order behind what is fitted."""
     stocks = stocks_of(catalog)
-    slots: dict[str, Offered] = {}
+    slots: dict[Slot, Offered] = {}
     for circuit in fitted.circuits:
-        slots[f"{circuit.name}.nozzle"] = _nozzles(circuit.nozzle, stocks.nozzles, catalog)
-        slots[f"{circuit.name}.feed_screw"] = _others(circuit.feed_screw, stocks.feed_screws)
-        slots[f"{circuit.name}.pump"] = _others(circuit.pump, stocks.pumps)
-        slots[f"{circuit.name}.lobe"] = _lobes(circuit, stocks.lobes, catalog)
-    slots["spacer"] = _spacers(fitted, stocks.spacers)
-    slots["pad_relief"] = Offered.of(tuple(_pad_reliefs(catalog)))
+        slots[Slot(circuit.name, "nozzle")] = _nozzles(circuit.nozzle, stocks.nozzles, catalog)
+        slots[Slot(circuit.name, "feed_screw")] = _others(circuit.feed_screw, stocks.feed_screws)
+        slots[Slot(circuit.name, "pump")] = _others(circuit.pump, stocks.pumps)
+        slots[Slot(circuit.name, "lobe")] = _lobes(circuit, stocks.lobes, catalog)
+    slots[Slot(None, "spacer")] = _spacers(fitted, stocks.spacers)
+    slots[Slot(None, "pad_relief")] = Offered.of(tuple(_pad_reliefs(catalog)))
     return slots
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, overload
+from typing import Literal, TypeVar, overload
 
 import numpy as np
 
@@ -16,17 +16,9 @@ from configurator.arrays import Indices, Integers
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, Part, PumpFigures
 from configurator.slots.columns import Mount
+from configurator.slots.slot import Slot
 
 Work = Literal["none", "fit", "remove", "redrill", "rephase", "relieve"]
-
-JOINTS: dict[str, tuple[str, ...]] = {
-    "nozzle": ("nozzle_seat",),
-    "feed_screw": ("nozzle_seat",),
-    "pump": ("pump_cover",),
-    "spacer": ("carburettor_flange",),
-    "pad_relief": ("carburettor_flange", "intake_manifold"),
-}
-"""The joints that a change in a slot opens; the manifold comes off for work on its pad."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +31,7 @@ class Stack:
 
 OptionFigures = FittedNozzle | FeedScrewFigures | PumpFigures | Mount | Stack | float
 """A pad relief is the depth taken off [mm]."""
+SomeFigures = TypeVar("SomeFigures", FittedNozzle, FeedScrewFigures, PumpFigures, Mount, Stack, float)
 
 
 @dataclass(frozen=True)
@@ -59,6 +52,11 @@ class Option:
     @property
     def changed(self) -> bool:
         return self.work != "none"
+
+    def read(self, kind: type[SomeFigures]) -> SomeFigures:
+        """The figures of an option of a slot whose kind of part is known."""
+        assert isinstance(self.figures, kind)
+        return self.figures
 
     @property
     def sort_key(self) -> tuple[bool, str, str]:
@@ -315,5 +313,7 @@ class Offered(Sequence[Option]):
 
 _NOTHING = Stock((), (), lambda place: Option("", 0.0, "none"))
 
-Slots = Mapping[str, Sequence[Option]]
-"""Options of every slot of a vehicle: "front.nozzle", ..., "spacer", "pad_relief"; what is fitted comes first."""
+Slots = Mapping[Slot, Sequence[Option]]
+"""Options of every slot of a vehicle; what is fitted comes first."""
+Choice = Mapping[Slot, Option]
+"""One option for every slot."""

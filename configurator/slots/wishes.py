@@ -13,7 +13,8 @@ from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.files.reading import did_you_mean
 from configurator.slots.columns import Mount
-from configurator.slots.options import Offered, Option, Slots
+from configurator.slots.options import Choice, Offered, Option, Slots
+from configurator.slots.slot import SHARED_SLOTS, SLOTS, Slot
 from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
@@ -28,7 +29,7 @@ class Wish:
     symptom."""
 
     text: str
-    slot: str
+    slot: Slot
     allowed: frozenset[int]
     felt: bool = False
 
@@ -39,7 +40,8 @@ def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Se
     for word in keep:
         named = _slots_named(slots, word)
         if not named:
-            raise _fault("--keep", word, "is no slot", f"one of {', '.join(slots)}", did_you_mean(word, list(slots)))
+            written = [str(slot) for slot in slots]
+            raise _fault("--keep", word, "is no slot", f"one of {', '.join(written)}", did_you_mean(word, written))
         wishes += [_keeping(slot, f"keep {slot}") for slot in named]
     for word in fit:
         wishes.append(_fitting(slots, word))
@@ -63,11 +65,11 @@ def _fault(option: str, word: str, problem: str, expected: str, remedy: str = ""
     return BadInput([Fault(f"{option} {word}".strip(), "", problem, expected, remedy)])
 
 
-def _slots_named(slots: Slots, word: str) -> list[str]:
-    return [slot for slot in slots if word in (slot, slot.split(".")[0], slot.split(".")[-1])]
+def _slots_named(slots: Slots, word: str) -> list[Slot]:
+    return [slot for slot in slots if word in (str(slot), slot.circuit, slot.name)]
 
 
-def _keeping(slot: str, text: str) -> Wish:
+def _keeping(slot: Slot, text: str) -> Wish:
     return Wish(text, slot, frozenset({0}))
 
 
@@ -80,7 +82,7 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
     elif named := _slots_named(slots, word):
         return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
     else:
-        known = [*WORK_WORDS, *slots, *(code for own in offered.values() for code in own.codes)]
+        known = [*WORK_WORDS, *map(str, slots), *(code for own in offered.values() for code in own.codes)]
         raise _fault(
             "--avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
             did_you_mean(word, known),
@@ -93,14 +95,16 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
 
 
 def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
-    slot, equals, what = (piece.strip() for piece in word.partition("="))
-    own_lobe = slot.endswith(".phase")
+    where, equals, what = (piece.strip() for piece in word.partition("="))
+    own_lobe = where.endswith(".phase")
     if own_lobe:
-        slot = slot.removesuffix("phase") + "lobe"
+        where = where.removesuffix("phase") + "lobe"
     if not equals or not what:
         raise _fault(option, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
-    if slot not in slots:
-        raise _fault(option, word, f"{slot} is no slot", f"one of {', '.join(slots)}", did_you_mean(slot, list(slots)))
+    slot = SLOTS.get(where)
+    if slot is None or slot not in slots:
+        written = [str(slot) for slot in slots]
+        raise _fault(option, word, f"{where} is no slot", f"one of {', '.join(written)}", did_you_mean(where, written))
     options = Offered.of(slots[slot])
     # A word means options by their code, with or without a phase behind it, or every option of some kinds.
     named = {*options.own, *options.of_code(what), *options.of_code(what.rpartition("@")[0])}
@@ -117,13 +121,14 @@ def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
     return Wish(f"{slot} = {what}", slot, frozenset(allowed))
 
 
-def slot_asked(slots: Slots, word: str) -> tuple[str, frozenset[int]]:
+def slot_asked(slots: Slots, word: str) -> tuple[Slot, frozenset[int]]:
     """The slot that a question names, and which of its options it means: all of them where it names none."""
-    if word in slots:
-        return word, frozenset(range(len(slots[word])))
+    slot = SLOTS.get(word)
+    if slot is not None and slot in slots:
+        return slot, frozenset(range(len(slots[slot])))
     if "=" not in word:
         expected = "a slot, or SLOT=WHAT such as front.nozzle=0.85mm"
-        raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(slots)))])
+        raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(map(str, slots))))])
     wish = _fitting(slots, word, "")
     return wish.slot, wish.allowed
 
@@ -150,7 +155,7 @@ def word_of(option: Option) -> str:
     return option.code or option.label
 
 
-def _is_named(slot: str, option: Option, what: str) -> bool:
+def _is_named(slot: Slot, option: Option, what: str) -> bool:
     """Whether a word means an option by its code or label, a lobe's with a phase behind it or without."""
     if what == option.code and option.work not in ("redrill", "relieve"):
         return True
@@ -158,7 +163,7 @@ def _is_named(slot: str, option: Option, what: str) -> bool:
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")
         return code == option.code and _is_phase(phase, figures)
-    return slot in ("spacer", "pad_relief") and what in (option.label, option.code)
+    return slot.name in SHARED_SLOTS and what in (option.label, option.code)
 
 
 def _is_like(option: Option, what: str) -> bool:
@@ -201,30 +206,30 @@ def _length(text: str) -> float | None:
         return None
 
 
-def _expected(slot: str, offered: Offered, what: str) -> str:
+def _expected(slot: Slot, offered: Offered, what: str) -> str:
     options = offered.kinds
     size = _size(what.removeprefix("redrill:"))
-    if slot.endswith(".nozzle") and size is not None and what.startswith("redrill:"):
+    if slot.name == "nozzle" and size is not None and what.startswith("redrill:"):
         drills = dict.fromkeys(o.label.rsplit("drill ")[-1] for o in options if o.work == "redrill")
         return (
             f"a drill a little larger than the straight nozzle that is fitted: {', '.join(drills) or 'there is none'}"
         )
-    if slot.endswith(".nozzle") and size is not None:
+    if slot.name == "nozzle" and size is not None:
         diameters = {
             o.figures.diameter_mm for o in options if isinstance(o.figures, FittedNozzle) and o.work != "redrill"
         }
         near = sorted(sorted(diameters, key=lambda diameter: abs(diameter - size))[:2])
         return f"a size there is; the nearest are {' and '.join(show_diameter(d) for d in near)}"
-    if slot.endswith(".nozzle"):
+    if slot.name == "nozzle":
         return "a nozzle's code, a size (0.85mm, 31thou, #68), or redrill:SIZE"
-    if slot.endswith(".lobe"):
+    if slot.name == "lobe":
         return "a lobe's code, CODE@PHASE, or a phase of the fitted lobe"
-    if slot == "pad_relief":
+    if slot.name == "pad_relief":
         return f"none, or one of: {'; '.join(option.label for option in options if option.changed)}"
-    return "the code of a part for this slot" + (", or none" if slot == "spacer" else "")
+    return "the code of a part for this slot" + (", or none" if slot.name == "spacer" else "")
 
 
-def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
+def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[Slot, int]:
     """One option for every slot: the fitted one, or of those wished for the first that is nearest to it (same style of
     nozzle, same phase)."""
     chosen = {slot: 0 for slot in slots}
@@ -240,12 +245,12 @@ def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[str, int]:
     return chosen
 
 
-def choose(slots: Slots, wishes: Sequence[Wish]) -> dict[str, Option]:
+def choose(slots: Slots, wishes: Sequence[Wish]) -> Choice:
     """What pick picks, as options."""
     return {slot: slots[slot][index] for slot, index in pick(slots, wishes).items()}
 
 
-def chosen_parts(slots: Slots, fit: Sequence[str]) -> dict[str, Option]:
+def chosen_parts(slots: Slots, fit: Sequence[str]) -> Choice:
     """What is fitted, with --with's parts in place of some. Raises BadInput for a word that means no part."""
     return choose(slots, read_wishes(slots, [], fit, []))
 

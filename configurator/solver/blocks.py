@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Indices, Integers, Mask
-from configurator.rules import SHARED_SLOTS
-from configurator.slots.options import JOINTS
+from configurator.catalogue.parts import Joint
+from configurator.slots.slot import Slot
 from configurator.solver.problem import Constraint, Problem
 
 Entry = TypeVar("Entry", bound=np.generic)
@@ -61,8 +61,8 @@ class Block:
 
     problem: Problem
     hard: tuple[Constraint, ...]
-    slots: tuple[str, ...]
-    doors: tuple[str, ...]
+    slots: tuple[Slot, ...]
+    doors: tuple[Slot, ...]
 
     @cached_property
     def shape(self) -> tuple[int, ...]:
@@ -77,7 +77,7 @@ class Block:
         """Constraints over slots of this block alone."""
         return [c for c in self.problem.constraints if set(c.slots) <= set(self.slots)]
 
-    def _along(self, table: NDArray[Entry], *own: str) -> NDArray[Entry]:
+    def _along(self, table: NDArray[Entry], *own: Slot) -> NDArray[Entry]:
         return along(table, own, self.slots)
 
     @cached_property
@@ -96,7 +96,7 @@ class Block:
         return holds.reshape(-1)
 
     @cached_property
-    def changed(self) -> dict[str, Mask]:
+    def changed(self) -> dict[Slot, Mask]:
         """Whether each option of a slot is a change."""
         return {slot: np.array([option.changed for option in self.problem.options[slot]]) for slot in self.slots}
 
@@ -112,32 +112,31 @@ class Block:
         return _added(self.shape, total)
 
     @cached_property
-    def openings(self) -> list[tuple[int, list[str]]]:
+    def openings(self) -> list[tuple[int, list[Slot]]]:
         """Price of gaskets for each joint, once for all of the slots whose change opens it."""
-        opens: dict[tuple[str, str], list[str]] = {}
+        opens: dict[tuple[str, Joint], list[Slot]] = {}
         for slot in self.slots:
-            circuit, _, bare = slot.rpartition(".")
-            for joint in JOINTS.get(bare, ()):
-                opens.setdefault((circuit, joint), []).append(slot)
+            for joint in slot.joints:
+                opens.setdefault(joint, []).append(slot)
         return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in opens.items()]
 
     @cached_property
-    def box_savings(self) -> list[tuple[str, str, Integers]]:
+    def box_savings(self) -> list[tuple[Slot, Slot, Integers]]:
         """Slot of a pump, another slot, and what is saved for each pair of their options."""
-        saved: dict[tuple[str, str], Integers] = {}
-        for pump, index, other, place, price in self.problem.kit_savings():
+        saved: dict[tuple[Slot, Slot], Integers] = {}
+        for pump, index, other, place, price in self.problem.kit_savings:
             if pump in self.slots:
                 sizes = (len(self.problem.options[pump]), len(self.problem.options[other]))
                 table = saved.setdefault((pump, other), np.zeros(sizes, dtype=np.int64))
                 table[index, place] = price
         return [(pump, other, table) for (pump, other), table in saved.items()]
 
-    def place(self, slot: str) -> Indices:
+    def place(self, slot: Slot) -> Indices:
         """Option of one slot in each cell, (n,)."""
         own = self._along(np.arange(self.shape[self.slots.index(slot)]), slot)
         return np.broadcast_to(own, self.shape).reshape(-1)
 
-    def options_at(self, cell: int) -> dict[str, int]:
+    def options_at(self, cell: int) -> dict[Slot, int]:
         """Option of each slot in one cell."""
         return {slot: int(place) for slot, place in zip(self.slots, np.unravel_index(cell, self.shape), strict=True)}
 
@@ -203,7 +202,7 @@ class Blocks:
     @classmethod
     def of(cls, problem: Problem) -> "Blocks":
         hard = tuple(c for c in problem.constraints if not c.advice)
-        core_slots = tuple(slot for slot in SHARED_SLOTS if slot in problem.options)
+        core_slots = tuple(slot for slot in problem.options if slot.circuit is None)
         core = Block(problem, hard, core_slots, ())
         blocks = []
         for slots in _tied(problem, core_slots):
@@ -235,32 +234,35 @@ class Blocks:
             fits &= (open_[:, None] & bridge.holds).any(axis=0)
         return bool(fits.any())
 
-    def home(self, slot: str) -> int | None:
+    def home(self, slot: Slot) -> int | None:
         """Number of the block that a slot is in; None for the core."""
         return next((number for number, block in enumerate(self.blocks) if slot in block.slots), None)
 
 
-def _tied(problem: Problem, core: Sequence[str]) -> Iterator[tuple[str, ...]]:
-    """Slots outside the core in groups, tied by a constraint, a joint or a pump's box."""
-    ties: list[set[str]] = [set(c.slots) for c in problem.constraints]
-    ties += [{slot, other} for slot, _, other, _, _ in problem.kit_savings()]
-    by_joint: dict[tuple[str, str], set[str]] = {}
-    for slot in problem.options:
-        circuit, _, bare = slot.rpartition(".")
-        for joint in JOINTS.get(bare, ()):
-            by_joint.setdefault((circuit, joint), set()).add(slot)
-    groups: list[set[str]] = [{slot} for slot in problem.options if slot not in core]
-    for tie in [*ties, *by_joint.values()]:
+def _tied(problem: Problem, core: Sequence[Slot]) -> list[tuple[Slot, ...]]:
+    """Slots outside the core in groups, tied by a constraint, a joint or a pump's box, in the problem's order."""
+    groups: list[set[Slot]] = [{slot} for slot in problem.options if slot not in core]
+    for tie in _ties(problem):
         met = [group for group in groups if group & tie]
         if met:
             groups = [group for group in groups if group not in met] + [set.union(*met)]
-    for first in problem.options:
-        for group in groups:
-            if first == next(slot for slot in problem.options if slot in group):
-                yield tuple(slot for slot in problem.options if slot in group)
+    in_order = [tuple(slot for slot in problem.options if slot in group) for group in groups]
+    place = {slot: place for place, slot in enumerate(problem.options)}
+    return sorted(in_order, key=lambda group: place[group[0]])
 
 
-def _across(problem: Problem, slots: Sequence[str], core: Sequence[str]) -> list[Constraint]:
+def _ties(problem: Problem) -> Iterator[set[Slot]]:
+    """Sets of slots that are not to be parted."""
+    yield from (set(constraint.slots) for constraint in problem.constraints)
+    yield from ({saving.pump, saving.other} for saving in problem.kit_savings)
+    by_joint: dict[tuple[str, Joint], set[Slot]] = {}
+    for slot in problem.options:
+        for joint in slot.joints:
+            by_joint.setdefault(joint, set()).add(slot)
+    yield from by_joint.values()
+
+
+def _across(problem: Problem, slots: Sequence[Slot], core: Sequence[Slot]) -> list[Constraint]:
     """Constraints between a block and the core."""
     return [c for c in problem.constraints if set(c.slots) & set(slots) and set(c.slots) & set(core)]
 
@@ -283,7 +285,7 @@ def _added(shape: tuple[int, ...], terms: Iterable[Integers | Mask]) -> Integers
     return total.reshape(-1)
 
 
-def along(table: NDArray[Entry], own: Sequence[str], slots: Sequence[str]) -> NDArray[Entry]:
+def along(table: NDArray[Entry], own: Sequence[Slot], slots: Sequence[Slot]) -> NDArray[Entry]:
     """A table over some slots as one that broadcasts to a table over more of them."""
     order = [own.index(slot) for slot in slots if slot in own]
     sizes = iter(table.transpose(order).shape)

@@ -16,6 +16,7 @@ import numpy as np
 
 from configurator.arrays import Mask
 from configurator.rules import RULES
+from configurator.slots.slot import Slot
 from configurator.solver.blocks import Block, Blocks, Ids
 from configurator.solver.problem import Constraint
 
@@ -25,8 +26,8 @@ _FAMILIARITY = {rule.id: (len(rule.circuit_slots()), place) for place, rule in e
 Member = TypeVar("Member")
 Sets = tuple[int, ...]
 """Sets of constraints, none of which holds another, in a fixed order."""
-Rows = Mapping[tuple[int, str], Ids]
-AllowedOptions = Mapping[str, frozenset[int]]
+Rows = Mapping[tuple[int, Slot | None], Ids]
+AllowedOptions = Mapping[Slot, frozenset[int]]
 """Options that each pinned slot may have."""
 
 
@@ -83,19 +84,19 @@ class Ways:
         self._numbers = numbers or {
             (number, slot): _rows(block, slot)
             for number, block in enumerate(blocks.blocks)
-            for slot in ("", *block.slots)
+            for slot in (None, *block.slots)
         }
-        self._ways_of: dict[tuple[str, bytes], Sets] = {}
+        self._ways_of: dict[tuple[Slot, bytes], Sets] = {}
         self._own: dict[tuple[int, bytes], Sets] = {}
         self._reached_by: dict[tuple[int, bytes], Sets] = {}
-        self._met_by_slot: dict[str, Mask] = {}
+        self._met_by_slot: dict[Slot, Mask] = {}
         self._beyond: dict[int, list[tuple[Sets, list[int]]]] = {}
 
     def under(self, pins: AllowedOptions) -> "Ways":
         """The ways out under other pins; what does not hang on pins is not worked out again."""
         return self if pins == self._pins else Ways(self.blocks, pins, self._numbers)
 
-    def bit(self, slot: str) -> int:
+    def bit(self, slot: Slot) -> int:
         """The bit of a slot's pin, 0 where it has none."""
         return 1 << len(self.blocks.hard) + self.pinned.index(slot) if slot in self.pinned else 0
 
@@ -103,7 +104,7 @@ class Ways:
         """Smallest sets to give up so that anything fits; the empty set alone where something fits."""
         return self._over_core(range(self.blocks.core.count))
 
-    def out_for(self, slot: str, place: int) -> Sets:
+    def out_for(self, slot: Slot, place: int) -> Sets:
         """Smallest sets to give up so that this option of the slot fits."""
         number = self.blocks.home(slot)
         if number is None:
@@ -118,7 +119,7 @@ class Ways:
             self._ways_of[key] = self._lifted(slot, smallest(ways))
         return self._ways_of[key]
 
-    def _lifted(self, slot: str, sets: Sets) -> Sets:
+    def _lifted(self, slot: Slot, sets: Sets) -> Sets:
         mask = ~self.bit(slot)
         return smallest(one & mask for one in sets)
 
@@ -175,11 +176,11 @@ class Ways:
     def _at_doors(self) -> list[Sequence[Sets]]:
         """For each block and door, the smallest sets that its cells break."""
         return [
-            [self._own_of(number, met) for met in self._scattered(number, "")]
+            [self._own_of(number, met) for met in self._scattered(number, None)]
             for number in range(len(self.blocks.blocks))
         ]
 
-    def _met(self, number: int, slot: str) -> Mask:
+    def _met(self, number: int, slot: Slot) -> Mask:
         """Which kinds of cell there are for each option of a slot and each door, (options, doors, kinds)."""
         if slot not in self._met_by_slot:
             block = self.blocks.blocks[number]
@@ -187,7 +188,7 @@ class Ways:
             self._met_by_slot[slot] = met.reshape(len(block.changed[slot]), prod(block.door_shape), -1)
         return self._met_by_slot[slot]
 
-    def _scattered(self, number: int, slot: str) -> Mask:
+    def _scattered(self, number: int, slot: Slot | None) -> Mask:
         """Which kinds of cell there are for each option of a slot and each door, a row each."""
         block, (kinds, signatures) = self.blocks.blocks[number], self._kinds[number]
         rows = prod(block.door_shape) * (len(block.changed[slot]) if slot else 1)
@@ -213,7 +214,7 @@ class Ways:
         return self._beyond[number]
 
 
-def _rows(block: Block, slot: str) -> Ids:
+def _rows(block: Block, slot: Slot | None) -> Ids:
     """For each cell the number of its door, or of its option of a slot and its door."""
     doors = block.door.astype(np.int32)
     return doors if not slot else (block.place(slot) * prod(block.door_shape) + doors).astype(np.int32)

@@ -13,6 +13,7 @@ import numpy as np
 from configurator.arrays import Indices, Mask
 from configurator.judging.case import Case
 from configurator.slots.options import Offered
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish
 from configurator.solver.problem import Problem, among, problem_over
 
@@ -43,7 +44,7 @@ class Classes:
         return np.unique(np.concatenate([self.cheapest(), quickest]))
 
 
-def classes_of(case: Case, wishes: Sequence[Wish]) -> dict[str, Classes]:
+def classes_of(case: Case, wishes: Sequence[Wish]) -> dict[Slot, Classes]:
     """The classes of every slot, numbered in the order in which the slot's kinds are found."""
     found = {}
     for slot, offered in case.options.items():
@@ -51,16 +52,15 @@ def classes_of(case: Case, wishes: Sequence[Wish]) -> dict[str, Classes]:
         for wish in wishes:
             if wish.slot == slot:
                 number = _parted(number, among(wish.allowed, len(offered)))
-        circuit, _, bare = slot.rpartition(".")
-        if bare == "pump":
+        if slot.name == "pump":
             number = _parted(number, offered.box)
-        elif circuit:
-            number = _parted(number, _in_a_box(offered, case.options[f"{circuit}.pump"]))
+        elif slot.circuit:
+            number = _parted(number, _in_a_box(offered, case.options[Slot(slot.circuit, "pump")]))
         found[slot] = Classes(offered, number)
     return found
 
 
-def choice_of(case: Case, wishes: Sequence[Wish]) -> Problem:
+def worth_choosing(case: Case, wishes: Sequence[Wish]) -> Problem:
     """The choice for a case between all options that any order of goals could prefer."""
     places = {slot: classes.worth_choosing() for slot, classes in classes_of(case, wishes).items()}
     return problem_over(case, wishes, places)

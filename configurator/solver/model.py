@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
-from configurator.slots.options import JOINTS
+from configurator.catalogue.parts import Joint
 from configurator.slots.wishes import GOALS
 from configurator.solver.problem import Constraint, Problem
 from configurator.solver.solution import EFFORT, Assignment, Solution, Unsettled
@@ -103,26 +103,25 @@ class ChoiceModel:
 
     def _joints(self) -> list[tuple[cp_model.IntVar, int]]:
         """A Boolean for each joint that is opened, with the price of its gaskets."""
-        by_joint: dict[str, list[cp_model.IntVar]] = {}
+        by_joint: dict[tuple[str, Joint], list[cp_model.IntVar]] = {}
         for slot, options in self.problem.options.items():
-            circuit, _, bare = slot.rpartition(".")
             changed = [x for x, option in zip(self.pick[slot], options, strict=True) if option.changed]
-            for joint in JOINTS.get(bare, ()):
-                by_joint.setdefault(f"{circuit}.{joint}", []).extend(changed)
+            for joint in slot.joints:
+                by_joint.setdefault(joint, []).extend(changed)
         joints = []
-        for joint, changed in by_joint.items():
-            opened = self.model.new_bool_var(joint)
+        for (circuit, name), changed in by_joint.items():
+            opened = self.model.new_bool_var(f"{circuit}.{name}")
             for x in changed:
                 self.model.add_implication(x, opened)
-            joints.append((opened, self.problem.gasket_price.get(joint.rpartition(".")[2], 0)))
+            joints.append((opened, self.problem.gasket_price.get(name, 0)))
         return joints
 
     def _savings(self) -> list[tuple[cp_model.IntVar, int]]:
         """A Boolean, never true without both, for each part that comes in a chosen pump's box."""
         savings = []
-        for slot, index, other, place, price in self.problem.kit_savings():
-            both = self.model.new_bool_var(f"{other}:{place} in the box of {slot}:{index}")
-            self.model.add_implication(both, self.pick[slot][index])
+        for pump, pump_place, other, place, price in self.problem.kit_savings:
+            both = self.model.new_bool_var(f"{other}:{place} in the box of {pump}:{pump_place}")
+            self.model.add_implication(both, self.pick[pump][pump_place])
             self.model.add_implication(both, self.pick[other][place])
             savings.append((both, price))
         return savings

@@ -16,6 +16,7 @@ import numpy as np
 
 from configurator.arrays import Indices, Integers, Mask
 from configurator.slots.options import Work
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS
 from configurator.solver.blocks import Block, Blocks, along
 from configurator.solver.problem import Constraint, Problem, undominated
@@ -27,7 +28,7 @@ MOST_CELLS = 4_000_000
 """Cells that a sweep looks at; a choice with more is left to CP-SAT."""
 CELLS_PER_S = 1e7
 """Cells for each second of effort."""
-Works = Mapping[str, Work]
+Works = Mapping[Slot, Work]
 
 
 class Chooser:
@@ -81,7 +82,7 @@ def _proven(chosen: Assignment | None) -> Solution | None:
     return None if chosen is None else Solution(chosen, True, None)
 
 
-def work_of(problem: Problem, chosen: Assignment) -> dict[str, Work]:
+def work_of(problem: Problem, chosen: Assignment) -> dict[Slot, Work]:
     """The work that an assignment does, by slot."""
     works = {slot: problem.options[slot][place].work for slot, place in chosen.items()}
     return {slot: work for slot, work in works.items() if work != "none"}
@@ -107,7 +108,7 @@ class _Pack:
     """Goals packed into one number: what each option of each slot adds, and what a hundredth of the price and one
     advice not followed weigh in it."""
 
-    of_options: dict[str, Integers]
+    of_options: dict[Slot, Integers]
     price: int
     advice: int
 
@@ -133,13 +134,13 @@ class _Cells:
         cells = np.flatnonzero(holds)
         row = cells // several  # several times faster than divmod
         self.count = len(cells)
-        self.place: dict[str, Indices] = {slot: places[row] for slot, places in at.items()}
+        self.place: dict[Slot, Indices] = {slot: places[row] for slot, places in at.items()}
         self.place |= dict.fromkeys(last, cells - row * several)
         self._advice = [c for c in block.within if c.advice]
         self._savings = block.box_savings
         self._openings = block.openings
 
-    def number(self, slots: Sequence[str]) -> Indices:
+    def number(self, slots: Sequence[Slot]) -> Indices:
         """Number of each cell's combination of some slots' options."""
         number = np.zeros(self.count, dtype=np.intp)
         for slot in slots:
@@ -164,7 +165,7 @@ class _Cells:
         return key
 
 
-def _rows(rule: Constraint, last: str, at: Mapping[str, Indices]) -> Mask:
+def _rows(rule: Constraint, last: Slot, at: Mapping[Slot, Indices]) -> Mask:
     """What a rule allows of one slot's options at places of its other slots, (places or 1, options)."""
     others = [slot for slot in rule.slots if slot != last]
     allowed = np.moveaxis(rule.allowed, rule.slots.index(last), -1)

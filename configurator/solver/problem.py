@@ -8,15 +8,18 @@ is exact for any order of goals and any subset of the rules, and matters more th
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Indices, Integers, Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.case import AXES, Case, margins
-from configurator.rules import RULES, SHARED_SLOTS, Rule
+from configurator.judging.case import Case, margins
+from configurator.rules import RULES, Rule
+from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, pence
+from configurator.slots.slot import AXES, Slot
 from configurator.slots.wishes import GOALS, Wish
 
 
@@ -27,38 +30,48 @@ class Constraint:
 
     name: str
     rule: str
-    slots: tuple[str, ...]
+    slots: tuple[Slot, ...]
     allowed: Mask
     shortfall: NDArray[np.float64]
     advice: bool = False
 
-    def only(self, slot: str, keep: Sequence[int]) -> "Constraint":
+    def only(self, slot: Slot, keep: Sequence[int]) -> "Constraint":
         if slot not in self.slots:
             return self
         axis = self.slots.index(slot)
         return replace(self, allowed=self.allowed.take(keep, axis=axis), shortfall=self.shortfall.take(keep, axis=axis))
 
 
+class KitSaving(NamedTuple):
+    """A pump and another slot's part that comes in its box, each by its place in its slot, and the price saved."""
+
+    pump: Slot
+    pump_place: int
+    other: Slot
+    place: int
+    price: int
+
+
 @dataclass(frozen=True)
 class Problem:
     """Slots with their options; constraints; price of new gaskets for each joint, per circuit."""
 
-    options: dict[str, tuple[Option, ...]]
+    options: dict[Slot, tuple[Option, ...]]
     constraints: tuple[Constraint, ...]
     gasket_price: dict[str, int]
-    nozzle_now_mm: dict[str, float] = field(default_factory=dict)
+    nozzle_now_mm: dict[Slot, float] = field(default_factory=dict)
     """Orifice fitted now, by slot."""
 
-    def cost(self, slot: str, goal: str) -> Integers:
+    def cost(self, slot: Slot, goal: str) -> Integers:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
         return self.costs[GOALS.index(goal), self.spans[slot]]
 
-    def rank(self, slot: str) -> Integers:
+    def rank(self, slot: Slot) -> Integers:
         """Place of each option in the order of codes, the fitted one first."""
         return self.ranks[self.spans[slot]]
 
     @cached_property
-    def spans(self) -> dict[str, slice]:
+    def spans(self) -> dict[Slot, slice]:
         """Where each slot's options stand, all slots one behind the other."""
         ends = np.cumsum([len(options) for options in self.options.values()]).tolist()
         return {slot: slice(end - len(own), end) for (slot, own), end in zip(self.options.items(), ends, strict=True)}
@@ -90,28 +103,29 @@ class Problem:
             ranks[self.spans[slot]][sorted(range(len(keys)), key=keys.__getitem__)] = np.arange(len(keys))
         return ranks
 
-    def kit_savings(self) -> tuple[tuple[str, int, str, int, int], ...]:
-        """(pump slot, option, other slot, option, price saved) where the part comes in the pump's box."""
-        return self._savings
-
     @cached_property
-    def _savings(self) -> tuple[tuple[str, int, str, int, int], ...]:
-        return tuple(self._saved())
+    def kit_savings(self) -> tuple[KitSaving, ...]:
+        """What parts cost less that come in a pump's box."""
+        return tuple(
+            saving
+            for pump in self.options if pump.name == "pump"
+            for other in self.options if other.circuit == pump.circuit and other != pump
+            for saving in self._saved(pump, other)
+        )  # fmt: skip
 
-    def _saved(self) -> Iterator[tuple[str, int, str, int, int]]:
-        for slot, options in self.options.items():
-            circuit, _, bare = slot.rpartition(".")
-            boxes = [(index, pump.comes_with) for index, pump in enumerate(options)
-                     if bare == "pump" and pump.changed and pump.comes_with]  # fmt: skip
-            boxed = {code for _, codes in boxes for code in codes}
-            for other in (name for name in self.options if name.startswith(f"{circuit}.") and name != slot and boxes):
-                parts: dict[str, list[tuple[int, int]]] = {}
-                for place, part in enumerate(self.options[other]):
-                    if part.work == "fit" and part.code in boxed:
-                        parts.setdefault(part.code, []).append((place, part.price))
-                for index, codes in boxes:
-                    for place, price in (found for code in dict.fromkeys(codes) for found in parts.get(code, ())):
-                        yield slot, index, other, place, price
+    def _saved(self, pump: Slot, other: Slot) -> Iterator[KitSaving]:
+        """What a pump's boxes save on the parts of another slot."""
+        boxes = [(place, one.comes_with) for place, one in enumerate(self.options[pump])
+                 if one.changed and one.comes_with]  # fmt: skip
+        if not boxes:
+            return
+        places: dict[str, list[int]] = {}
+        for place, part in enumerate(self.options[other]):
+            if part.work == "fit" and part.code:
+                places.setdefault(part.code, []).append(place)
+        for pump_place, codes in boxes:
+            for place in (place for code in dict.fromkeys(codes) for place in places.get(code, ())):
+                yield KitSaving(pump, pump_place, other, place, self.options[other][place].price)
 
 
 def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
@@ -120,7 +134,7 @@ def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
     return problem_over(case, wishes, {slot: np.arange(len(offered)) for slot, offered in case.options.items()})
 
 
-def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[str, Indices]) -> Problem:
+def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[Slot, Indices]) -> Problem:
     """The choice between these options of each slot only, given by their places in the case's."""
     options = {slot: tuple(case.options[slot][place] for place in chosen.tolist()) for slot, chosen in places.items()}
     kinds = {slot: case.options[slot].kind[chosen] for slot, chosen in places.items()}
@@ -153,9 +167,9 @@ def among(places: Collection[int], count: int) -> Mask:
     return mask
 
 
-def _rule_constraint(rule: Rule, circuit: str, table: Mapping[str, object], kinds: Mapping[str, Indices]) -> Constraint:
+def _rule_constraint(rule: Rule, circuit: str, table: JudgedFigures, kinds: Mapping[Slot, Indices]) -> Constraint:
     bare = tuple(slot for slot in AXES if slot in rule.circuit_slots())
-    slots = tuple(slot if slot in SHARED_SLOTS else f"{circuit}.{slot}" for slot in bare)
+    slots = tuple(Slot.of(circuit, slot) for slot in bare)
     margin = margins(rule, table)
     unread = tuple(axis for axis, slot in enumerate(AXES) if slot not in bare)
     margin = margin[tuple(0 if axis in unread else slice(None) for axis in range(len(AXES)))]
@@ -169,7 +183,7 @@ def _rule_constraint(rule: Rule, circuit: str, table: Mapping[str, object], kind
 
 def undominated(problem: Problem) -> Problem:
     """The same problem without options that another makes needless."""
-    in_a_kit = {(other, place) for _, _, other, place, _ in problem.kit_savings()}
+    in_a_kit = {(saving.other, saving.place) for saving in problem.kit_savings}
     for slot in problem.options:
         keep = _survivors(problem, slot, in_a_kit)
         options = problem.options | {slot: tuple(problem.options[slot][i] for i in keep)}
@@ -180,7 +194,7 @@ def undominated(problem: Problem) -> Problem:
     return problem
 
 
-def _survivors(problem: Problem, slot: str, in_a_kit: set[tuple[str, int]]) -> list[int]:
+def _survivors(problem: Problem, slot: Slot, in_a_kit: set[tuple[Slot, int]]) -> list[int]:
     options = problem.options[slot]
     rows = [
         np.moveaxis(c.allowed, c.slots.index(slot), 0).reshape(len(options), -1)

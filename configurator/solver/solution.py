@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 
 from configurator.errors import TipinError
+from configurator.slots.slot import Slot
 
 EFFORT = 60.0
 """Deterministic time for one solve (about seconds of work on one core): the same limit on every machine."""
 
-Assignment = dict[str, int]
+Assignment = dict[Slot, int]
 """Place of the chosen option in each slot's list."""
 
 

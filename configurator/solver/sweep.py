@@ -15,6 +15,7 @@ import numpy as np
 
 from configurator.arrays import Indices, Integers
 from configurator.errors import TipinError
+from configurator.slots.slot import Slot
 from configurator.solver.blocks import Block, Blocks
 from configurator.solver.problem import Problem
 from configurator.solver.solution import Assignment
@@ -33,7 +34,7 @@ class Pinned:
     further: Mapping[int, int]
 
 
-Pins = Mapping[str, Pinned]
+Pins = Mapping[Slot, Pinned]
 
 
 @dataclass(frozen=True)
@@ -93,12 +94,12 @@ class Costs:
     def __init__(self, blocks: Blocks, weights: Weights) -> None:
         self.blocks, self.weights = blocks, weights
         self.tables = [*blocks.blocks, blocks.core]
-        self._over: dict[tuple[int, tuple[str, ...]], Integers] = {}
+        self._over: dict[tuple[int, tuple[Slot, ...]], Integers] = {}
         self._cells = [
             np.where(table.holds, weights.of_cells(table), NEVER).reshape(table.shape) for table in self.tables
         ]
 
-    def over(self, number: int, slots: Collection[str]) -> Integers:
+    def over(self, number: int, slots: Collection[Slot]) -> Integers:
         """The least over all other slots of a block; every axis stays, those of the others with length 1."""
         kept = tuple(slot for slot in self.tables[number].slots if slot in slots)
         if len(kept) == len(self.tables[number].slots):
@@ -121,7 +122,7 @@ class Sweep:
     def __init__(self, costs: Costs, pins: Pins) -> None:
         self.costs, self.blocks, self.pins = costs, costs.blocks, pins
 
-    def least(self, slot: str) -> Integers:
+    def least(self, slot: Slot) -> Integers:
         """The least packed cost for every option of a slot, its own pin lifted; NEVER where it is impossible."""
         home = self.blocks.home(slot)
         if home is None:
@@ -133,7 +134,7 @@ class Sweep:
         axis = table.slots.index(slot)
         return _cut(cost.min(axis=tuple(other for other in range(len(table.slots)) if other != axis)))
 
-    def assignment(self, slot: str, place: int) -> Assignment:
+    def assignment(self, slot: Slot, place: int) -> Assignment:
         """The whole assignment that has the least cost with an option of a slot."""
         home = self.blocks.home(slot)
         cell = int(self._first_cells(slot)[place])
@@ -157,7 +158,7 @@ class Sweep:
                 chosen |= block.options_at(int(self._cells_taken[number][door]))
         return {name: chosen[name] for name in self.blocks.problem.options}
 
-    def _first_cells(self, slot: str) -> Indices:
+    def _first_cells(self, slot: Slot) -> Indices:
         """For every option of a slot the first cell, of its block or of the core, that has the least cost."""
         if slot not in self._cells_of:
             home = self.blocks.home(slot)
@@ -170,7 +171,7 @@ class Sweep:
         return self._cells_of[slot]
 
     @cached_property
-    def _cells_of(self) -> dict[str, Indices]:
+    def _cells_of(self) -> dict[Slot, Indices]:
         return {}
 
     def _core_cells(self, number: int) -> Indices:
@@ -190,7 +191,7 @@ class Sweep:
             for number, block in enumerate(self.blocks.blocks)
         ]
 
-    def _pinned(self, number: int, slots: Sequence[str], lifted: str = "") -> Integers:
+    def _pinned(self, number: int, slots: Sequence[Slot], lifted: Slot | None = None) -> Integers:
         """The least over all other slots of a block under the pins; every axis stays."""
         table = self.costs.tables[number]
         pinned = [slot for slot in table.slots if slot in self.pins]
@@ -202,7 +203,7 @@ class Sweep:
         gone = tuple(axis for axis, slot in enumerate(table.slots) if slot in pinned and slot not in slots)
         return cost.min(axis=gone, keepdims=True) if gone else cost
 
-    def _own(self, table: Block, slot: str, *, lifted: bool) -> Integers:
+    def _own(self, table: Block, slot: Slot, *, lifted: bool) -> Integers:
         """What a pin makes of the cost of each of its slot's options: its change does not count."""
         own = -self.costs.weights.change * table.changed[slot].astype(np.int64)
         if lifted:
@@ -213,7 +214,7 @@ class Sweep:
         found[allowed] = own[allowed] + np.array([pin.further.get(place, 0) for place in allowed.tolist()])
         return found
 
-    def _over_core(self, lifted: str = "", but: int | None = None) -> Integers:
+    def _over_core(self, lifted: Slot | None = None, but: int | None = None) -> Integers:
         """The least of everything, one block excepted, for each cell of the core."""
         cost = _cut(self._pinned(-1, self.blocks.core.slots, lifted).reshape(-1))
         for number, gathered in enumerate(self._gathered):
@@ -251,7 +252,7 @@ class Sweep:
         return {}
 
 
-def _first_least(cost: Integers, table: Block, slots: Sequence[str]) -> Indices:
+def _first_least(cost: Integers, table: Block, slots: Sequence[Slot]) -> Indices:
     """For each combination of some slots' options the first cell of a table that has the least cost."""
     axes = [table.slots.index(slot) for slot in slots]
     others = [axis for axis in range(len(table.slots)) if axis not in axes]

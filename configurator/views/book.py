@@ -10,6 +10,7 @@ from configurator.book.shelf import StockReport
 from configurator.book.stock import StockMove
 from configurator.errors import one_line
 from configurator.learning.trial_entry import TrialReport
+from configurator.slots.slot import SLOTS
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
 
@@ -94,13 +95,14 @@ def _table_of(trials: Sequence[Trial], of_all: bool) -> str:
 
 def _fitted(trial: Trial) -> Iterable[str]:
     """What was fitted: the nozzle of each circuit, below it what goes with it, and what is fitted besides."""
-    several = "rear.nozzle" in trial.codes
+    fitted = [(slot, trial.codes[written]) for written, slot in SLOTS.items() if written in trial.codes]
+    several = any(slot.circuit == "rear" for slot, _ in fitted)
     for circuit in ("front", "rear"):
-        labels = [label for slot, label in trial.codes.items() if slot.startswith(f"{circuit}.")]
+        labels = [label for slot, label in fitted if slot.circuit == circuit]
         if labels:
             yield (f"{circuit} " if several else "") + labels[0]
             yield "  " + ", ".join(labels[1:])
-    yield from (f"{slot} {label}" for slot, label in trial.codes.items() if "." not in slot and label != _NOTHING_THERE)
+    yield from (f"{slot} {label}" for slot, label in fitted if not slot.circuit and label != _NOTHING_THERE)
 
 
 def when(at: datetime) -> str:

@@ -12,7 +12,7 @@ from configurator.card import Card
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
+from configurator.slots.options import Choice
 from configurator.views.pictures import as_svg, says_of_shot, shot_picture
 from configurator.views.tables import CAUTIONS, counted, wrapped
 

@@ -5,11 +5,11 @@ from types import MappingProxyType
 
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.judging.lift import lift_of
 from configurator.judging.mixture import mixture_of
 from configurator.learning.belief import Belief
 from configurator.learning.nozzle_windows import nozzle_windows
+from configurator.slots.options import Choice
 from configurator.views.picture_style import Figure
 from configurator.views.pictures import (
     lift_picture,

@@ -47,7 +47,7 @@ async def _bench(workshop: Workshop, request: Request) -> Response:
 def _bench_now(workshop: Workshop, request: Request) -> Response:
     setting, pins = workshop.asked(request.path_params["name"], request.query_params)
     here = view.address(setting, pins.words)
-    if any(slot in request.query_params for slot in setting.case.options) and not is_part(request):
+    if any(str(slot) in request.query_params for slot in setting.case.options) and not is_part(request):
         return RedirectResponse(here, 303)  # a form without script names each slot by itself
     # The script keeps the address in step with what is shown, so both stand in the page, the one asked for as it came.
     query = request.scope["query_string"].decode("latin-1")
@@ -119,7 +119,7 @@ async def _next(workshop: Workshop, work: Searches, request: Request) -> Respons
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(workshop.next_run, setting))
     case = setting.case
-    labels = {slot: option.label for slot, option in fitted_after(case, setting.runs).items()}
+    labels = {str(slot): option.label for slot, option in fitted_after(case, setting.runs).items()}
     labels |= {change.slot: change.to for change in report.changes}
     return page(
         "next_part.html" if is_part(request) else "next.html", setting=setting, report=report,

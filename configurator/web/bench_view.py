@@ -11,7 +11,8 @@ from configurator.advice.standing import Clash, SlotStanding, Standing
 from configurator.book.records import Trial
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
-from configurator.slots.options import Offered, Option, Slots
+from configurator.slots.options import Choice, Offered, Slots
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
 from configurator.views.tables import counted, window_text
@@ -200,23 +201,22 @@ class FurtherChange:
     to: str
 
 
-def further_steps(now: dict[str, Option], best: dict[str, Option] | None) -> list[FurtherChange]:
+def further_steps(now: Choice, best: Choice | None) -> list[FurtherChange]:
     """What has to change besides, to keep every rule; nothing where nothing would do."""
-    return [
-        FurtherChange(slot, option.label) for slot, option in (best or {}).items() if option.label != now[slot].label
-    ]
+    besides = [(slot, option) for slot, option in (best or {}).items() if option.label != now[slot].label]
+    return [FurtherChange(str(slot), option.label) for slot, option in besides]
 
 
-def completed(pins: ChosenPins, now: dict[str, Option], best: dict[str, Option]) -> dict[str, str]:
+def completed(pins: ChosenPins, now: Choice, best: Choice) -> dict[str, str]:
     """The pins with further steps taken too."""
-    return pins.words | {step.slot: word_of(best[step.slot]) for step in further_steps(now, best)}
+    return pins.words | {step.slot: word_of(best[SLOTS[step.slot]]) for step in further_steps(now, best)}
 
 
 def pinned(labels: Mapping[str, str], options: Slots) -> dict[str, str]:
     """Pins for parts told by slot and label; what is fitted is left open."""
     words = {}
     for slot, label in labels.items():
-        option = Offered.of(options[slot]).labelled(label)
+        option = Offered.of(options[SLOTS[slot]]).labelled(label)
         if option is not None and option.changed:
             words[slot] = word_of(option)
     return words
@@ -263,7 +263,7 @@ class RunRow:
 
 def run_rows(runs: Sequence[Trial], setting: Setting) -> list[RunRow]:
     """Runs, the newest first."""
-    fitted = {slot: option.label for slot, option in setting.case.as_fitted.items()}
+    fitted = {str(slot): option.label for slot, option in setting.case.as_fitted.items()}
     rows = []
     for run in reversed(runs):
         other = [f"{slot_name(slot)}: {label}" for slot, label in run.codes.items() if fitted.get(slot) != label]

@@ -12,20 +12,20 @@ from starlette.responses import HTMLResponse
 
 from configurator.advice import next_step as what_next
 from configurator.ordering.report import LineFor
-from configurator.slots.columns import SLOT_WORDS
+from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.views.tables import CAUTIONS
 
 HERE = Path(__file__).resolve().parent
 
 
-def slot_name(slot: str) -> str:
+def slot_name(written: str) -> str:
     """A slot as people say it.
 
     >>> slot_name("front.feed_screw"), slot_name("pad_relief")
     ('Front feed screw', 'Manifold pad')
     """
-    circuit, _, bare = slot.rpartition(".")
-    return f"{circuit} {SLOT_WORDS.get(bare, bare)}".strip().capitalize()
+    slot = SLOTS.get(written)
+    return f"{slot.circuit or ''} {SLOT_WORDS[slot.name]}".strip().capitalize() if slot else written
 
 
 def car_path(name: str, *further: str) -> str:

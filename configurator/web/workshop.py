@@ -53,7 +53,7 @@ class Setting:
 
 @dataclass(frozen=True)
 class ChosenPins:
-    """What the user has decided, by slot; each word is what --with takes behind SLOT=."""
+    """What the user has decided, by what each slot is written as; each word is what --with takes behind SLOT=."""
 
     wishes: dict[str, Wish]
     words: dict[str, str]
@@ -65,9 +65,9 @@ class ChosenPins:
         said = {wish.slot: wish for wish in read_wishes(case.options, [], words, [])}
         wishes, named = {}, {}
         for slot, wish in said.items():
-            place = pick(case.options, [wish])[slot]
-            named[slot] = word_of(case.options[slot][place])
-            wishes[slot] = Wish(f"{slot} = {named[slot]}", slot, frozenset({place}))
+            place, written = pick(case.options, [wish])[slot], str(slot)
+            named[written] = word_of(case.options[slot][place])
+            wishes[written] = Wish(f"{written} = {named[written]}", slot, frozenset({place}))
         return cls(wishes, named)
 
     @property
@@ -126,7 +126,8 @@ class Workshop:
     def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
         """The setting and the pins that an address speaks of: pin=SLOT=WHAT each, or a slot by its own name."""
         setting = self.setting(name, query.get("symptom"))
-        named = [f"{slot}={query[slot]}" for slot in setting.case.options if query.get(slot)]
+        asked = {str(slot): query.get(str(slot)) for slot in setting.case.options}
+        named = [f"{slot}={word}" for slot, word in asked.items() if word]
         return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
 
     def _settled(self, filed: Filed, felt: Symptom | None, runs: Sequence[Trial]) -> Setting:

@@ -19,6 +19,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
 from configurator.rules import RULES
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import Wish, read_wishes, word_of
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Ways, transversals
@@ -51,7 +52,7 @@ def as_constraint(problem: Problem, pin: Wish) -> Constraint:
     return Constraint(pin.text, "", (pin.slot,), allowed, 1.0 - allowed)
 
 
-def constraints_for(problem: Problem, pins: Sequence[Wish], slot: str) -> list[Constraint]:
+def constraints_for(problem: Problem, pins: Sequence[Wish], slot: Slot) -> list[Constraint]:
     """What must hold when a slot's options are looked at: hard rules, wishes, and the other slots' pins."""
     return [
         *(c for c in problem.constraints if not c.advice),
@@ -59,10 +60,10 @@ def constraints_for(problem: Problem, pins: Sequence[Wish], slot: str) -> list[C
     ]
 
 
-def every_option(engine: Availability, pins: Sequence[Wish]) -> Iterator[tuple[str, int, Standing]]:
+def every_option(engine: Availability, pins: Sequence[Wish]) -> Iterator[tuple[Slot, int, Standing]]:
     for slot in engine.report(pins).slots:
         for place, standing in enumerate(slot.options):
-            yield slot.slot, place, standing
+            yield SLOTS[slot.slot], place, standing
 
 
 @STEADY
@@ -78,11 +79,11 @@ def test_state_and_least_change_are_those_found_by_trying_everything(drawn: tupl
             assert standing.state == "impossible" and standing.clash is not None and standing.price is None
             continue
 
-        def further(chosen: dict[str, int], slot: str = slot) -> list[str]:
+        def further(chosen: dict[Slot, int], slot: Slot = slot) -> list[Slot]:
             free = [name for name in chosen if name != slot and name not in pinned]
             return [name for name in free if problem.options[name][chosen[name]].changed]
 
-        def cost(chosen: dict[str, int]) -> tuple[int, ...]:
+        def cost(chosen: dict[Slot, int]) -> tuple[int, ...]:
             full = worth(problem, chosen)
             return (len(further(chosen)), *(full[goal] for goal in GOALS[1:]))
 
@@ -90,7 +91,7 @@ def test_state_and_least_change_are_those_found_by_trying_everything(drawn: tupl
         assert standing.state == ("with_changes" if least[0] else "fits")
         reached = [c for c in fitting if cost(c) == least]
         assert (round(100 * (standing.price or 0)), standing.labour_min) == least[3:]
-        told = {one.slot: one.to for one in standing.with_changes}
+        told = {SLOTS[one.slot]: one.to for one in standing.with_changes}
         assert told in [{name: problem.options[name][c[name]].label for name in further(c)} for c in reached]
 
 
@@ -215,7 +216,7 @@ def test_best_is_the_fewest_changes_and_none_where_pins_clash() -> None:
 def test_a_slots_own_pin_is_lifted_and_its_other_parts_stay_open() -> None:
     case, engine, _ = example("roadster")
     pins = read_wishes(case.options, [], ["front.nozzle=straight-0.75"], [])
-    free, held = (engine.report(some, ["front.nozzle"]).slots[0] for some in ([], pins))
+    free, held = (engine.report(some, [SLOTS["front.nozzle"]]).slots[0] for some in ([], pins))
     assert not free.pinned and held.pinned
     assert [one.state for one in free.options] == [one.state for one in held.options]
     assert [one.label for one in held.options if one.pinned] == ["straight-0.75, 0.75 mm (29.5 thou)"]
@@ -248,9 +249,11 @@ def test_the_word_of_an_option_means_it_and_no_other(name: str) -> None:
 
 def test_a_felt_wish_counts_in_every_answer() -> None:
     case, free, _ = example("roadster")
-    fits = next(i for i, one in enumerate(free.report([], ["front.nozzle"]).slots[0].options) if one.state == "fits")
-    smaller = Wish("a smaller nozzle", "front.nozzle", frozenset({fits - 2, fits - 1}), felt=True)
-    option = Availability.of(case, [smaller]).report([], ["front.nozzle"]).slots[0].options[fits]
+    fits = next(
+        i for i, one in enumerate(free.report([], [SLOTS["front.nozzle"]]).slots[0].options) if one.state == "fits"
+    )
+    smaller = Wish("a smaller nozzle", SLOTS["front.nozzle"], frozenset({fits - 2, fits - 1}), felt=True)
+    option = Availability.of(case, [smaller]).report([], [SLOTS["front.nozzle"]]).slots[0].options[fits]
     clash = option.clash
     assert option.state == "impossible" and clash is not None
     assert clash.pins == ["a smaller nozzle"] and clash.rules == [] and clash.give_up == [["a smaller nozzle"]]

@@ -20,6 +20,7 @@ from configurator.judging.findings import findings
 from configurator.reports import Change, ConsumableLine, ProposeReport, Totals
 from configurator.rules import RULES
 from configurator.slots.options import Option
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import GOALS, read_order, read_wishes
 from configurator.solver.model import ChoiceModel, best
 from configurator.solver.problem import Constraint, Problem, problem_of, undominated
@@ -88,16 +89,16 @@ def proposals(report: ProposeReport) -> list[tuple[list[Change], list[Consumable
     return [(report.changes, report.consumables, report.totals), *rest]
 
 
-def choice_of(case: Case, changes: Iterable[Change]) -> dict[str, Option]:
+def choice_after(case: Case, changes: Iterable[Change]) -> dict[Slot, Option]:
     """The options that the changes name, all else as fitted."""
     named = {
-        change.slot: next(o for o in case.options[change.slot] if o.changed and o.label == change.to)
+        SLOTS[change.slot]: next(o for o in case.options[SLOTS[change.slot]] if o.changed and o.label == change.to)
         for change in changes
     }
     return case.as_fitted | named
 
 
-def broken(case: Case, choice: dict[str, Option], severity: str = "conflict") -> set[tuple[str, str | None]]:
+def broken(case: Case, choice: dict[Slot, Option], severity: str = "conflict") -> set[tuple[str, str | None]]:
     """Rules of a severity that choosing parts could mend, as `check` finds them."""
     return {
         (f.rule, f.circuit)
@@ -117,7 +118,7 @@ def test_the_cases_below_give_changes_and_alternatives_to_look_at() -> None:
 def test_every_proposal_holds_under_all_hard_rules(name: str) -> None:
     case, report = report_of(name)
     for changes, _, _ in proposals(report):
-        assert broken(case, choice_of(case, changes)) == set()
+        assert broken(case, choice_after(case, changes)) == set()
 
 
 @each_report
@@ -126,9 +127,9 @@ def test_every_reason_is_true(name: str) -> None:
     by wish or goal."""
     case, report = report_of(name)
     for changes, _, _ in proposals(report):
-        choice = choice_of(case, changes)
+        choice = choice_after(case, changes)
         for change in changes:
-            before = choice | {change.slot: case.as_fitted[change.slot]}
+            before = choice | {SLOTS[change.slot]: case.as_fitted[SLOTS[change.slot]]}
             undone = broken(case, before) or broken(case, before, "warning") - broken(case, choice, "warning")
             named = {text.rpartition("[")[2].rstrip("]") for text in change.because if text.endswith("]")}
             assert named == {rule for rule, _ in undone}, (change.slot, change.because)
@@ -146,7 +147,7 @@ def test_sums_and_gaskets_add_up(name: str) -> None:
         assert totals.labour_min == sum(change.labour_min for change in changes)
         spent = sum(change.price for change in changes) + sum(line.price for line in consumables)
         assert totals.price == pytest.approx(spent, abs=0.005)
-        opened = joints_opened(change.slot for change in changes)
+        opened = joints_opened(SLOTS[change.slot] for change in changes)
         for part in case.catalog.consumables.values():
             times = sum(joint == part.joint for _, joint in opened)
             lines = [line for line in consumables if line.code == part.code]
@@ -233,7 +234,7 @@ def test_what_is_asked_for_is_in_every_proposal(word: str, holds: Any) -> None:
     slot = word.partition("=")[0]
     report = asked(case, fit=[word])
     for changes, _, _ in proposals(report):
-        assert holds(choice_of(case, changes)[slot])
+        assert holds(choice_after(case, changes)[SLOTS[slot]])
         for change in changes:
             if change.slot == slot:
                 assert any(reason.startswith("you asked for it") for reason in change.because)
@@ -278,7 +279,7 @@ def test_smoke_never_asks_for_a_larger_nozzle(size: float, rated_flow_m3_min: fl
     report = asked(building.case(car), symptom=read_symptom("smoke"), order=read_order(first))
     if report.totals is not None:
         for changes, _, _ in proposals(report):
-            assert _diameter(choice_of(building.case(car), changes)["front.nozzle"]) <= size
+            assert _diameter(choice_after(building.case(car), changes)[SLOTS["front.nozzle"]]) <= size
 
 
 def test_a_stumble_asks_for_more_fuel_than_no_symptom_and_a_faint_one_for_less_more() -> None:
@@ -287,7 +288,7 @@ def test_a_stumble_asks_for_more_fuel_than_no_symptom_and_a_faint_one_for_less_m
     factors = {word: moved(case, SYMPTOMS[word]).factor for word in ("clean", "dull", "stumble")}
     assert factors["clean"] < factors["dull"] < factors["stumble"]
     plain, stumbling = asked(case, symptom=None), asked(case, symptom=read_symptom("stumble"))
-    sizes = [_diameter(choice_of(case, report.changes)["front.nozzle"]) for report in (plain, stumbling)]
+    sizes = [_diameter(choice_after(case, report.changes)[SLOTS["front.nozzle"]]) for report in (plain, stumbling)]
     assert sizes[1] > sizes[0] or len(stumbling.changes) > len(plain.changes)
 
 
@@ -323,7 +324,7 @@ def knotty(slots: int = 9, count: int = 12, rules: int = 14) -> Problem:
     """A choice of no meaning with many rules over three slots each, hard enough to be cut short."""
     dice = np.random.default_rng(1)
     options = {
-        f"slot-{slot}": tuple(
+        Slot(f"circuit-{slot}", "lobe"): tuple(
             Option(f"{slot}:{n}", 0.0, "fit" if n else "none", f"part-{n}", int(dice.integers(1, 1000)), 1)
             for n in range(count)
         )
@@ -331,7 +332,7 @@ def knotty(slots: int = 9, count: int = 12, rules: int = 14) -> Problem:
     }
     constraints = []
     for rule in range(rules):
-        three = tuple(f"slot-{slot}" for slot in dice.choice(slots, 3, replace=False))
+        three = tuple(list(options)[slot] for slot in dice.choice(slots, 3, replace=False))
         allowed = dice.random((count,) * 3) < 0.5
         constraints.append(Constraint(f"rule {rule}", "a rule", three, allowed, np.where(allowed, 0.0, 1.0)))
     return Problem(options, tuple(constraints), {})
@@ -342,7 +343,7 @@ def test_a_choice_found_but_not_proven_best_comes_with_a_bound_that_is_true() ->
     certain = best(ChoiceModel(problem, problem.constraints), ("price",))
     assert certain is not None and certain.proven
 
-    def price(chosen: dict[str, int]) -> int:
+    def price(chosen: dict[Slot, int]) -> int:
         return sum(problem.options[slot][index].price for slot, index in chosen.items())
 
     for effort in np.geomspace(2e-3, 2e-1, 7):

@@ -27,6 +27,7 @@ from configurator.advice.availability import Availability, Standings
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import read_wishes
 from configurator.solver.clashes import transversals
 
@@ -63,7 +64,7 @@ class Runs:
         return f"{1e3 * median(self.seconds[name]):,.1f}" if self.seconds.get(name) else "gave up"
 
 
-def further_of(engine: Availability, found: dict[str, Standings]) -> dict[str, list[int | None]]:
+def further_of(engine: Availability, found: dict[Slot, Standings]) -> dict[Slot, list[int | None]]:
     """Fewest further changes of every class; None where it is impossible."""
     return {
         slot: [int(found[slot].further[at]) if found[slot].possible[at] else None for at in own.cheapest()]

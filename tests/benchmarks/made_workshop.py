@@ -144,7 +144,7 @@ def _runs(draw: random.Random, model: Case) -> Iterator[Trial]:
         if word == "clean":
             return
         choice |= {slot: _next_nozzle(model.options[slot], choice[slot], lean > 0)
-                   for slot in choice if slot.endswith("nozzle")}  # fmt: skip
+                   for slot in choice if slot.name == "nozzle"}  # fmt: skip
         lean -= 0.7 if lean > 0 else -0.7
 
 

@@ -14,20 +14,21 @@ import numpy as np
 from peers_choice import GaveUp
 from peers_clauses import Clauses, Table
 
+from configurator.slots.slot import Slot
 from configurator.solver.model import ChoiceModel
 from configurator.solver.problem import Constraint, Problem
 
-Pins = Mapping[str, frozenset[int]]
-Least = dict[str, list[int | None]]
+Pins = Mapping[Slot, frozenset[int]]
+Least = dict[Slot, list[int | None]]
 """Fewest further changes for every option of every slot; None where it is impossible."""
 Sets = frozenset[frozenset[int]]
 Peer = Callable[[Problem, Pins, float], Least]
 """Problem, pins, limit in seconds. Raises GaveUp."""
-Reasons = Callable[[Problem, Pins, Sequence[tuple[str, int]]], list[tuple[Sets, Sets]]]
+Reasons = Callable[[Problem, Pins, Sequence[tuple[Slot, int]]], list[tuple[Sets, Sets]]]
 """Minimal clashes and minimal ways out for each of some impossible options (slot and place)."""
 
 
-def _questions(problem: Problem, pins: Pins) -> Iterator[tuple[list[str], list[str]]]:
+def _questions(problem: Problem, pins: Pins) -> Iterator[tuple[list[Slot], list[Slot]]]:
     """Slots that can be answered together, and the slots whose pins hold meanwhile."""
     yield [slot for slot in problem.options if slot not in pins], list(pins)
     yield from (([slot], [other for other in pins if other != slot]) for slot in pins)
@@ -205,7 +206,7 @@ def _as_constraints(problem: Problem, pins: Pins) -> Iterator[Constraint]:
         yield Constraint(f"{slot} pinned", "", (slot,), mask, (~mask).astype(float))
 
 
-def by_marco(problem: Problem, pins: Pins, asked: Sequence[tuple[str, int]]) -> list[tuple[Sets, Sets]]:
+def by_marco(problem: Problem, pins: Pins, asked: Sequence[tuple[Slot, int]]) -> list[tuple[Sets, Sets]]:
     """MARCO over one incremental SAT solver: unexplored sets from a map, grown where they fit, shrunk where not."""
     from pysat.solvers import Solver
 
@@ -251,7 +252,7 @@ def _explore(under: Selected, option: int, every: Sequence[int]) -> tuple[Sets, 
     return frozenset(clashes), frozenset(ways)
 
 
-def by_optux(problem: Problem, pins: Pins, asked: Sequence[tuple[str, int]]) -> list[tuple[Sets, Sets]]:
+def by_optux(problem: Problem, pins: Pins, asked: Sequence[tuple[Slot, int]]) -> list[tuple[Sets, Sets]]:
     """python-sat's own tools, one formula a part: OptUx enumerates minimal clashes, MCSls minimal ways out."""
     from pysat.examples.mcsls import MCSls
     from pysat.examples.optux import OptUx
@@ -279,7 +280,7 @@ def by_optux(problem: Problem, pins: Pins, asked: Sequence[tuple[str, int]]) -> 
     return found
 
 
-def by_cp_sat_core(problem: Problem, pins: Pins, asked: Sequence[tuple[str, int]]) -> list[tuple[Sets, Sets]]:
+def by_cp_sat_core(problem: Problem, pins: Pins, asked: Sequence[tuple[Slot, int]]) -> list[tuple[Sets, Sets]]:
     """CP-SAT's core of assumptions: one clash a part, which need not be minimal, and no way out."""
     from ortools.sat.python import cp_model
 

@@ -17,7 +17,8 @@ import numpy as np
 from peers_clauses import Clauses, Table
 
 from configurator.arrays import Mask
-from configurator.slots.options import JOINTS
+from configurator.catalogue.parts import Joint
+from configurator.slots.slot import Slot
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem
 
@@ -34,7 +35,7 @@ class Answer:
     """The least of each goal in order and the assignment that has it; neither where nothing fits."""
 
     least: tuple[int, ...] | None
-    chosen: dict[str, int] | None
+    chosen: dict[Slot, int] | None
 
 
 class GaveUp(Exception):
@@ -254,7 +255,7 @@ def by_cp_sat(problem: Problem, order: Sequence[str], limit_s: float) -> Answer:
     begin = perf_counter()
     model = ChoiceModel(problem, problem.constraints)
     goals = model.goals(order)[: len(order)]
-    found: dict[str, int] = {}
+    found: dict[Slot, int] = {}
     least: list[int] = []
     for pack in packs(goals):
         model.model.minimize(sum(goal.total * weight for goal, weight in pack))
@@ -279,7 +280,7 @@ def by_brute_force(problem: Problem, order: Sequence[str], limit_s: float) -> An
     sizes = {slot: len(options) for slot, options in problem.options.items()}
     if prod(sizes.values()) > MOST_CELLS:
         raise GaveUp(0.0)
-    best: tuple[tuple[int, ...], dict[str, int]] | None = None
+    best: tuple[tuple[int, ...], dict[Slot, int]] | None = None
     slots = list(sizes)
     split = next(i for i in range(len(slots) + 1) if prod(sizes[slot] for slot in slots[i:]) <= 2_000_000)
     for outer in np.ndindex(*(sizes[slot] for slot in slots[:split])):
@@ -291,8 +292,8 @@ def by_brute_force(problem: Problem, order: Sequence[str], limit_s: float) -> An
 
 
 def _best_within(
-    problem: Problem, order: Sequence[str], fixed: Mapping[str, int]
-) -> tuple[tuple[int, ...], dict[str, int]] | None:
+    problem: Problem, order: Sequence[str], fixed: Mapping[Slot, int]
+) -> tuple[tuple[int, ...], dict[Slot, int]] | None:
     """The best assignment with some slots' options fixed: the cells allowed, sifted by one goal after the other."""
     shape = [1 if slot in fixed else len(options) for slot, options in problem.options.items()]
     fits = np.ones(shape, dtype=bool)
@@ -314,22 +315,21 @@ def _best_within(
     return tuple(least), {slot: int(at[0]) for slot, at in cells.items()}
 
 
-def _costs(problem: Problem, goal: str, cells: Mapping[str, Any]) -> Any:
+def _costs(problem: Problem, goal: str, cells: Mapping[Slot, Any]) -> Any:
     """What assignments, given as an array of options for each slot, come to in a goal."""
     cost = sum(problem.cost(slot, goal)[at] for slot, at in cells.items())
     if goal == "advice":
         for constraint in (c for c in problem.constraints if c.advice):
             cost = cost + ~constraint.allowed[tuple(cells[slot] for slot in constraint.slots)]
     if goal == "price":
-        opened: dict[tuple[str, str], Any] = {}
+        opened: dict[tuple[str, Joint], Any] = {}
         for slot, at in cells.items():
-            circuit, _, bare = slot.rpartition(".")
             changed = np.array([option.changed for option in problem.options[slot]])[at]
-            for joint in JOINTS.get(bare, ()):
-                opened[circuit, joint] = opened.get((circuit, joint), False) | changed
-        for (_, joint), is_open in opened.items():
-            cost = cost + problem.gasket_price.get(joint, 0) * is_open
-        for slot, index, other, place, price in problem.kit_savings():
+            for joint in slot.joints:
+                opened[joint] = opened.get(joint, False) | changed
+        for (_, name), is_open in opened.items():
+            cost = cost + problem.gasket_price.get(name, 0) * is_open
+        for slot, index, other, place, price in problem.kit_savings:
             cost = cost - price * ((cells[slot] == index) & (cells[other] == place))
     return cost
 

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Mask
-from configurator.slots.options import JOINTS
+from configurator.catalogue.parts import Joint
+from configurator.slots.slot import Slot
 from configurator.solver.problem import Constraint, Problem
 
 Term = tuple[int, int]
@@ -24,7 +25,7 @@ Term = tuple[int, int]
 class Table:
     """Combinations of slots that are allowed, and those that tables over fewer slots forbid already."""
 
-    slots: tuple[str, ...]
+    slots: tuple[Slot, ...]
     allowed: Mask
     settled: Mask
 
@@ -41,13 +42,13 @@ class Table:
         return int(np.argmax(self.allowed.shape))
 
     @property
-    def others(self) -> tuple[str, ...]:
+    def others(self) -> tuple[Slot, ...]:
         return self.slots[: self.largest] + self.slots[self.largest + 1 :]
 
 
-def tables_of(constraints: Sequence[Constraint], order: Sequence[str]) -> list[Table]:
+def tables_of(constraints: Sequence[Constraint], order: Sequence[Slot]) -> list[Table]:
     """One table for all constraints on the same slots, those over fewer slots first."""
-    merged: dict[tuple[str, ...], Mask] = {}
+    merged: dict[tuple[Slot, ...], Mask] = {}
     for constraint in constraints:
         slots = tuple(sorted(constraint.slots, key=order.index))
         allowed = constraint.allowed.transpose([constraint.slots.index(slot) for slot in slots])
@@ -127,7 +128,7 @@ class Clauses:
         for clause in clauses:
             backend.add_rule([], [-atom[x] if x > 0 else atom[-x] for x in clause])
 
-    def chosen(self, true: set[int]) -> dict[str, int]:
+    def chosen(self, true: set[int]) -> dict[Slot, int]:
         """Place of the option chosen in each slot."""
         return {slot: next(i for i, x in enumerate(xs) if x in true) for slot, xs in self.pick.items()}
 
@@ -155,18 +156,17 @@ class Clauses:
                 yield from ([*clause, ignored] for clause in self.of_table(table))
 
     def _open_joints(self) -> Iterator[list[int]]:
-        opened: dict[tuple[str, str], int] = {}
+        opened: dict[tuple[str, Joint], int] = {}
         for slot, options in self.problem.options.items():
-            circuit, _, bare = slot.rpartition(".")
-            for joint in JOINTS.get(bare, ()):
-                if (circuit, joint) not in opened:
-                    opened[circuit, joint] = self.new()
-                    self._extra["price"].append((self.problem.gasket_price.get(joint, 0), self.count))
+            for joint in slot.joints:
+                if joint not in opened:
+                    opened[joint] = self.new()
+                    self._extra["price"].append((self.problem.gasket_price.get(joint[1], 0), self.count))
                 kept = [x for x, option in zip(self.pick[slot], options, strict=True) if not option.changed]
-                yield [*kept, opened[circuit, joint]]
+                yield [*kept, opened[joint]]
 
     def _save(self) -> Iterator[list[int]]:
-        for slot, index, other, place, price in self.problem.kit_savings():
+        for slot, index, other, place, price in self.problem.kit_savings:
             both = self.new()
             self._extra["price"].append((-price, both))
             yield from ([-both, self.pick[slot][index]], [-both, self.pick[other][place]])

@@ -31,8 +31,9 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
 from configurator.slots.offered import stocks_of
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS
-from configurator.solver.classes import Classes, choice_of, classes_of
+from configurator.solver.classes import Classes, classes_of, worth_choosing
 from configurator.solver.model import ChoiceModel, Goal, best, packs
 from configurator.solver.optimum import Chooser
 from configurator.solver.problem import Problem, problem_over, undominated
@@ -95,7 +96,7 @@ def by_sweep(problem: Problem) -> Assignment | None:
 class PartNumbers(ChoiceModel):
     """The model with a Boolean for every part: a class is chosen if one of its parts is."""
 
-    def __init__(self, problem: Problem, classes: dict[str, Classes]) -> None:
+    def __init__(self, problem: Problem, classes: dict[Slot, Classes]) -> None:
         super().__init__(problem, problem.constraints)
         self.parts = {}
         self.classes = classes
@@ -141,7 +142,7 @@ def by_part_numbers(case: Case) -> tuple[int, ...]:
 
 def whole(case: Case) -> Assignment | None:
     """From the case to the proven best: classes, tables and sweep."""
-    return by_sweep(choice_of(case, []))
+    return by_sweep(worth_choosing(case, []))
 
 
 class Runs:
@@ -185,7 +186,7 @@ def one_run(case: Case, runs: Runs, asked: argparse.Namespace) -> Case:
     runs.note("ready", ready, case)
     case = case.with_linkage_set()
     runs.note("physics", lambda: [case.tabulated(name) for name in case.circuit_names])
-    problem = runs.note("classes", choice_of, case, [])
+    problem = runs.note("classes", worth_choosing, case, [])
     assert problem is not None
     fewer = runs.note("undominated", undominated, problem)
     assert fewer is not None
@@ -240,7 +241,7 @@ def main() -> None:
                 against.append([f"{size:,}", f"{name}{what}", f"{1e3 * took:,.1f}", f"{times:,.1f}", closest,
                                 f"{len(proven)} of {asked.seeds}"])  # fmt: skip
         if size == max(asked.sizes):
-            problem, fewer = choice_of(case, []), undominated(choice_of(case, []))
+            problem, fewer = worth_choosing(case, []), undominated(worth_choosing(case, []))
             took, least = timed(by_part_numbers, case)
             swept = by_sweep(problem)
             assert swept is not None and least == worth(problem, swept), "part numbers come to another best"

@@ -20,6 +20,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
+from configurator.slots.columns import JudgedShots
 
 CATALOG = load_catalog(shipped_catalog_dir())
 EXAMPLES = [shipped_catalog_dir() / "examples" / f"{name}.toml" for name in trace_making.EXAMPLES]
@@ -181,7 +182,6 @@ def test_the_car_of_a_run_is_judged_as_the_case_was(tmp_path: Path) -> None:
         assert one == pytest.approx(other, nan_ok=True)
 
 
-def shots(case: Case) -> Any:
-    return case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()}, with_windows=True)[
-        "shot"
-    ]
+def shots(case: Case) -> JudgedShots:
+    listed = {slot: (option,) for slot, option in case.as_fitted.items()}
+    return case.columns("front", listed, with_windows=True).shot

@@ -4,7 +4,7 @@ import building
 import pytest
 from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposed
 
-from configurator.advice.named_choice import choice_of
+from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of, shots_of
 from configurator.car.vehicle import load_vehicle
@@ -15,6 +15,7 @@ from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND
 from configurator.reports import Finding
 from configurator.rules import RULES
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import choose, read_wishes
 from configurator.units.units import show_diameter
 from configurator.views.card import card_html
@@ -117,7 +118,7 @@ def test_figures_are_those_of_catalogue_and_vehicle(name: str) -> None:
 @each_example
 def test_aftercare_and_every_finding_are_on_the_card(name: str) -> None:
     case = case_of(name)
-    choice = choice_of(case, propose(case, ProposalRequest()).changes)
+    choice = choice_after(case, propose(case, ProposalRequest()).changes)
     combination = combination_of(case, choice, "Proposal 1")
     card, page = proposed(name)
     said = words_of(card.sections) + "\n".join([*card.mind, *card.against]).lower()
@@ -178,7 +179,7 @@ def test_the_next_step_covers_what_lies_just_beyond(name: str, words: tuple[str,
     """Every step is judged again by itself: it moves the window past its edge and breaks no rule that was kept."""
     case = case_of(name)
     changes = propose(case, ProposalRequest()).changes
-    choice = choose(case.options, read_wishes(case.options, [], words, [])) if words else choice_of(case, changes)
+    choice = choose(case.options, read_wishes(case.options, [], words, [])) if words else choice_after(case, changes)
     before = combination_of(case, choice, "now")
     windows = {shot.circuit: shot.window for shot in before.shots}
     broken = conflicts(before.findings)
@@ -195,7 +196,7 @@ def test_the_next_step_covers_what_lies_just_beyond(name: str, words: tuple[str,
             steps += 1
             after = dict(choice)
             for swap in move.swaps:
-                slot = f"{move.circuit}.{swap.slot.removeprefix(move.circuit).strip().replace(' ', '_')}"
+                slot = SLOTS[f"{move.circuit}.{swap.slot.removeprefix(move.circuit).strip().replace(' ', '_')}"]
                 after[slot] = next(o for o in case.options[slot] if swap.to.startswith(o.label.split(",")[0]))
             edge = window[1] * 1.02 if side > 0 else window[0] / 1.02
             new = next(shot.window for shot in shots_of(case, after) if shot.circuit == move.circuit)

@@ -14,7 +14,7 @@ from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, pro
 from typer.testing import CliRunner
 
 from configurator import cli
-from configurator.advice.named_choice import choice_of
+from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of
 from configurator.car.vehicle import Vehicle
@@ -104,7 +104,7 @@ def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, pape
 
 def test_the_same_card_is_the_same_bytes() -> None:
     case, (card, page) = case_of("roadster"), proposed("roadster")
-    choice = choice_of(case, propose(case, ProposalRequest()).changes)
+    choice = choice_after(case, propose(case, ProposalRequest()).changes)
     again = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
     assert again == card and card_html(again, card_pictures(case, choice)) == page
     assert card_pdf(page) == card_pdf(page)

@@ -81,14 +81,14 @@ def test_the_record_holds_what_is_fitted_with_its_figures(name: str) -> None:
     """From the record alone the model works out the same shot as from the vehicle file."""
     trial = recorded(EXAMPLES[name], "--felt", "stumble")
     case, again = Case.of(load_vehicle(EXAMPLES[name]), CATALOG), Case.of(car_of(trial), CATALOG)
-    assert trial.codes == {slot: option.label for slot, option in case.as_fitted.items()}
+    assert trial.codes == {str(slot): option.label for slot, option in case.as_fitted.items()}
     for circuit in case.circuit_names:
         same_shot(case, case.as_fitted, again, circuit)
 
 
 def same_shot(case: Case, choice: dict, again: Case, circuit: str) -> None:  # type: ignore[type-arg]
     tables = [
-        of.columns(circuit, {slot: (option,) for slot, option in parts.items()})["shot"]
+        of.columns(circuit, {slot: (option,) for slot, option in parts.items()}).shot
         for of, parts in ((case, choice), (again, again.as_fitted))
     ]
     for key in ("hole_ms", "flood_ms", "volume_cc", "ends_ms"):
@@ -115,7 +115,7 @@ def test_with_says_what_was_fitted_in_this_run() -> None:
     spacer = CATALOG.spacers["spacer-10"]
     assert manifold.bonnet_clearance_mm == pytest.approx((before.bonnet_clearance_mm or 0) - spacer.bonnet_mm)
     choice = {
-        slot: next(option for option in options if option.label == trial.codes[slot])
+        slot: next(option for option in options if option.label == trial.codes[str(slot)])
         for slot, options in case.options.items()
     }
     same_shot(case, choice, again, "front")

@@ -11,13 +11,14 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.judging.lift import lift_of
 from configurator.judging.mixture import longest_span, mixture_of
 from configurator.learning.belief import prior
 from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.physics.tip_in import UNTIL_S
 from configurator.slots.columns import JudgedShots
+from configurator.slots.options import Choice
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import choose, read_wishes
 
 EXAMPLES = ("roadster", "tow-truck", "van", "hill-climber")
@@ -30,7 +31,7 @@ def example(name: str) -> Case:
 
 def judged(case: Case, choice: Choice, name: str = "front", *, with_windows: bool = False) -> JudgedShots:
     listed = {slot: (option,) for slot, option in choice.items()}
-    shots: JudgedShots = case.columns(name, listed, with_windows=with_windows)["shot"]
+    shots: JudgedShots = case.columns(name, listed, with_windows=with_windows).shot
     return shots
 
 
@@ -64,8 +65,8 @@ def test_the_spells_seen_in_a_mixture_are_those_the_rules_count(name: str, facto
     case = example(name).at(factor)
     seen = 0
     for circuit in case.circuit_names:
-        for option in case.options[f"{circuit}.nozzle"][::16]:
-            choice = {**case.as_fitted, f"{circuit}.nozzle": option}
+        for option in case.options[Slot(circuit, "nozzle")][::16]:
+            choice = {**case.as_fitted, Slot(circuit, "nozzle"): option}
             mix, shot = mixture_of(case, circuit, choice), judged(case, choice, circuit)
             for span, spell in ((mix.hole_span_ms, shot.hole_ms), (mix.flood_span_ms, shot.flood_ms)):
                 assert (span[1] - span[0] if span else 0.0) == pytest.approx(spell.item(), abs=1e-6)
@@ -107,7 +108,7 @@ def test_every_size_stands_with_its_window_and_its_share_of_the_belief() -> None
     choice, belief = chosen(case, "front.nozzle=0.80mm"), prior(1.2, 0.2)
     windows = nozzle_windows(case, "front", choice, belief)
     sizes = [size.diameter_mm for size in windows.sizes]
-    kept = [option.figures for option in case.options["front.nozzle"] if option.work != "redrill"]
+    kept = [option.figures for option in case.options[SLOTS["front.nozzle"]] if option.work != "redrill"]
     assert sizes == sorted({n.diameter_mm for n in kept if isinstance(n, FittedNozzle) and n.style == "straight"})
     (marked,) = [size for size in windows.sizes if size.chosen]
     shot = judged(case, choice, with_windows=True)
@@ -120,8 +121,8 @@ def test_every_size_stands_with_its_window_and_its_share_of_the_belief() -> None
 
 def test_a_redrilled_nozzle_stands_among_the_sizes_if_it_is_chosen() -> None:
     case = example("tow-truck")
-    redrilled = next(option for option in case.options["front.nozzle"] if option.work == "redrill")
-    windows = nozzle_windows(case, "front", {**case.as_fitted, "front.nozzle": redrilled}, None)
+    redrilled = next(option for option in case.options[SLOTS["front.nozzle"]] if option.work == "redrill")
+    windows = nozzle_windows(case, "front", {**case.as_fitted, SLOTS["front.nozzle"]: redrilled}, None)
     (marked,) = [size for size in windows.sizes if size.chosen]
     assert isinstance(redrilled.figures, FittedNozzle) and marked.diameter_mm == redrilled.figures.diameter_mm
     others = nozzle_windows(case, "front", case.as_fitted, None).sizes
@@ -133,7 +134,7 @@ def test_a_lobe_is_shown_in_every_phase_with_what_idle_leaves() -> None:
     lift = lift_of(case, "front", case.as_fitted)
     assert [(phase.phase_deg, phase.chosen) for phase in lift.phases] == [(0, True), (6, False), (12, False)]
     table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()})
-    assert lift.phases[0].left_at_idle_percent == table["lobe"].lift_left_percent.item()
+    assert lift.phases[0].left_at_idle_percent == table.lobe.lift_left_percent.item()
     for phase in lift.phases:
         at_idle = float(np.interp(lift.idle_deg, lift.throttle_deg, phase.left_percent))
         assert at_idle == pytest.approx(phase.left_at_idle_percent, abs=1e-9)

@@ -9,6 +9,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
+from configurator.slots.slot import SLOTS
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOG = load_catalog(ROOT / "catalog")
@@ -35,11 +36,11 @@ def test_a_choice_looked_up_is_judged_as_one_worked_out(name: str, monkeypatch: 
 def test_an_option_of_nobodys_list_is_worked_out() -> None:
     case = Case.of(load_vehicle(ROOT / "catalog/examples/roadster.toml"), CATALOG)
     case.tabulated("front")
-    odd = case.as_fitted["front.nozzle"]
+    odd = case.as_fitted[SLOTS["front.nozzle"]]
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     bored = type(odd)(odd.label, odd.figures.resized(1.0), "none")  # type: ignore[union-attr]
     holes = [
-        float(case.columns("front", listed | {"front.nozzle": (option,)})["shot"].hole_ms.item())
+        float(case.columns("front", listed | {SLOTS["front.nozzle"]: (option,)}).shot.hole_ms.item())
         for option in (odd, bored)
     ]
     assert holes[0] != holes[1]

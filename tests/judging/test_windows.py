@@ -12,10 +12,11 @@ from configurator.judging.case import Case
 from configurator.physics import verdict
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.slots.columns import JudgedShots
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 STEP = 1.012
 """A little more than the ratio of neighbouring factors of the window's search (1.1 %)."""
-SLOTS = ("nozzle", "feed_screw", "pump", "lobe")
+
 CARS = {
     "truck": ("front", building.vehicle()),
     "heavy, tall gears": ("front", building.vehicle(driveline={"mass_kg": 3000, "overall_ratio": 4.0})),
@@ -50,10 +51,11 @@ def trial(name: str) -> Trial:
     circuit, car = CARS[name]
     sizes = [building.nozzle(size) for size in (0.70, 0.80, 0.81, 0.90, 1.00, 1.10)]
     case = building.case(car, building.catalog(nozzles=sizes, operations=[], spacers=[]))
-    window: JudgedShots = case.columns(circuit, case.options, with_windows=True)["shot"]
+    window: JudgedShots = case.columns(circuit, case.options, with_windows=True).shot
     places = [tuple(map(int, place[:4])) for place in np.argwhere(np.isfinite(window.hole_ms))]
     parts: list[list[Any]] = [
-        [case.options[f"{circuit}.{slot}"][place[axis]].figures for place in places] for axis, slot in enumerate(SLOTS)
+        [case.options[Slot(circuit, slot)][place[axis]].figures for place in places]
+        for axis, slot in enumerate(CIRCUIT_SLOTS)
     ]
     own = case.circuits[circuit]
     nozzles, screws, pumps, mounts = parts
@@ -102,12 +104,12 @@ def test_a_table_at_once_is_each_combination_by_itself(name: str) -> None:
     """Volume, spells and window do not depend on what else is worked out with them."""
     tried = trial(name)
     case, circuit = tried.case, tried.circuit
-    table: JudgedShots = case.columns(circuit, case.options, with_windows=True)["shot"]
+    table: JudgedShots = case.columns(circuit, case.options, with_windows=True).shot
     for place in tried.places[:: max(1, len(tried.places) // 5)]:
         listed = {slot: options[:1] for slot, options in case.options.items()}
-        for slot, index in zip(SLOTS, place, strict=True):
-            listed[f"{circuit}.{slot}"] = (case.options[f"{circuit}.{slot}"][index],)
-        alone = case.columns(circuit, listed, with_windows=True)["shot"]
+        for slot, index in zip(CIRCUIT_SLOTS, place, strict=True):
+            listed[Slot(circuit, slot)] = (case.options[Slot(circuit, slot)][index],)
+        alone = case.columns(circuit, listed, with_windows=True).shot
         for figure, one in vars(alone).items():
             of_many = getattr(table, figure)[place][0, 0]
             np.testing.assert_allclose(np.squeeze(one), of_many, rtol=1e-9, err_msg=figure)
@@ -119,7 +121,7 @@ def test_a_combination_meets_exactly_where_its_window_holds_f() -> None:
     limits = tried.case.catalog.limits
     seen: set[bool] = set()
     for factor in (0.5, 1.0, 1.6):
-        shot: JudgedShots = tried.case.at(factor).columns("front", tried.case.options)["shot"]
+        shot: JudgedShots = tried.case.at(factor).columns("front", tried.case.options).shot
         for place, low, high in zip(tried.places, tried.low, tried.high, strict=True):
             hole, flood = (float(spell[place][0, 0]) for spell in (shot.hole_ms, shot.flood_ms))
             meets = hole <= limits.hole_most_ms and flood <= limits.flood_most_ms

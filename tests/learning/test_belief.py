@@ -31,7 +31,7 @@ from configurator.learning.belief import (
     step_chances,
 )
 from configurator.physics import verdict
-from configurator.rules import CIRCUIT_SLOTS
+from configurator.slots.slot import CIRCUIT_SLOTS, SLOTS, Slot
 
 STOCK = catalog((*NOZZLES, nozzle(0.65), nozzle(0.85), nozzle(0.95)))
 DAY = datetime(2026, 5, 2, 10, 0, tzinfo=UTC)
@@ -54,7 +54,7 @@ def trial(word: str, strength: str = "clear", *, nozzle_mm: float = 0.8, number:
 def spells_on(factors: Any, nozzle_mm: float) -> tuple[Any, Any]:
     """Hole and flood [ms] at each factor, one at a time, as a check works them out."""
     at = fitted_with(nozzle_mm)
-    nozzle, screw, pump, lobe = (at.as_fitted[f"front.{slot}"].figures for slot in CIRCUIT_SLOTS)
+    nozzle, screw, pump, lobe = (at.as_fitted[Slot("front", slot)].figures for slot in CIRCUIT_SLOTS)
     circuit: Any = at.circuits["front"]
     shots = verdict.ShotFlows(
         circuit.flow_kg_s(circuit.deliver([nozzle], [screw], [pump], [lobe], np.zeros(1))), circuit.film_share([nozzle])
@@ -90,7 +90,7 @@ def test_spells_at_every_factor_are_those_of_a_check_at_that_factor() -> None:
 
 def test_spells_at_many_factors_do_not_depend_on_how_they_are_cut_into_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
     at = fitted_with(0.8)
-    choices = [at.as_fitted | {"front.nozzle": option} for option in at.options["front.nozzle"][:3]]
+    choices = [at.as_fitted | {SLOTS["front.nozzle"]: option} for option in at.options[SLOTS["front.nozzle"]][:3]]
     whole = spells_of(at, "front", choices)
     monkeypatch.setattr(verdict, "BLOCK", 100)
     assert np.array_equal(spells_of(at, "front", choices).hole_ms, whole.hole_ms)

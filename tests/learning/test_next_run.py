@@ -16,6 +16,7 @@ from configurator.judging.table import DEMAND
 from configurator.learning.belief import FACTORS, SCALE, Belief, belief_of, prior
 from configurator.learning.candidates import candidates, fitted_after, minutes_between
 from configurator.learning.next_run import COMEBACK_MIN, RUN_MIN, Field, expected_minutes, next_step
+from configurator.slots.slot import SLOTS
 
 STOCK = catalog((*NOZZLES, nozzle(0.75), nozzle(0.85), nozzle(0.95)))
 DAY = datetime(2026, 5, 2, 10, 0, tzinfo=UTC)
@@ -94,8 +95,11 @@ def test_dearer_spanner_work_is_chosen_only_for_what_it_brings() -> None:
 
 def test_minutes_between_combinations_are_the_labour_of_what_goes_in() -> None:
     at = truck()
-    other = at.as_fitted | {"front.nozzle": at.options["front.nozzle"][2], "front.lobe": at.options["front.lobe"][2]}
-    labour = other["front.nozzle"].labour_min + other["front.lobe"].labour_min
+    other = at.as_fitted | {
+        SLOTS["front.nozzle"]: at.options[SLOTS["front.nozzle"]][2],
+        SLOTS["front.lobe"]: at.options[SLOTS["front.lobe"]][2],
+    }
+    labour = other[SLOTS["front.nozzle"]].labour_min + other[SLOTS["front.lobe"]].labour_min
     assert minutes_between(at, [at.as_fitted, other]).tolist() == [[0.0, labour], [30.0, 0.0]]
 
 
@@ -121,7 +125,9 @@ def test_every_candidate_keeps_every_hard_rule_but_the_demand() -> None:
     checked = [c for c, ok in zip(found.choices, found.field.open, strict=True) if ok][::9]
     assert len(checked) > 5
     for choice in checked:
-        broken = [f.rule for f in findings(at, at.as_fitted | choice) if f.severity == "conflict" and f.holds is False]
+        broken = [
+            f.rule for f in findings(at, {**at.as_fitted, **choice}) if f.severity == "conflict" and f.holds is False
+        ]
         assert set(broken) <= set(DEMAND), broken
 
 
@@ -129,7 +135,7 @@ def test_nothing_is_drilled_for_a_trial() -> None:
     at = truck()
     found = candidates(at, belief_of(at, []), at.as_fitted)
     assert {option.work for choice in found.choices for option in choice.values()} == {"none", "fit", "rephase"}
-    assert any(option.work == "redrill" for option in at.options["front.nozzle"])
+    assert any(option.work == "redrill" for option in at.options[SLOTS["front.nozzle"]])
 
 
 def test_only_what_is_on_the_shelf() -> None:
@@ -147,20 +153,20 @@ def test_both_circuits_cannot_have_the_only_one_on_the_shelf() -> None:
         found = candidates(at, belief_of(at, []), at.as_fitted, {"straight-0.70": count})
         pairs = [
             ok for choice, ok in zip(found.choices, found.field.open, strict=True)
-            if choice["front.nozzle"].code == choice["rear.nozzle"].code == "straight-0.70"
+            if choice[SLOTS["front.nozzle"]].code == choice[SLOTS["rear.nozzle"]].code == "straight-0.70"
         ]  # fmt: skip
         assert pairs and any(pairs) is both
 
 
 def test_the_last_run_says_what_sits_in_the_car() -> None:
     at = truck()
-    other = at.as_fitted | {"front.nozzle": at.options["front.nozzle"][3]}
+    other = at.as_fitted | {SLOTS["front.nozzle"]: at.options[SLOTS["front.nozzle"]][3]}
     first, second = runs(at, ("stumble", "clear"), ("stumble", "clear"))
     swapped = trial_of(at, DAY + timedelta(days=1), Felt(word="stumble"), Conditions(), choice=other)
     assert fitted_after(at, [first, swapped, second]) == other
     assert fitted_after(at, [first, swapped.model_copy(update={"undone": True})]) == at.as_fitted
     report = what_next(at, [first, swapped])
-    assert all(change.from_ != at.as_fitted["front.nozzle"].label for change in report.changes)
+    assert all(change.from_ != at.as_fitted[SLOTS["front.nozzle"]].label for change in report.changes)
 
 
 def test_nothing_to_try_is_an_answer() -> None:

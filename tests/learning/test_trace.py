@@ -65,7 +65,7 @@ def test_a_mixture_comes_back_from_behind_the_sensor() -> None:
 def test_with_one_circuit_the_engines_mixture_is_the_circuits(name: str) -> None:
     """Spells are those of the shot that the rules judge by."""
     case = example(name)
-    table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()})["shot"]
+    table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()}).shot
     model = truth(name)
     assert (model.hole_ms, model.flood_ms) == pytest.approx((table.hole_ms.item(), table.flood_ms.item()), abs=1e-9)
 

@@ -16,6 +16,7 @@ from configurator.judging.demand import Circuit
 from configurator.physics import verdict
 from configurator.physics.spells import Level, Levels, ShotFlows, longest_spells, mixture, mixtures
 from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 EXAMPLES = (("roadster", "front"), ("tow-truck", "front"), ("van", "front"), ("hill-climber", "front"),
             ("hill-climber", "rear"))  # fmt: skip
@@ -58,7 +59,7 @@ def everything(name: str) -> tuple[Circuit, ShotFlows]:
     """A car's circuit with the shots of random combinations of its parts."""
     circuit, case, own = CARS[name]()
     chance = np.random.default_rng(20)
-    lists: list[Any] = [case.options[f"{own}.{slot}"] for slot in ("nozzle", "feed_screw", "pump", "lobe")]
+    lists: list[Any] = [case.options[Slot(own, slot)] for slot in ("nozzle", "feed_screw", "pump", "lobe")]
     parts: list[list[Any]] = [[], [], [], []]
     while len(parts[0]) < 1500:
         picked: list[Any] = [options[int(chance.integers(len(options)))].figures for options in lists]
@@ -205,7 +206,7 @@ def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_narrow_window_with_a_hole_to_both_sides() -> None:
     """In the van some combinations have a hole at every level that is looked at first, and none in between."""
     circuit, case, name = CARS["van, front"]()
-    table = case.columns(name, case.options, with_windows=True)["shot"]
+    table = case.columns(name, case.options, with_windows=True).shot
     narrow = table.window_high < table.window_low * np.sqrt(2.0)
     low, high = table.window_low[narrow], table.window_high[narrow]
     coarse = FACTORS[:: verdict.COARSE_STEP]
@@ -215,8 +216,7 @@ def test_a_narrow_window_with_a_hole_to_both_sides() -> None:
     found = 0
     for place in places:
         parts: list[Any] = [
-            case.options[f"{name}.{slot}"][int(place[axis])].figures
-            for axis, slot in enumerate(("nozzle", "feed_screw", "pump", "lobe"))
+            case.options[Slot(name, slot)][int(place[axis])].figures for axis, slot in enumerate(CIRCUIT_SLOTS)
         ]
         if found == 0 and table.window_low[tuple(place)] < 0.48:
             shot = circuit.deliver(parts[:1], parts[1:2], parts[2:3], parts[3:], np.zeros(1))

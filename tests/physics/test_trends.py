@@ -19,6 +19,7 @@ from configurator.judging.case import Case
 from configurator.physics import verdict
 from configurator.slots.columns import JudgedShots, Lobes, Mount
 from configurator.slots.options import Option
+from configurator.slots.slot import SLOTS
 
 SWEEP_MM = np.arange(0.40, 1.301, 0.005)
 WIDE = {"feed_screw": "screw-free", "lobe": "lobe-high"}
@@ -32,13 +33,14 @@ def truck(front: dict[str, Any] | None = None, **tables: Any) -> Case:
 def shots(case: Case, nozzles_mm: Sequence[float] = (), style: str = "straight", **parts: int) -> JudgedShots:
     """Shots of the fitted circuit for a sweep of orifices, other slots by place in their lists; shape (n,)."""
     listed = {slot: options[:1] for slot, options in case.options.items()}
-    for slot, place in parts.items():
-        listed[f"front.{slot}"] = (case.options[f"front.{slot}"][place],)
+    for name, place in parts.items():
+        slot = SLOTS[f"front.{name}"]
+        listed[slot] = (case.options[slot][place],)
     if len(nozzles_mm):
-        listed["front.nozzle"] = tuple(
+        listed[SLOTS["front.nozzle"]] = tuple(
             Option("", FittedNozzle(diameter_mm=float(d), style=style, length_mm=3.0), "none") for d in nozzles_mm
         )
-    found: JudgedShots = case.columns("front", listed, with_windows=True)["shot"]
+    found: JudgedShots = case.columns("front", listed, with_windows=True).shot
     return JudgedShots(**{name: np.asarray(value).reshape(-1) for name, value in vars(found).items()})
 
 
@@ -80,10 +82,10 @@ def least_volume_cc(case: Case, nozzle_mm: float) -> float:
     lobes = [building.lobe("tried", float(lift), lever="long", phases_deg=(0.0,)) for lift in lifts]
     listed = {slot: options[:1] for slot, options in case.options.items()}
     nozzle = FittedNozzle(diameter_mm=nozzle_mm, style="straight", length_mm=3.0)
-    listed["front.nozzle"] = (Option("", nozzle, "none"),)
-    listed["front.pump"] = (Option("", pump, "none"),)
-    listed["front.lobe"] = tuple(Option("", Mount(lobe, 0.0), "none") for lobe in lobes)
-    found: JudgedShots = case.columns("front", listed)["shot"]
+    listed[SLOTS["front.nozzle"]] = (Option("", nozzle, "none"),)
+    listed[SLOTS["front.pump"]] = (Option("", pump, "none"),)
+    listed[SLOTS["front.lobe"]] = tuple(Option("", Mount(lobe, 0.0), "none") for lobe in lobes)
+    found: JudgedShots = case.columns("front", listed).shot
     meets = found.hole_ms.ravel() <= case.catalog.limits.hole_most_ms
     assert meets.any() and not meets[0], "the lobes tried must hold the answer"
     return float(found.volume_cc.ravel()[np.argmax(meets)])
@@ -116,7 +118,7 @@ def test_a_converter_that_lets_the_engine_flare_wants_more_volume_and_the_larger
 
 def test_a_faster_idle_leaves_less_shot_in_an_early_phase_and_a_later_phase_gives_it_back() -> None:
     cars = [truck(engine={"idle_rpm": idle_rpm}) for idle_rpm in (650, 850, 1050)]
-    mounts = [option.label for option in cars[0].options["front.lobe"]]
+    mounts = [option.label for option in cars[0].options[SLOTS["front.lobe"]]]
     late = mounts.index("lobe-high at 8 deg")
     early_left, late_left = ([_lift_left(case, place) for case in cars] for place in (0, late))
     assert rises(early_left[::-1])
@@ -127,8 +129,8 @@ def test_a_faster_idle_leaves_less_shot_in_an_early_phase_and_a_later_phase_give
 
 def _lift_left(case: Case, place: int) -> float:
     listed = {slot: options[:1] for slot, options in case.options.items()}
-    listed["front.lobe"] = (case.options["front.lobe"][place],)
-    lobes: Lobes = case.columns("front", listed)["lobe"]
+    listed[SLOTS["front.lobe"]] = (case.options[SLOTS["front.lobe"]][place],)
+    lobes: Lobes = case.columns("front", listed).lobe
     return float(lobes.lift_left_percent.ravel()[0])
 
 

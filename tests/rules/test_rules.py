@@ -7,7 +7,7 @@ unless a test says otherwise.
 import itertools
 from collections.abc import Mapping
 from dataclasses import fields, replace
-from typing import Any
+from typing import Any, get_type_hints
 
 import building
 import numpy as np
@@ -18,12 +18,14 @@ from configurator.car.facts import CarFacts, CircuitFacts, JobFacts
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.files.declared import BASES
 from configurator.judging.findings import finding, findings
-from configurator.rules import CIRCUIT_SLOTS, DERIVED_SLOTS, RULES, SHARED_SLOTS, Rule
+from configurator.rules import RULES, Rule
+from configurator.rules.figures import JudgedFigures
+from configurator.rules.rule import RULE_SLOTS
 from configurator.slots.columns import FeedScrews, JudgedShots, Lobes, Nozzles, PadReliefs, Pumps, Spacers
+from configurator.slots.slot import AXES
 from configurator.units.units import parse_diameter_mm
 
 SHIPPED = load_catalog(shipped_catalog_dir())
-AXES = (*CIRCUIT_SLOTS, *SHARED_SLOTS)
 PLAIN: dict[str, dict[str, Any]] = {
     "nozzle": {"diameter_mm": 0.8, "stamped_mm": 0.8, "length_mm": 3.0, "orifices": 2.0, "aimed": 0.0,
                "redrilled": 0.0, "measured": 0.0},
@@ -51,7 +53,7 @@ KINDS: dict[str, type] = {
 }  # fmt: skip
 
 
-def columns(limits: Any = None, /, **overruled: Mapping[str, Any]) -> dict[str, Any]:
+def columns(limits: Any = None, /, **overruled: Mapping[str, Any]) -> JudgedFigures:
     """Columns of a plain combination with some figures overruled: columns(nozzle={"diameter_mm": [0.8, 0.9]})."""
     made: dict[str, Any] = {"limits": limits or building.limits()}
     for name, plain in PLAIN.items():
@@ -59,7 +61,7 @@ def columns(limits: Any = None, /, **overruled: Mapping[str, Any]) -> dict[str, 
         if name not in ("facts", "car", "job"):
             figures = {key: np.asarray(value) for key, value in figures.items()}
         made[name] = KINDS[name](**figures)
-    return made
+    return JudgedFigures(**made)
 
 
 Figures = dict[str, dict[str, Any]]
@@ -156,7 +158,10 @@ def test_a_rule_says_all_that_docs_and_findings_need(rule: Rule) -> None:
     assert rule.statement.endswith(".") and len(rule.statement) > 20
     assert rule.mend and rule.unit and rule.severity in ("conflict", "warning", "note")
     assert set(rule.circuit_slots()) <= set(AXES), "slots are those of a circuit or of the car"
-    assert set(rule.slots) <= {*AXES, *DERIVED_SLOTS}
+    assert set(rule.slots) <= set(RULE_SLOTS)
+    fields_there = get_type_hints(JudgedFigures)
+    asked = get_type_hints(rule.reads)
+    assert {name: asked[name] for name in rule.needs} == {name: fields_there[name] for name in rule.needs}
     said = rule.says.format(value=1.25, limit=2.5)
     assert "{" not in said and said != rule.statement
     if rule.limit:
@@ -272,17 +277,16 @@ def test_a_table_by_broadcasting_equals_one_combination_at_a_time(rule: Rule) ->
     """Two options a slot, those of the passing and of the failing case; 64 combinations at once and one by one."""
     passing, failing = CASES[rule.id]
     pairs = [columns(**(failing | passing)), columns(**failing)]
-    for name in ("facts", "car", "job", "limits"):
-        pairs[0][name] = pairs[1][name]
-    table = dict(pairs[1])
+    columns_of: dict[str, Any] = {}
     for axis, slot in enumerate(AXES):
-        both = {item.name: np.array([getattr(pair[slot], item.name) for pair in pairs]) for item in fields(KINDS[slot])}
-        table[slot] = KINDS[slot](**both).along(axis, len(AXES))
-    shot = {item.name: np.array([getattr(p["shot"], item.name) for p in pairs]) for item in fields(JudgedShots)}
+        own = [getattr(pair, slot) for pair in pairs]
+        both = {item.name: np.array([getattr(one, item.name) for one in own]) for item in fields(KINDS[slot])}
+        columns_of[slot] = KINDS[slot](**both).along(axis, len(AXES))
+    shot = {item.name: np.array([getattr(pair.shot, item.name) for pair in pairs]) for item in fields(JudgedShots)}
     cube = [np.broadcast_to(x.reshape(2, 1, 1, 1, 1, 1), (2, 2, 2, 2, 1, 1)) for x in shot.values()]
-    table["shot"] = JudgedShots(**dict(zip(shot, cube, strict=True)))
+    table = replace(pairs[1], shot=JudgedShots(**dict(zip(shot, cube, strict=True))), **columns_of)
     at_once = np.broadcast_to(rule.margin(table), (2,) * len(AXES))
     for place in itertools.product((0, 1), repeat=len(AXES)):
-        single = dict(pairs[1]) | {slot: pairs[index][slot] for slot, index in zip(AXES, place, strict=True)}
-        single["shot"] = pairs[place[0]]["shot"]
+        parts: dict[str, Any] = {slot: getattr(pairs[at], slot) for slot, at in zip(AXES, place, strict=True)}
+        single = replace(pairs[1], shot=pairs[place[0]].shot, **parts)
         assert at_once[place] == rule.margin(single)

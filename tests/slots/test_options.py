@@ -13,6 +13,7 @@ from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.slots.columns import Mount
 from configurator.slots.options import Offered, Option
+from configurator.slots.slot import CIRCUIT_SLOTS, SLOTS, Slot
 
 SEEDS = range(4)
 each_seed = pytest.mark.parametrize("seed", SEEDS)
@@ -57,15 +58,19 @@ def test_options_are_of_one_kind_exactly_if_they_are_alike_in_all_but_code_price
 def test_a_slot_lists_what_is_fitted_then_the_catalogue_in_its_order_then_what_work_makes(seed: int) -> None:
     case = case_of_many(seed)
     stock = case.catalog
-    redrilled = [option.label for option in case.options["front.nozzle"] if option.work == "redrill"]
+    redrilled = [option.label for option in case.options[SLOTS["front.nozzle"]] if option.work == "redrill"]
     sizes = [code for code in stock.nozzles if code != "straight-0.80"]
     assert redrilled
-    assert [o.code for o in case.options["front.nozzle"]] == ["straight-0.80", *sizes, *["redrill"] * len(redrilled)]
+    assert [o.code for o in case.options[SLOTS["front.nozzle"]]] == [
+        "straight-0.80",
+        *sizes,
+        *["redrill"] * len(redrilled),
+    ]
     lobes = [(code, at) for code, lobe in stock.lobes.items() if code != "lobe-mid" for at in lobe.phases_deg]
     fitted = [("lobe-mid", 0.0), ("lobe-mid", 8.0)]
-    mounts = [(o.code, o.figures.phase_deg) for o in case.options["front.lobe"] if isinstance(o.figures, Mount)]
+    mounts = [(o.code, o.figures.phase_deg) for o in case.options[SLOTS["front.lobe"]] if isinstance(o.figures, Mount)]
     assert mounts == fitted + lobes
-    for slot, family in (("front.pump", stock.pumps), ("front.feed_screw", stock.feed_screws)):
+    for slot, family in ((SLOTS["front.pump"], stock.pumps), (SLOTS["front.feed_screw"], stock.feed_screws)):
         now = case.as_fitted[slot].code
         assert [o.code for o in case.options[slot]] == [now, *(code for code in family if code != now)]
 
@@ -97,8 +102,8 @@ def test_every_option_has_its_kind_looked_up_and_a_stranger_has_none() -> None:
     case = case_of_many(1)
     for slot, offered in case.options.items():
         assert [offered.kind_of(option) for option in offered] == offered.kind.tolist(), slot
-    pumps = case.options["front.pump"]
-    assert pumps.kind_of(case.options["spacer"][0]) is None
+    pumps = case.options[SLOTS["front.pump"]]
+    assert pumps.kind_of(case.options[SLOTS["spacer"]][0]) is None
     twin = Option(pumps[1].label, pumps[1].figures, "fit", pumps[1].code)
     assert pumps.kind_of(twin) is None, "made by somebody else: nothing is known of it"
 
@@ -107,7 +112,7 @@ def test_the_part_that_is_fitted_is_not_offered_again_and_its_kind_may_be_gone()
     case = building.case()
     fitted = building.case(building.vehicle(front={"pump": "pump-large", "lobe": "lobe-long", "phase_deg": 4}))
     fitted = Case.of(fitted.vehicle, case.catalog)
-    for slot, code in (("front.pump", "pump-large"), ("front.lobe", "lobe-long")):
+    for slot, code in ((SLOTS["front.pump"], "pump-large"), (SLOTS["front.lobe"], "lobe-long")):
         offered = fitted.options[slot]
         assert [option.work for option in offered if option.code == code] == ["none"]
         assert len(offered.kinds) == len(offered) and offered.kind.tolist() == list(range(len(offered)))
@@ -118,9 +123,9 @@ def test_the_part_that_is_fitted_is_not_offered_again_and_its_kind_may_be_gone()
 def test_vehicles_share_the_options_of_their_catalogue_and_none_is_made_before_it_is_asked_for() -> None:
     stock = case_of_many(2).catalog
     one, other = (Case.of(building.vehicle(engine={"idle_rpm": rpm}), stock) for rpm in (650, 900))
-    pumps, others = one.options["front.pump"], other.options["front.pump"]
+    pumps, others = one.options[SLOTS["front.pump"]], other.options[SLOTS["front.pump"]]
     assert pumps[2] is others[2] and pumps[0] is not others[0]
-    nozzles = one.options["front.nozzle"]
+    nozzles = one.options[SLOTS["front.nozzle"]]
     before = len(nozzles._stock._made)
     assert nozzles[5] is nozzles[5] and len(nozzles._stock._made) == before + 1
 
@@ -130,10 +135,8 @@ def test_what_is_tabulated_is_once_a_kind_and_holds_for_every_part_of_it(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     case, fresh = case_of_many(seed), case_of_many(seed)
-    shot = case.tabulated("front")["shot"]
-    assert shot.hole_ms.shape[:4] == tuple(
-        len(case.on_offer[f"front.{slot}"]) for slot in ("nozzle", "feed_screw", "pump", "lobe")
-    )
+    shot = case.tabulated("front").shot
+    assert shot.hole_ms.shape[:4] == tuple(len(case.on_offer[Slot("front", slot)]) for slot in CIRCUIT_SLOTS)
     for step in range(1, 6):
         places = {slot: (3 * step) % len(offered) for slot, offered in case.options.items()}
         found = findings(fresh, {slot: fresh.options[slot][place] for slot, place in places.items()})
@@ -143,7 +146,7 @@ def test_what_is_tabulated_is_once_a_kind_and_holds_for_every_part_of_it(
 
 
 def test_a_plain_list_is_offered_as_kinds_of_its_own() -> None:
-    options = tuple(case_of_many(0).options["front.pump"])
+    options = tuple(case_of_many(0).options[SLOTS["front.pump"]])
     offered = Offered.of(options)
     assert offered.kinds == tuple(offered) == options and offered.kind.tolist() == list(range(len(options)))
     assert Offered.of(offered) is offered

@@ -13,28 +13,29 @@ from configurator.judging.band import band_of
 from configurator.judging.case import BEYOND_ASSUMED_RANGE, Case
 from configurator.physics.assumptions import Assumptions
 from configurator.slots.columns import Mount
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import pick, read_wishes
 from configurator.views.pictures import save_bands
 
 
-def picked(case: Case, *words: str) -> dict[str, int]:
+def picked(case: Case, *words: str) -> dict[Slot, int]:
     return pick(case.options, read_wishes(case.options, [], list(words), []))
 
 
 def test_a_code_means_a_new_part_where_the_fitted_one_measures_otherwise() -> None:
     case = building.case(building.vehicle(front={"nozzle": "straight-0.80", "nozzle_measured": "0.84 mm"}))
-    chosen = case.options["front.nozzle"][picked(case, "front.nozzle=straight-0.80")["front.nozzle"]]
+    chosen = case.options[SLOTS["front.nozzle"]][picked(case, "front.nozzle=straight-0.80")[SLOTS["front.nozzle"]]]
     assert chosen.changed and isinstance(chosen.figures, FittedNozzle) and chosen.figures.diameter_mm == 0.80
     true_to_its_code = building.case(building.vehicle(front={"nozzle": "straight-0.80"}))
-    assert picked(true_to_its_code, "front.nozzle=straight-0.80")["front.nozzle"] == 0
+    assert picked(true_to_its_code, "front.nozzle=straight-0.80")[SLOTS["front.nozzle"]] == 0
 
 
 def test_a_phase_alone_means_the_fitted_lobe() -> None:
     case = building.case(building.vehicle())
-    fitted = case.as_fitted["front.lobe"].figures
+    fitted = case.as_fitted[SLOTS["front.lobe"]].figures
     assert isinstance(fitted, Mount) and len(fitted.lobe.phases_deg) > 1
     for phase in fitted.lobe.phases_deg:
-        figures = case.options["front.lobe"][picked(case, f"front.phase={phase:g}")["front.lobe"]].figures
+        figures = case.options[SLOTS["front.lobe"]][picked(case, f"front.phase={phase:g}")[SLOTS["front.lobe"]]].figures
         assert isinstance(figures, Mount) and (figures.lobe, figures.phase_deg) == (fitted.lobe, phase)
     with pytest.raises(BadInput, match=r"front\.lobe.*'59'"):
         picked(case, "front.phase=59")
@@ -43,7 +44,7 @@ def test_a_phase_alone_means_the_fitted_lobe() -> None:
 @pytest.mark.parametrize("size", ["0.80mm", "31.5thou", "0.0315 in"])
 def test_a_size_may_be_typed_in_any_unit(size: str) -> None:
     case = building.case(building.vehicle())
-    figures = case.options["front.nozzle"][picked(case, f"front.nozzle={size}")["front.nozzle"]].figures
+    figures = case.options[SLOTS["front.nozzle"]][picked(case, f"front.nozzle={size}")[SLOTS["front.nozzle"]]].figures
     assert isinstance(figures, FittedNozzle) and figures.diameter_mm == pytest.approx(0.80, abs=0.013)
 
 
@@ -57,7 +58,7 @@ def test_an_assumed_figure_far_outside_its_range_is_refused(name: str) -> None:
     for value in (meta["low"] - 0.99 * room, meta["high"] + 0.99 * room):
         case = building.case(building.vehicle(assumed={name: value}))
         listed = {slot: (option,) for slot, option in case.as_fitted.items()}
-        assert case.columns("front", listed)["shot"].hole_ms.item() >= 0.0
+        assert case.columns("front", listed).shot.hole_ms.item() >= 0.0
 
 
 def test_a_picture_may_be_read_by_whom_the_user_lets_read(tmp_path: Path) -> None:
@@ -80,6 +81,6 @@ def test_of_two_slots_with_wishes_at_odds_the_first_named_is_told() -> None:
 
 
 def _phases(case: Case) -> tuple[float, ...]:
-    fitted = case.as_fitted["front.lobe"].figures
+    fitted = case.as_fitted[SLOTS["front.lobe"]].figures
     assert isinstance(fitted, Mount)
     return fitted.lobe.phases_deg

@@ -26,6 +26,7 @@ from small_choices import (
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import GOALS as ALL_GOALS
 from configurator.solver.model import EXACT, ChoiceModel, Solution, best, packs
 from configurator.solver.problem import Constraint, Problem, problem_of, undominated
@@ -95,7 +96,7 @@ def test_the_next_best_of_another_kind_leaves_out_some_of_the_work(problem: Prob
     assert first is not None
     done = {slot: problem.options[slot][i].work for slot, i in first.chosen.items()}
 
-    def differs(chosen: dict[str, int]) -> bool:
+    def differs(chosen: dict[Slot, int]) -> bool:
         return any(problem.options[s][chosen[s]].work != work for s, work in done.items() if work != "none")
 
     others = [chosen for chosen in every_choice(problem) if is_allowed(problem, chosen) and differs(chosen)]
@@ -128,8 +129,8 @@ def test_choices_beyond_one_pack_are_still_exact() -> None:
     """Two circuits of many options: the goals fill several packs. Each pinned option is chosen, or nothing fits it."""
     problem = problem_of(many_options(), [])
     assert len(packs(ChoiceModel(problem, problem.constraints).goals(GOALS))) > 1
-    for slot in ("front.nozzle", "rear.nozzle", "rear.pump"):
-        for index in range(len(problem.options[slot]))[:: 1 if slot == "rear.pump" else 9]:
+    for slot in (SLOTS["front.nozzle"], SLOTS["rear.nozzle"], SLOTS["rear.pump"]):
+        for index in range(len(problem.options[slot]))[:: 1 if slot == SLOTS["rear.pump"] else 9]:
             only = np.arange(len(problem.options[slot])) == index
             pinned = replace(problem, constraints=(*problem.constraints, Constraint("", "", (slot,), only, 1.0 - only)))
             hard = [c for c in pinned.constraints if not c.advice]

@@ -16,6 +16,7 @@ from small_choices import GOALS, JOINTS_OF, small_choices, tight_choices, worth
 
 from configurator.car.fitted import FittedNozzle
 from configurator.slots.options import Option
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import read_wishes
 from configurator.solver.model import ChoiceModel, best
 from configurator.solver.problem import Problem, problem_of, undominated
@@ -52,7 +53,7 @@ def facts_of(problem: Problem, order: Sequence[str]) -> str:
     lines += [f"gasket(j({circuit},{joint}),{price})." for joint, price in problem.gasket_price.items()
               for circuit in ("front", "rear", "car")]  # fmt: skip
     for pump, others in itertools.product(problem.options, repeat=2):
-        if pump.endswith(".pump") and others != pump and others.split(".")[0] == pump.split(".")[0]:
+        if pump.name == "pump" and others != pump and others.circuit == pump.circuit:
             for (k, box), (i, part) in itertools.product(*(enumerate(problem.options[s]) for s in (pump, others))):
                 if k and part.work == "fit" and part.code in box.comes_with:
                     lines.append(f"box({slots[pump]},{k},{slots[others]},{i}).")
@@ -66,15 +67,16 @@ def facts_of(problem: Problem, order: Sequence[str]) -> str:
     return "\n".join(lines)
 
 
-def _facts_of_option(slot: str, name: str, index: int, option: Option) -> list[str]:
-    circuit, _, bare = slot.rpartition(".")
+def _facts_of_option(slot: Slot, name: str, index: int, option: Option) -> list[str]:
     costs = {
         "changes": int(index > 0), "permanent": int(option.work in ("redrill", "relieve")),
         "nozzle": _size_um(option), "price": option.price, "labour": option.labour_min,
     }  # fmt: skip
     lines = [f"option({name},{index})."] + [f"cost({goal},{name},{index},{cost})." for goal, cost in costs.items()]
     if index:
-        lines += [f"opens({name},{index},j({circuit or 'car'},{joint}))." for joint in JOINTS_OF.get(bare, ())]
+        lines += [
+            f"opens({name},{index},j({slot.circuit or 'car'},{joint}))." for joint in JOINTS_OF.get(slot.name, ())
+        ]
     return lines
 
 

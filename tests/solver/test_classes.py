@@ -7,8 +7,9 @@ from small_choices import GOALS, labels
 
 from configurator.advice.availability import Availability
 from configurator.judging.case import Case
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import Wish
-from configurator.solver.classes import choice_of, classes_of
+from configurator.solver.classes import classes_of, worth_choosing
 from configurator.solver.model import ChoiceModel, best
 from configurator.solver.optimum import Chooser
 from configurator.solver.problem import problem_of, undominated
@@ -23,7 +24,7 @@ def drawn_wishes(case: Case, seed: int, count: int, most: float = 0.8) -> list[W
     slots = [slot for slot, offered in case.options.items() if len(offered) > 3]
     wishes = []
     for number in range(count):
-        slot = str(dice.choice(slots))
+        slot = slots[dice.integers(len(slots))]
         allowed = np.flatnonzero(dice.random(len(case.options[slot])) < dice.uniform(0.2, most))
         wishes.append(Wish(f"wish {number}", slot, frozenset(map(int, allowed))))
     return wishes
@@ -34,7 +35,7 @@ def drawn_wishes(case: Case, seed: int, count: int, most: float = 0.8) -> list[W
 def test_the_best_of_the_classes_is_the_best_of_all_parts_in_every_order(seed: int, count: int) -> None:
     case = case_of_many(seed)
     wishes = drawn_wishes(case, seed, count)
-    full, classes = problem_of(case, wishes), choice_of(case, wishes)
+    full, classes = problem_of(case, wishes), worth_choosing(case, wishes)
     assert sum(map(len, classes.options.values())) < sum(map(len, full.options.values()))
     for first in GOALS:
         order = [first, *(goal for goal in GOALS if goal != first)]
@@ -80,7 +81,7 @@ def test_a_pin_on_the_dearer_of_two_alike_costs_what_that_one_costs(seed: int) -
     case = case_of_many(seed)
     engine, free = Availability.of(case), Availability.of(case).report().slots
     seen = 0
-    for slot in ("front.nozzle", "front.pump", "spacer"):
+    for slot in (SLOTS["front.nozzle"], SLOTS["front.pump"], SLOTS["spacer"]):
         offered = case.options[slot]
         for kind in range(len(offered.kinds)):
             members = sorted(np.flatnonzero(offered.kind == kind).tolist(), key=lambda at: offered[at].price)
@@ -103,11 +104,12 @@ def test_standings_as_arrays_say_what_the_report_says(seed: int) -> None:
     case = case_of_many(seed)
     engine, pins = Availability.of(case), drawn_wishes(case, seed, 1)
     found, reasons = engine.standings(pins), engine.clashes(pins)
-    for slot in engine.report(pins).slots:
-        own, classes = found[slot.slot], engine.classes[slot.slot]
-        for place, standing in enumerate(slot.options):
+    for told in engine.report(pins).slots:
+        slot = SLOTS[told.slot]
+        own, classes = found[slot], engine.classes[slot]
+        for place, standing in enumerate(told.options):
             assert own.possible[place] == (standing.state != "impossible")
-            assert reasons[slot.slot][classes.number[place]] == standing.clash
+            assert reasons[slot][classes.number[place]] == standing.clash
             if own.possible[place]:
                 assert (own.price[place] / 100, own.labour_min[place]) == (standing.price, standing.labour_min)
                 assert own.further[place] == len(standing.with_changes)
@@ -116,26 +118,26 @@ def test_standings_as_arrays_say_what_the_report_says(seed: int) -> None:
 def test_a_part_alone_is_told_without_a_word_on_the_others() -> None:
     case = case_of_many(3)
     engine = Availability.of(case)
-    slot, places = "front.pump", frozenset({0, 2})
+    slot, places = SLOTS["front.pump"], frozenset({0, 2})
     whole, some = engine.report([], [slot]), engine.why(case, slot, places)
     assert some == whole.only(places) and len(some.slots[0].options) == 2
 
 
 def test_a_wish_that_parts_a_kind_parts_its_class_and_a_box_does_too() -> None:
     case = case_of_many(2)
-    offered = case.options["front.nozzle"]
+    offered = case.options[SLOTS["front.nozzle"]]
     kind = max(range(len(offered.kinds)), key=lambda one: len(offered.of_kind(one)))
     members = np.flatnonzero(offered.kind == kind).tolist()
-    wish = Wish("one of them", "front.nozzle", frozenset(members[:1]))
-    free, parted = classes_of(case, [])["front.nozzle"], classes_of(case, [wish])["front.nozzle"]
+    wish = Wish("one of them", SLOTS["front.nozzle"], frozenset(members[:1]))
+    free, parted = classes_of(case, [])[SLOTS["front.nozzle"]], classes_of(case, [wish])[SLOTS["front.nozzle"]]
     assert len({free.number[place] for place in members}) == 1
     assert [parted.number[place] == parted.number[members[0]] for place in members] == [True] + [False] * (
         len(members) - 1
     )
-    screws = classes_of(case, [])["front.feed_screw"]
-    (boxed,) = case.options["front.feed_screw"].of_code("screw-free")
+    screws = classes_of(case, [])[SLOTS["front.feed_screw"]]
+    (boxed,) = case.options[SLOTS["front.feed_screw"]].of_code("screw-free")
     assert (screws.number == screws.number[boxed]).sum() == 1
-    pumps = classes_of(case, [])["front.pump"]
+    pumps = classes_of(case, [])[SLOTS["front.pump"]]
     brings = [bool(option.comes_with) for option in pumps.offered]
     assert not {n for n, b in zip(pumps.number, brings, strict=True) if b} & {
         n for n, b in zip(pumps.number, brings, strict=True) if not b

@@ -15,6 +15,7 @@ from configurator.advice.propose import ProposalRequest, propose
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import read_wishes
 from configurator.solver.problem import Constraint, Problem, problem_of, undominated
 
@@ -195,8 +196,8 @@ def test_a_demand_that_nothing_meets_gives_way_by_the_nearest_miss_of_all_parts(
     )  # fmt: skip
     case = building.case(building.vehicle(front={"nozzle": "straight-0.40"}), stock)
     holes = {}
-    for option in case.options["front.nozzle"]:
-        report = findings(case, case.as_fitted | {"front.nozzle": option})
+    for option in case.options[SLOTS["front.nozzle"]]:
+        report = findings(case, case.as_fitted | {SLOTS["front.nozzle"]: option})
         (hole,) = [f.margin for f in report if f.rule == "shot-covers-the-hole"]
         holes[option.code] = -(hole or 0.0)
     assert 0 < holes["straight-0.50"] < holes["straight-0.40"]

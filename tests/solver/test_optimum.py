@@ -15,10 +15,11 @@ from small_choices import GOALS, best_by_hand, labels, small_choices, tight_choi
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import read_wishes
 from configurator.solver import optimum
 from configurator.solver.blocks import Blocks
-from configurator.solver.classes import choice_of
+from configurator.solver.classes import worth_choosing
 from configurator.solver.model import ChoiceModel, Solution, best
 from configurator.solver.optimum import Chooser, Optimum, anything_fits, work_of
 from configurator.solver.problem import Constraint, Problem, undominated
@@ -87,11 +88,11 @@ def test_on_the_examples_the_sweep_and_cp_sat_choose_the_same_whatever_goal_is_f
     case = example(name)
     order = [first, *(goal for goal in GOALS if goal != first)]
     for words in WISHES.values():
-        problem = undominated(choice_of(case, read_wishes(case.options, *words)))
+        problem = undominated(worth_choosing(case, read_wishes(case.options, *words)))
         found = Chooser(problem).best(order)
         assert found == by_cp_sat(problem, order)
         if found is not None:
-            _the_same_of_another_kind(choice_of(case, read_wishes(case.options, *words)), order)
+            _the_same_of_another_kind(worth_choosing(case, read_wishes(case.options, *words)), order)
 
 
 def _the_same_of_another_kind(problem: Problem, order: list[str]) -> None:
@@ -110,12 +111,12 @@ def _the_same_of_another_kind(problem: Problem, order: list[str]) -> None:
 
 
 def test_what_is_too_large_for_a_sweep_is_left_to_cp_sat(monkeypatch: pytest.MonkeyPatch) -> None:
-    problem = choice_of(example("tow-truck"), [])
+    problem = worth_choosing(example("tow-truck"), [])
     swept = Chooser(problem).best(GOALS)
     assert swept is not None
     hard = replace(problem, constraints=tuple(c for c in problem.constraints if not c.advice))
-    none = np.zeros(len(problem.options["spacer"]), dtype=bool)
-    shut = replace(hard, constraints=(*hard.constraints, Constraint("", "", ("spacer",), none, 1.0 - none)))
+    none = np.zeros(len(problem.options[SLOTS["spacer"]]), dtype=bool)
+    shut = replace(hard, constraints=(*hard.constraints, Constraint("", "", (SLOTS["spacer"],), none, 1.0 - none)))
     fits = anything_fits(hard), anything_fits(shut)
     asked = []
     monkeypatch.setattr(optimum, "MOST_CELLS", 10)
@@ -131,7 +132,7 @@ def test_what_is_too_large_for_a_sweep_is_left_to_cp_sat(monkeypatch: pytest.Mon
 
 
 def test_effort_bounds_the_sweep_as_it_bounds_cp_sat() -> None:
-    problem = undominated(choice_of(example("tow-truck"), []))
+    problem = undominated(worth_choosing(example("tow-truck"), []))
     cells = Blocks.of(problem).cells
     assert Chooser(problem, cells / optimum.CELLS_PER_S).best(GOALS) is not None
     with pytest.raises(Unsettled):

@@ -23,6 +23,7 @@ from configurator.ordering.cheapest import plan_order
 from configurator.ordering.model import Wanted
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import read_order
 from configurator.solver.model import ChoiceModel, best
 from configurator.solver.problem import Problem, problem_of, undominated
@@ -35,7 +36,7 @@ def order_of(seed: int) -> list[str]:
     return [str(goal) for goal in np.random.default_rng(seed).permutation(GOALS)]
 
 
-def comes_to(problem: Problem, chosen: dict[str, int] | None, order: list[str]) -> tuple[int, ...] | None:
+def comes_to(problem: Problem, chosen: dict[Slot, int] | None, order: list[str]) -> tuple[int, ...] | None:
     return None if chosen is None else tuple(worth(problem, chosen)[goal] for goal in order)
 
 
@@ -90,7 +91,7 @@ def test_peers_know_every_minimal_clash_and_way_out() -> None:
         hard = [c for c in problem.constraints if not c.advice]
         constraints = [*hard, *(as_constraint(problem, pin) for pin in pins)]
         states = Availability.over(problem).report(pins).slots
-        asked = [(one.slot, i) for one in states for i, option in enumerate(one.options) if option.clash]
+        asked = [(SLOTS[one.slot], i) for one in states for i, option in enumerate(one.options) if option.clash]
         told = {name: reasons(problem, allowed, asked) for name, reasons in peers_availability.REASONS.items()}
         for number, (slot, place) in enumerate(asked):
             kept = [i for i, c in enumerate(constraints) if i < len(hard) or c.slots != (slot,)]

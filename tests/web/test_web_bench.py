@@ -75,7 +75,7 @@ def test_every_part_stands_where_the_engine_puts_it(client: TestClient, name: st
     html = client.get(f"/car/{name}", params={"pin": pins}).text
     buttons = radios(html)
     assert list(buttons) == [slot.slot for slot in report.slots]
-    chosen = {wish.slot: word_of(case.options[wish.slot][min(wish.allowed)]) for wish in wishes}
+    chosen = {str(wish.slot): word_of(case.options[wish.slot][min(wish.allowed)]) for wish in wishes}
     for slot in report.slots:
         block = html.partition(f'id="slot-{slot.slot}"')[2].partition('<details class="slot')[0]
         possible = {option.word for option in slot.options if option.state != "impossible"}
@@ -115,7 +115,7 @@ def test_a_choice_is_judged_and_the_least_further_changes_mend_it(client: TestCl
     case = case_of("tow-truck")
     best = Availability.of(case).best(read_wishes(case.options, [], ["front.pump=pump-5cc"], []))
     assert best is not None
-    changed = {slot for slot, option in best.items() if option.changed}
+    changed = {str(slot) for slot, option in best.items() if option.changed}
     assert set(pins_of(onwards)) == changed
     mended = client.get(onwards).text
     assert "Also needed" not in mended and re.search(r'id="verdict" class="verdict good".*?OK', mended, re.DOTALL)
@@ -169,9 +169,9 @@ def test_a_word_for_several_parts_is_kept_as_the_part_that_is_taken(client: Test
     assert len(wish.allowed) > 1
     taken = word_of(choose(case.options, [wish])[wish.slot])
     html = client.get("/car/roadster", params={"pin": said}).text
-    (checked,) = (word for word, attributes in radios(html)[wish.slot].items() if " checked" in attributes)
+    (checked,) = (word for word, attributes in radios(html)[str(wish.slot)].items() if " checked" in attributes)
     assert checked == taken
-    assert pins_of(unescape(re.search(r'data-here="([^"]*)"', html)[1])) == {wish.slot: taken}  # type: ignore[index]
+    assert pins_of(unescape(re.search(r'data-here="([^"]*)"', html)[1])) == {str(wish.slot): taken}  # type: ignore[index]
     assert f"decided: {choose(case.options, [wish])[wish.slot].label}" in text_of(html)
 
 

@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 from test_web_bench import PART, pins_of, text_of
 from web_page import browser, page_of, workshop_in
 
+from configurator.slots.slot import SLOTS
 from configurator.web.workshop import ChosenPins, Workshop
 
 FELT = "a clean start that sags in black smoke asks for a smaller front nozzle"
@@ -78,6 +79,6 @@ def test_every_link_leads_to_where_its_part_can_be_had(
         given = ChosenPins.read(setting.case, [f"{slot}={word}" for slot, word in after.items()])
         added = {slot: word for slot, word in after.items() if f"{slot}={word}" not in pins}
         ((slot, word),) = added.items()
-        report = shown.engine(setting).report(given.listed, [slot])
+        report = shown.engine(setting).report(given.listed, [SLOTS[slot]])
         taken = next(option for option in report.slots[0].options if option.word == word)
         assert taken.label == label and taken.state != "impossible" and report.clash is None, link
