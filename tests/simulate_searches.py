@@ -18,7 +18,7 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Belief, prior, spells_of
-from configurator.learning.next_run import RIGHT, RUN_MIN, Field, next_step
+from configurator.learning.next_run import RIGHT, RUN_MIN, RunField, next_step
 from configurator.slots.offered import as_fitted
 from configurator.slots.options import Option
 from configurator.slots.slot import SLOTS
@@ -35,7 +35,7 @@ class Engine:
     """An engine with its true demand factor (a place in FACTORS), the nozzles that may be tried, smallest first, and
     the one that is fitted."""
 
-    field: Field
+    field: RunField
     factor: int
     fitted: int
     known: Belief
@@ -76,7 +76,7 @@ def random_engine(random: np.random.Generator) -> Engine | None:
     nozzles = [Option(part.code, as_fitted(part), "fit", part.code, 0, part.labour_min) for part in LADDER]
     minutes = NOZZLE_MIN * (1.0 - np.eye(len(nozzles)))
     spells = spells_of(case, "front", [case.as_fitted | {SLOTS["front.nozzle"]: nozzle} for nozzle in nozzles])
-    field = Field.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, [True] * len(nozzles))
+    field = RunField.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, [True] * len(nozzles))
     known = prior(1.0, limits.belief_spread)
     right = np.flatnonzero(field.covers[:, len(FACTORS) // 2])
     for _ in range(TRIES if len(right) else 0):

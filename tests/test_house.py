@@ -44,6 +44,11 @@ KEPT_IN: dict[str, tuple[set[str], bool]] = {
     "distributed": ({"ordering"}, True),
 }
 
+# Names that stand for one thing in each module that has them.
+SHARED_NAMES = {"routes"}
+# Commands are named as users type them, and so are what they call, until each has a name of its own.
+NAMED_TWICE_FOR_NOW = {"check", "compare", "propose", "size"}
+
 MODULES = sorted(PACKAGE.rglob("*.py"))
 PYTHON_FILES = [*MODULES, *sorted((ROOT / "tests").rglob("*.py"))]
 
@@ -119,6 +124,36 @@ def test_no_imports_run_in_a_circle() -> None:
         TopologicalSorter(graph).prepare()
     except CycleError as circle:
         pytest.fail(f"imports run in a circle: {' <- '.join(circle.args[1])}")
+
+
+def named_at_module_level(tree: ast.Module) -> Iterator[str]:
+    """Public classes, functions, type aliases and constants of a module."""
+    for node in tree.body:
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            named = [node.name]
+        elif isinstance(node, ast.Assign | ast.AnnAssign):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            named = [one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name)]
+        else:
+            named = []
+        yield from (name for name in named if not name.startswith("_"))
+
+
+def test_a_name_means_one_thing() -> None:
+    homes: dict[str, list[str]] = {}
+    for path in MODULES:
+        for name in named_at_module_level(ast.parse(path.read_text(encoding="utf-8"))):
+            homes.setdefault(name, []).append(dotted(path))
+    twice = {name: where for name, where in homes.items() if len(where) > 1}
+    assert not {name: where for name, where in twice.items() if name not in SHARED_NAMES | NAMED_TWICE_FOR_NOW}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=dotted)
+def test_what_is_ours_is_imported_under_its_own_name(path: Path) -> None:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "configurator":
+            renamed = [alias.name for alias in node.names if alias.asname and alias.name not in NAMED_TWICE_FOR_NOW]
+            assert not renamed, f"{dotted(path)}, line {node.lineno}: {renamed} under another name"
 
 
 @pytest.mark.parametrize("library", KEPT_IN)

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import numpy as np
-from pydantic import Field as Key
+from pydantic import Field
 
 from configurator.book.records import Trial
 from configurator.judging.case import Case
@@ -23,11 +23,11 @@ UNLIKELY = "nothing that may be tried is likely to be right"
 class BeliefSummary(Report):
     """What the runs say of the demand factor f."""
 
-    runs: int = Key(description="runs that count")
-    left_out: int = Key(description="runs that do not: a cold engine")
-    factor: float = Key(description="median of the belief in f")
-    factor_90_percent: list[float] = Key(description="f between which 90 % of the belief lies")
-    impossible: list[list[int]] = Key(
+    runs: int = Field(description="runs that count")
+    left_out: int = Field(description="runs that do not: a cold engine")
+    factor: float = Field(description="median of the belief in f")
+    factor_90_percent: list[float] = Field(description="f between which 90 % of the belief lies")
+    impossible: list[list[int]] = Field(
         description="numbers of runs that cannot all have been judged rightly; one alone: no f explains it"
     )
 
@@ -35,41 +35,41 @@ class BeliefSummary(Report):
 class NextChange(Report):
     """One part to put in for the next run."""
 
-    slot: str = Key(description="front.nozzle, ...")
-    from_: str = Key(alias="from", description="what is in now")
-    to: str = Key(description="what takes its place")
-    code: str | None = Key(description="code of the part; null for one that has none")
-    labour_min: float = Key(description="spanner work, minutes")
+    slot: str = Field(description="front.nozzle, ...")
+    from_: str = Field(alias="from", description="what is in now")
+    to: str = Field(description="what takes its place")
+    code: str | None = Field(description="code of the part; null for one that has none")
+    labour_min: float = Field(description="spanner work, minutes")
 
 
 class Outcome(Report):
     """What the run may show, and what would be next."""
 
-    felt: str = Key(description="lean, right or rich")
-    chance: float = Key(description="probability, 0 to 1")
-    then: str = Key(description="what would be next")
+    felt: str = Field(description="lean, right or rich")
+    chance: float = Field(description="probability, 0 to 1")
+    then: str = Field(description="what would be next")
 
 
 class NextReport(Answer):
     """Answer of `tipin next`."""
 
-    vehicle: str = Key(description="name in the vehicle file")
-    do: Literal["try", "stop", "nothing"] = Key(
+    vehicle: str = Field(description="name in the vehicle file")
+    do: Literal["try", "stop", "nothing"] = Field(
         description="try the changes (none: the same again); stop with what is in the car; nothing is worth trying"
     )
-    changes: list[NextChange] = Key(description="parts to put in, of what is in the car now")
-    labour_min: float = Key(description="spanner work together, minutes")
-    sureness: float = Key(description="share of belief for which the combination is right, 0 to 1")
-    why: str = Key(description="what the run saves, or why there is no further one")
-    outcomes: list[Outcome] = Key(description="what the run may show; empty where there is none")
-    belief: BeliefSummary = Key(description="what stands behind it")
-    notes: list[str] = Key(description="what to keep in mind")
+    changes: list[NextChange] = Field(description="parts to put in, of what is in the car now")
+    labour_min: float = Field(description="spanner work together, minutes")
+    sureness: float = Field(description="share of belief for which the combination is right, 0 to 1")
+    why: str = Field(description="what the run saves, or why there is no further one")
+    outcomes: list[Outcome] = Field(description="what the run may show; empty where there is none")
+    belief: BeliefSummary = Field(description="what stands behind it")
+    notes: list[str] = Field(description="what to keep in mind")
 
 
-def percent(share: float) -> str:
+def sure_percent(share: float) -> str:
     """A share in whole per cent; nobody is ever quite sure.
 
-    >>> percent(0.934), percent(0.998)
+    >>> sure_percent(0.934), sure_percent(0.998)
     ('93 %', 'over 99 %')
     """
     return "over 99 %" if share > 0.994 else f"{100 * share:.0f} %"
@@ -133,7 +133,7 @@ def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
     best = _most_sure(field, belief, advice)
     if best < LIKELY:
         return (
-            f"{UNLIKELY}, the surest to {percent(best)}: `tipin propose` may "
+            f"{UNLIKELY}, the surest to {sure_percent(best)}: `tipin propose` may "
             "find other parts, and a fault elsewhere (float level, ignition, air leak) may feel the same"
         )
     if best < advice.sureness + 0.005:
@@ -154,7 +154,7 @@ def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
         after = belief.updated(likelihood)
         then = next_step(field.field, after, choice)
         label = _named(field.choices[choice], field.choices[then.choice])
-        says = f"{label}; stop, sure to {percent(then.sureness)}" if then.do == "stop" else f"{label}; run again"
+        says = f"{label}; stop, sure to {sure_percent(then.sureness)}" if then.do == "stop" else f"{label}; run again"
         if then.do == "stop" and _most_sure(field, after, then) < LIKELY:
             says = UNLIKELY
         found.append(Outcome(felt=felt, chance=round(float(likelihood @ belief.masses), 4), then=says))

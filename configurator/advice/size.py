@@ -14,7 +14,10 @@ from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, 
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
 from configurator.slots.options import Option
 from configurator.slots.slot import CIRCUIT_SLOTS
-from configurator.units.units import INCH_MM
+from configurator.units.drills import INCH_MM
+
+PADS_BUSINESS = "pump-clears-the-manifold-pad"
+"""A rule that is asked of the pump, whatever the nozzle."""
 
 
 def size(case: Case, circuits: Sequence[str]) -> SizeReport:
@@ -72,9 +75,9 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Combin
 
 
 def _smallest(table: CombinationTable, rows: Sequence[CombinationAt]) -> NozzleChoice | None:
-    """The first row, smallest nozzle first, that breaks no rule but that of the pad (which is the pump's business)."""
+    """The first row, smallest nozzle first, that breaks no rule but PADS_BUSINESS."""
     for row in rows:
-        if not any(mask[row] for rule, mask in table.broken.items() if rule != "pump-clears-the-manifold-pad"):
+        if not any(mask[row] for rule, mask in table.broken.items() if rule != PADS_BUSINESS):
             return nozzle_choice(table.options["nozzle"][row[0]])
     return None
 

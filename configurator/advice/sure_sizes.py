@@ -5,16 +5,16 @@ from collections.abc import Sequence
 from pydantic import Field
 
 from configurator.advice.next_step import BeliefSummary, summary
-from configurator.advice.size import size
+from configurator.advice.size import PADS_BUSINESS, size
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND
 from configurator.learning.belief import Belief
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, ProposeReport, SizeReport
-from configurator.units.units import INCH_MM, show_diameter
+from configurator.units.drills import INCH_MM
+from configurator.units.units import show_diameter
 
 WANTED = 0.9
 """Sureness wanted where nobody says another."""
-PADS_BUSINESS = "pump-clears-the-manifold-pad"
 
 
 class SureCandidate(Candidate):

@@ -27,7 +27,7 @@ _SHOWN_OPTIONS = ("host", "port", "service", "sslmode", "sslrootcert", "timeout"
 
 
 @dataclass(frozen=True)
-class BookPlace:
+class BookAddress:
     """shown : its name in messages and answers. secrets : what must not stand in any."""
 
     shown: str
@@ -47,13 +47,13 @@ class BookPlace:
         return text
 
 
-def read_place(place: str) -> BookPlace:
+def read_place(place: str) -> BookAddress:
     """Raises BadInput for what names neither a file nor a database that can hold a book."""
     is_url = _NO_FILE.search(place) is not None
     if any("\ud800" <= sign <= "\udfff" for sign in place):
         raise _refusal("--book" if is_url else place, "is no name in UTF-8", "a name that can be written down")
     if not is_url:
-        return BookPlace(place, URL.create("sqlite", database=os.path.abspath(place)))
+        return BookAddress(place, URL.create("sqlite", database=os.path.abspath(place)))
     try:
         url = make_url(place)
     except (ArgumentError, ValueError):
@@ -70,7 +70,7 @@ def read_place(place: str) -> BookPlace:
     if url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:"):
         raise _refusal(shown, "would be forgotten at once", "a file: sqlite:///FILE, or the file alone")
     hidden = [value for name, values in url.normalized_query.items() if name not in _SHOWN_OPTIONS for value in values]
-    return BookPlace(_shown(url), url, (str(url.password or ""), *hidden))
+    return BookAddress(_shown(url), url, (str(url.password or ""), *hidden))
 
 
 def _shown(url: URL) -> str:

@@ -22,8 +22,8 @@ SLACK, PRELOAD, OVERTRAVEL, SET_AGAIN = (
     "linkage-has-no-slack", "linkage-has-no-preload", "linkage-has-overtravel-clearance",
     "linkage-is-set-again-after-a-change",
 )  # fmt: skip
-PAD, BONNET = "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet"
-SPACER, RELIEF = Slot(None, "spacer"), Slot(None, "pad_relief")
+CLEARS_PAD, CLEARS_BONNET = "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet"
+SPACER_SLOT, RELIEF_SLOT = Slot(None, "spacer"), Slot(None, "pad_relief")
 CHECK = "discharge check (the ball or needle under the nozzle)"
 
 
@@ -47,15 +47,15 @@ class CardJob:
     @property
     def comes_off(self) -> bool:
         """Whether the carburettor is taken off."""
-        return SPACER in self.changed or self.manifold_off
+        return SPACER_SLOT in self.changed or self.manifold_off
 
     @property
     def manifold_off(self) -> bool:
-        return RELIEF in self.changed
+        return RELIEF_SLOT in self.changed
 
     def gap_changes(self, circuit: str) -> bool:
         """Whether the gap below a circuit's pump becomes another."""
-        return bool({Slot(circuit, "pump"), SPACER, RELIEF} & self.changed.keys())
+        return bool({Slot(circuit, "pump"), SPACER_SLOT, RELIEF_SLOT} & self.changed.keys())
 
     def circuits_with(self, *slots: SlotName) -> list[str]:
         """Circuits in which one of these slots changes."""
@@ -183,8 +183,8 @@ def _take_apart(job: CardJob) -> Section:
         steps.append(
             tick(f"{job.of(name, 'pump')} off, cover and lever in one: petrol runs out, spring and diaphragm drop out")
         )
-    if SPACER in job.changed and job.case.as_fitted[SPACER].code:
-        steps.append(tick(f"take {job.case.as_fitted[SPACER].label} off with its gaskets"))
+    if SPACER_SLOT in job.changed and job.case.as_fitted[SPACER_SLOT].code:
+        steps.append(tick(f"take {job.case.as_fitted[SPACER_SLOT].label} off with its gaskets"))
     if job.manifold_off:
         steps.append(tick("intake manifold off the engine; coolant drained first if it runs through it"))
     return Section(title="Take apart", cautions=cautions, steps=steps)
@@ -192,8 +192,8 @@ def _take_apart(job: CardJob) -> Section:
 
 def _bonnet_first(job: CardJob) -> Iterable[CardStep]:
     """Room that has to be there before a spacer goes in, where nobody has measured it."""
-    how, stack = job.unmeasured(BONNET, None), job.choice[SPACER].read(Stack)
-    if how and SPACER in job.changed:
+    how, stack = job.unmeasured(CLEARS_BONNET, None), job.choice[SPACER_SLOT].read(Stack)
+    if how and SPACER_SLOT in job.changed:
         needed_mm = job.case.catalog.limits.bonnet_clearance_mm + stack.bonnet_mm
         yield measure("room under the closed bonnet as it is", "mm", f"at least {length(needed_mm)}", how)
 
@@ -201,7 +201,7 @@ def _bonnet_first(job: CardJob) -> Iterable[CardStep]:
 def _bench(job: CardJob) -> Section:
     steps = [step for name in job.circuits_with("nozzle") for step in _orifices(job, name)]
     steps += [step for name in job.case.circuit_names for step in _pad_first(job, name)]
-    depth_mm = job.choice[RELIEF].read(float)
+    depth_mm = job.choice[RELIEF_SLOT].read(float)
     if job.manifold_off:
         steps.append(measure("wall of the manifold at the pad", "mm", f"well over {length(depth_mm)}", aftercare.PAD))
         steps.append(measure("depth cut", "mm", length(depth_mm)))
@@ -237,8 +237,8 @@ def _pin_gauge(what: str, option: Option, how: str) -> CardStep:
 
 def _pad_first(job: CardJob, name: str) -> Iterable[CardStep]:
     """Room that has to be there before a pump goes on, where nobody has measured it."""
-    how, pump = job.unmeasured(PAD, name), job.choice[Slot(name, "pump")].read(PumpFigures)
-    stack, relief_mm = job.choice[SPACER].read(Stack), job.choice[RELIEF].read(float)
+    how, pump = job.unmeasured(CLEARS_PAD, name), job.choice[Slot(name, "pump")].read(PumpFigures)
+    stack, relief_mm = job.choice[SPACER_SLOT].read(Stack), job.choice[RELIEF_SLOT].read(float)
     if how and job.gap_changes(name):
         least_mm = job.case.catalog.limits.pump_pad_clearance_mm
         needed_mm = least_mm + pump.depth_below_bowl_mm - stack.thickness_mm - relief_mm
@@ -251,8 +251,8 @@ def _put_together(job: CardJob) -> Section:
     steps: list[CardStep] = []
     if job.manifold_off:
         steps.append(tick("intake manifold on with its new gasket, tightened in the maker's order"))
-    if SPACER in job.changed:
-        spacer = job.choice[SPACER]
+    if SPACER_SLOT in job.changed:
+        spacer = job.choice[SPACER_SLOT]
         steps.append(
             tick("no spacer goes back" if spacer.work == "remove" else f"fit {part_words(spacer)}, ports in line")
         )
@@ -296,7 +296,7 @@ def _clearances(job: CardJob) -> Section:
     if gaps:
         text = f"gap below the {job.both(gaps, 'pump')}, down to the manifold"
         steps.append(measure(text, "mm", f"at least {length(limits.pump_pad_clearance_mm)}", boxes=job.boxes(gaps)))
-    if SPACER in job.changed:
+    if SPACER_SLOT in job.changed:
         least = f"at least {length(limits.bonnet_clearance_mm)}"
         steps.append(measure("room under the closed bonnet: clay on the air cleaner, close it slowly", "mm", least))
     cautions = ["Engine stopped; fingers out of the linkage while someone moves the throttle."]

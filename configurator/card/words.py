@@ -6,7 +6,8 @@ from configurator.judging.case import Case
 from configurator.slots.columns import Mount
 from configurator.slots.options import Option
 from configurator.slots.slot import SLOT_WORDS, Slot
-from configurator.units.units import INCH_MM, show_diameter
+from configurator.units.drills import INCH_MM
+from configurator.units.units import show_diameter
 
 
 def of_circuit(case: Case, circuit: str | None, what: str) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from configurator.catalogue import cache as catalog_cache
+from configurator.catalogue.cache import Families, collector_paused, keep, key_of, recall
 from configurator.catalogue.limits import Limit, Limits
 from configurator.catalogue.parts import (
     Consumable,
@@ -131,19 +131,19 @@ def load_catalog(directory: Path | str) -> Catalog:
     _check_directory(directory)
     faults: list[Fault] = []
     contents = {name: _content(directory / f"{name}.csv", faults) for name in FAMILIES}
-    with catalog_cache.collector_paused():
-        key = catalog_cache.key_of(contents)
-        found = catalog_cache.recall(key, FAMILIES)
+    with collector_paused():
+        key = key_of(contents)
+        found = recall(key, FAMILIES)
         if found is None:
             found = _checked(directory, contents, faults)
-            catalog_cache.keep(key, found)
+            keep(key, found)
     limit_rows = found["limits"]
     limits = Limits.model_validate({name: row.value for name, row in limit_rows.items()})
     families: dict[str, Any] = {name: MappingProxyType(found[name]) for name in FAMILIES if name != "limits"}
     return Catalog(directory=directory, limits=limits, limit_rows=MappingProxyType(limit_rows), **families)
 
 
-def _checked(directory: Path, contents: Mapping[str, bytes | None], faults: list[Fault]) -> catalog_cache.Families:
+def _checked(directory: Path, contents: Mapping[str, bytes | None], faults: list[Fault]) -> Families:
     """The records of every family by code, each checked by itself and against the others; raises BadInput."""
     families = {
         name: _read_family(name, str(directory / f"{name}.csv"), content, faults) for name, content in contents.items()

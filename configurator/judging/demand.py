@@ -11,12 +11,12 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
-from configurator.physics import pump as pump_model
 from configurator.physics import verdict
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import Surroundings, standard_atmosphere
 from configurator.physics.fuel_path import FuelPath
+from configurator.physics.pump import PumpedFuel, PumpMechanism, deliver, follower_travel, shot_duration
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, TipIn, simulate
 from configurator.slots.columns import JudgedShots, Mount
@@ -113,7 +113,7 @@ class Circuit:
         pumps: Sequence[PumpFigures],
         mounts: Sequence[Mount],
         slack_mm: Array,
-    ) -> pump_model.PumpedFuel:
+    ) -> PumpedFuel:
         """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
         every = np.arange(len(nozzles))
         return _Drawers.of(self, nozzles, screws, pumps, mounts).deliver(every, every, every, every, slack_mm)
@@ -123,7 +123,7 @@ class Circuit:
         aimed = np.array([n.style == "aimed" for n in nozzles])
         return np.asarray(self.event.shot_film_share - self.event.aimed_gain * aimed)
 
-    def flow_kg_s(self, shot: pump_model.PumpedFuel) -> Array:
+    def flow_kg_s(self, shot: PumpedFuel) -> Array:
         """Mean fuel flow in each step [kg/s], shape (steps, n)."""
         steps = np.diff(self.event.time_s)[:, None]
         return np.asarray(shot.delivered_m3 * self.event.fuel.density_kg_m3 / steps)
@@ -138,7 +138,7 @@ class _Drawers:
     length_m: Array
     orifices: Array
     screw_area_m2: Array
-    pump: pump_model.PumpMechanism
+    pump: PumpMechanism
     lever_ratio: Array
     lift_m: Array
 
@@ -159,16 +159,12 @@ class _Drawers:
             length_m=np.array([n.length_mm for n in nozzles]) * 1e-3,
             orifices=np.array([float(n.orifices) for n in nozzles]),
             screw_area_m2=np.array([s.passage_area_m2 for s in screws]),
-            pump=pump_model.PumpMechanism(
-                *(np.array([getattr(p, item.name) for p in pumps]) for item in fields(pump_model.PumpMechanism))
-            ),
+            pump=PumpMechanism(*(np.array([getattr(p, item.name) for p in pumps]) for item in fields(PumpMechanism))),
             lever_ratio=np.array([p.lever_ratio for p in pumps]),
             lift_m=np.column_stack([lifts[mount] for mount in mounts]),
         )
 
-    def deliver(
-        self, nozzle: Indices, screw: Indices, pump: Indices, mount: Indices, slack_mm: Array
-    ) -> pump_model.PumpedFuel:
+    def deliver(self, nozzle: Indices, screw: Indices, pump: Indices, mount: Indices, slack_mm: Array) -> PumpedFuel:
         """Shots of n combinations of these parts, each given by its parts' places, shape (n,)."""
         event, own = self.circuit.event, self.pump.take(pump)
         path = FuelPath(
@@ -176,8 +172,8 @@ class _Drawers:
             self.circuit.assumed.screw_coefficient, event.fuel.density_kg_m3, event.fuel.viscosity_pa_s,
         )  # fmt: skip
         lift = self.lift_m.take(mount, axis=1)
-        follower = pump_model.follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
-        return pump_model.deliver(event.time_s, follower, own, path, event.assist_pa)
+        follower = follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
+        return deliver(event.time_s, follower, own, path, event.assist_pa)
 
 
 @dataclass(frozen=True)
@@ -239,7 +235,7 @@ class _Plan:
     def count(self) -> int:
         return len(self.nozzle) * self.screws * len(self.pump)
 
-    def shots(self, block: range) -> tuple[pump_model.PumpedFuel, Indices, Array]:
+    def shots(self, block: range) -> tuple[PumpedFuel, Indices, Array]:
         """Shots of some of the combinations, each different one once; which one is each combination's, and the share
         of it that lands on the walls, (n,)."""
         rest, judged = np.divmod(np.array(block), len(self.nozzle))
@@ -305,7 +301,7 @@ def _judged(
         "hole_ms": hole[0] * 1e3,
         "flood_ms": flood[0] * 1e3,
         "volume_cc": shot.delivered_m3.sum(axis=0)[column] * 1e6,
-        "ends_ms": pump_model.shot_duration(event.time_s, shot.delivered_m3)[column] * 1e3,
+        "ends_ms": shot_duration(event.time_s, shot.delivered_m3)[column] * 1e3,
         "peak_cc_s": flow.max(axis=0)[column] / event.fuel.density_kg_m3 * 1e6,
     }
     if window_levels:

@@ -73,7 +73,7 @@ def read_symptom(word: str | None) -> Symptom | None:
 
 
 @dataclass(frozen=True)
-class Aim:
+class FeltDemand:
     """The demand factor to solve for, why in a sentence, and what the symptom rules out (None: nothing)."""
 
     factor: float
@@ -81,7 +81,7 @@ class Aim:
     wish: Wish | None = None
 
 
-def moved(case: Case, symptom: Symptom) -> Aim:
+def moved(case: Case, symptom: Symptom) -> FeltDemand:
     """The demand factor that a symptom points to, for the car as found; the case's own where it says nothing new.
 
     Of two circuits the one nearer its edge is taken for the cause. Lean: f lies beyond what it covers; it is put where
@@ -111,23 +111,27 @@ def moved(case: Case, symptom: Symptom) -> Aim:
         factor = min(max(factor, case.factor / DISAGREEMENT), case.factor * DISAGREEMENT)
     factor = min(max(factor, FACTOR_RANGE[0]), FACTOR_RANGE[1])
     if factor == case.factor:
-        return Aim(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
+        return FeltDemand(factor, f"{symptom.says}: the demand factor {factor:.2f} covers that already", wish)
     says = f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, for {aim}"
     if max(factor, case.factor) > DISAGREEMENT * min(factor, case.factor):
         says += (
             ". Driver and model disagree widely: look for another cause before you buy (float level, choke, air leak)"
         )
-    return Aim(factor, says, wish)
+    return FeltDemand(factor, says, wish)
 
 
-def _inside(case: Case, symptom: Symptom, low: float, high: float) -> Aim:
+def _inside(case: Case, symptom: Symptom, low: float, high: float) -> FeltDemand:
     """The factor nearest to the case's own that a window covers; its own where there is no window."""
     if not low <= high:
-        return Aim(case.factor, f"{symptom.says}: the model finds no demand factor that what is fitted would meet")
+        return FeltDemand(
+            case.factor, f"{symptom.says}: the model finds no demand factor that what is fitted would meet"
+        )
     factor = min(max(case.factor, min(low * 1.005, high)), max(high * 0.995, low))
     if factor == case.factor:
-        return Aim(factor, f"{symptom.says}: as the model says at a demand factor of {factor:.2f}")
-    return Aim(factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that")
+        return FeltDemand(factor, f"{symptom.says}: as the model says at a demand factor of {factor:.2f}")
+    return FeltDemand(
+        factor, f"{symptom.says}: demand factor {case.factor:.2f} -> {factor:.2f}, what is fitted covers that"
+    )
 
 
 def _smaller_nozzle(case: Case, circuit: str, diameter_mm: float, symptom: Symptom) -> Wish:

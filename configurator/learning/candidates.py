@@ -17,7 +17,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_listed
 from configurator.learning.belief import Belief, Spells, spells_of
-from configurator.learning.next_run import COMEBACK_MIN, Field
+from configurator.learning.next_run import COMEBACK_MIN, RunField
 from configurator.slots.options import Choice, Offered, Option, Slots
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
@@ -32,7 +32,7 @@ class Candidates:
     """Combinations and the field of them; `now` is the place of what is fitted, which comes first."""
 
     choices: tuple[Choice, ...]
-    field: Field
+    field: RunField
     now: int = 0
 
 
@@ -71,7 +71,7 @@ def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int]
     spells = _together([spells for _, _, spells in per_circuit], together)
     limits = case.catalog.limits
     minutes = minutes_between(case, choices)
-    return Candidates(tuple(choices), Field.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, open_all))
+    return Candidates(tuple(choices), RunField.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, open_all))
 
 
 def minutes_between(case: Case, choices: Sequence[Choice]) -> Array:

@@ -26,7 +26,7 @@ COMEBACK_MIN = 180.0
 
 
 @dataclass(frozen=True)
-class Field:
+class RunField:
     """Combinations that may be tried.
 
     lean, rich : severities at every factor, shape (n, 257). minutes : spanner work from each to each, shape (n, n).
@@ -41,7 +41,7 @@ class Field:
     @classmethod
     def of(
         cls, spells: Spells, hole_most_ms: float, flood_most_ms: float, minutes: Array, open_: Sequence[bool]
-    ) -> "Field":
+    ) -> "RunField":
         """The field of combinations with these spells, judged by the spells allowed."""
         lean, rich = severities(spells, hole_most_ms, flood_most_ms)
         return cls(lean, rich, np.asarray(minutes, dtype=float), np.array(open_, dtype=bool))
@@ -80,7 +80,7 @@ class Advice:
     clean_chance: float
 
 
-def next_step(field: Field, belief: Belief, now: int) -> Advice:
+def next_step(field: RunField, belief: Belief, now: int) -> Advice:
     """The run worth most, or to stop with what is fitted where none is worth its time. now : what is fitted.
 
     Raises Stopped where the work is stopped from outside."""
@@ -95,7 +95,7 @@ def next_step(field: Field, belief: Belief, now: int) -> Advice:
     return Advice(do, chosen, float(sure[chosen]), run, costs, float(stopping - worth[run]) + costs, clean)
 
 
-def expected_minutes(field: Field, belief: Belief, now: int) -> Array:
+def expected_minutes(field: RunField, belief: Belief, now: int) -> Array:
     """Minutes from here to the end if each combination is tried next, shape (n,); infinite for one that may not be.
 
     After the run the car is left as it is, or the combination then surest to be right for its work is put in.

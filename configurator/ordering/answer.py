@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from configurator.ordering.cheapest import FEW, plan_order, surest
+from configurator.ordering.cheapest import FEW_VEHICLES, plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import MOST_SETUPS, diameter_mm
 from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
@@ -56,7 +56,7 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
         plan = surest(job.wanted, job.market, job.wish)
         met = _is_met(job, plan)
     before = None
-    if not plan.stopped or len(job.wanted) <= FEW:  # who stops a long search does not wait for another
+    if not plan.stopped or len(job.wanted) <= FEW_VEHICLES:  # who stops a long search does not wait for another
         before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
     failing = [] if met or plan.stopped else _failing(job, plan)
     curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE

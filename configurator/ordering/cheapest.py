@@ -10,21 +10,21 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from configurator.ordering.many import REMEDY, plan_many, surest_of_many
+from configurator.ordering.many import LONGER_OR_FEWER, plan_many, surest_of_many
 from configurator.ordering.model import OrderModel, Wanted
 from configurator.ordering.plan import SHORT, BoxPlan, Plan, PurchaseWish
 from configurator.ordering.purchase import Market, steady_solver
 from configurator.solver.solution import Unsettled
 from configurator.solver.stop import solved_or_interrupted
 
-FEW = 5
+FEW_VEHICLES = 5
 """Up to so many vehicles one model of every choice settles what whole boxes (`order_many`) leave unproven."""
 
 
 def plan_order(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none. Raises
     Unsettled where none was found within the effort."""
-    few = len(wanted) <= FEW
+    few = len(wanted) <= FEW_VEHICLES
     if few and wish.budget is not None:
         return _within(market, plan_whole(wanted, market, wish), 0)
     try:
@@ -70,7 +70,7 @@ def plan_whole(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish, mos
 
 def surest(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
     """The order that comes nearest to every sureness whatever it costs; there always is one."""
-    if len(wanted) > FEW:
+    if len(wanted) > FEW_VEHICLES:
         return surest_of_many(wanted, market, wish)
     return surest_whole(wanted, market, wish)
 
@@ -121,7 +121,7 @@ def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) 
             return None
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             if plan is None:
-                raise Unsettled(effort, REMEDY)
+                raise Unsettled(effort, LONGER_OR_FEWER)
             break
         if status == cp_model.FEASIBLE and proven and place < 2:
             proven, least, cut = False, int(-(-solver.best_objective_bound // 1)), name

@@ -31,7 +31,7 @@ TIES_EFFORT = 0.1
 EFFORT_AFTER_STOP = 1.0
 """Who stops a search waits no longer than it takes to make an order of what there is."""
 MOST_PROOFS = 4
-REMEDY = "allow more with --effort, or plan fewer vehicles at once"
+LONGER_OR_FEWER = "allow more with --effort, or plan fewer vehicles at once"
 SHORT_PRICE = 1e6
 """Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
 
@@ -100,7 +100,7 @@ def _best(groups: Sequence[Group], market: Market, aim: Aim, wish: PurchaseWish)
             break
     if best is None:
         if not complete:
-            raise Unsettled(wish.effort, REMEDY)
+            raise Unsettled(wish.effort, LONGER_OR_FEWER)
         return None
     value = best.rounded.cost if np.isinf(aim.short_price) else best.short
     return replace(best, bound=bound, proven=complete and value <= _whole(bound))
@@ -178,7 +178,7 @@ def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: PurchaseWish
         if relaxed.lacking and not relaxed.stopped:
             return None
     if relaxed.lacking:
-        raise Unsettled(wish.effort, REMEDY, stopped=True)
+        raise Unsettled(wish.effort, LONGER_OR_FEWER, stopped=True)
     search = _Search(program, relaxed.shares, relaxed.stopped)
     if np.isinf(aim.short_price):
         bound = search.least_money(relaxed.bound, wish.effort)
@@ -186,7 +186,7 @@ def _found(groups: Sequence[Group], market: Market, aim: Aim, wish: PurchaseWish
         bound = relaxed.bound if aim.budget is not None else least_short(groups, market)
         search.least_short(aim.budget, wish.effort, fewest_deliveries=wish.fewest_deliveries)
     if search.best is None:
-        raise Unsettled(wish.effort, REMEDY, stopped=search.stopped)
+        raise Unsettled(wish.effort, LONGER_OR_FEWER, stopped=search.stopped)
     return _Found(market.articles, suppliers, search.best, search.short, bound, search.stopped)
 
 

@@ -32,10 +32,10 @@ ANSWER_S = 20.0
 NO_WORKER_S = 30.0
 """How long there may be no worker at all, at the start or after they have died."""
 CLOSE_S = 5.0
-POLL_S = 0.25
-LOOK_S = 2.0
+ARRIVAL_POLL_S = 0.25
+WORKERS_LOOK_S = 2.0
 """Between two looks at whether scheduler and workers are still there."""
-WITHOUT_LIBRARY = (
+WITHOUT_DISTRIBUTED = (
     "--cluster needs Dask's distributed: pip install '.[cluster]' in tipin's folder, here and on all workers"
 )
 START_ONE = "start one with `dask scheduler`, which shows its address"
@@ -63,7 +63,7 @@ def _client(address: str) -> Iterator[Any]:
     try:
         from distributed import Client
     except ImportError:
-        raise TipinError(WITHOUT_LIBRARY) from None
+        raise TipinError(WITHOUT_DISTRIBUTED) from None
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters of it is said in our own words
     with ExitStack() as stack:
         place: Any = address
@@ -195,7 +195,7 @@ class _Work:
         while self._waiting:
             heed()
             try:
-                future = self._arrived.get(timeout=POLL_S)
+                future = self._arrived.get(timeout=ARRIVAL_POLL_S)
             except Empty:
                 self._look()
                 continue
@@ -230,7 +230,7 @@ class _Work:
     def _look(self) -> None:
         """Make sure, now and then, that scheduler and workers are there."""
         now = time.monotonic()
-        if now < self._looked + LOOK_S and self._client.status == "running":
+        if now < self._looked + WORKERS_LOOK_S and self._client.status == "running":
             return
         if self._workers():
             self._seen_worker = now
@@ -248,7 +248,7 @@ class _Work:
             heed()
             self._looked = 0.0
             self._look()
-            time.sleep(POLL_S)
+            time.sleep(ARRIVAL_POLL_S)
 
     def _check_programs(self) -> None:
         """Refuse workers that would work otherwise than this program does."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from configurator.ordering.articles import Article
 
-EFFORT = 20.0
+ORDER_EFFORT = 20.0
 SHORT = "scenarios short of what is wanted"
 """The goal where sureness comes before money."""
 
@@ -16,7 +16,7 @@ class PurchaseWish:
     budget: int | None = None
     most_suppliers: int | None = None
     fewest_deliveries: bool = False
-    effort: float = EFFORT
+    effort: float = ORDER_EFFORT
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ LEVELS = 257
 COARSE_STEP = 32
 BLOCK = 8192
 """Combinations worked out at once: as many as a core's own cache holds rows of."""
-FEW = 8192
+FEW_CELLS = 8192
 """Combinations times levels that are worked out at every level right away."""
 JUMP_S = 0.02
 """A spell that changes by more within one level (1.1 % of f) is two spells that merged."""
@@ -183,7 +183,7 @@ class _Judge:
 
     def beyond(self, at: Sequence[Level]) -> Array:
         """Hole and flood less what is allowed [s], shape (2, k, n), at k levels."""
-        if self.shots.count * LEVELS <= FEW:
+        if self.shots.count * LEVELS <= FEW_CELLS:
             column = np.arange(self.shots.count)
             return np.stack([self._everywhere[:, column, level] for level in at], axis=1)
         return self._beyond(self.shots, at)

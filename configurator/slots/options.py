@@ -31,7 +31,7 @@ class Stack:
 
 OptionFigures = FittedNozzle | FeedScrewFigures | PumpFigures | Mount | Stack | float
 """A pad relief is the depth taken off [mm]."""
-SomeFigures = TypeVar("SomeFigures", FittedNozzle, FeedScrewFigures, PumpFigures, Mount, Stack, float)
+FiguresOfKind = TypeVar("FiguresOfKind", FittedNozzle, FeedScrewFigures, PumpFigures, Mount, Stack, float)
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Option:
     def changed(self) -> bool:
         return self.work != "none"
 
-    def read(self, kind: type[SomeFigures]) -> SomeFigures:
+    def read(self, kind: type[FiguresOfKind]) -> FiguresOfKind:
         """The figures of an option of a slot whose kind of part is known."""
         assert isinstance(self.figures, kind)
         return self.figures

@@ -18,8 +18,8 @@ from configurator.solver.problem import Constraint, Problem
 from configurator.solver.solution import EFFORT, Assignment, Solution, Unsettled
 from configurator.solver.stop import solved
 
-__all__ = ["EFFORT", "EXACT", "Assignment", "ChoiceModel", "Goal", "Solution", "Unsettled", "best", "packs"]
-EXACT = 2**50
+__all__ = ["EFFORT", "EXACT_AS_FLOAT", "Assignment", "ChoiceModel", "Goal", "Solution", "Unsettled", "best", "packs"]
+EXACT_AS_FLOAT = 2**50
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ def packs(goals: Sequence[Goal]) -> list[list[tuple[Goal, int]]]:
     packed: list[list[Goal]] = []
     room = 0
     for goal in goals:
-        if packed and room * (goal.most + 1) < EXACT:
+        if packed and room * (goal.most + 1) < EXACT_AS_FLOAT:
             packed[-1].append(goal)
             room *= goal.most + 1
         else:

@@ -8,8 +8,7 @@ import math
 import re
 
 from configurator.errors import BadSize
-from configurator.units.drills import INCH_MM as INCH_MM
-from configurator.units.drills import NUMBER_DRILLS_INCH, nearest_drill, number_drill
+from configurator.units.drills import INCH_MM, NUMBER_DRILLS_INCH, nearest_drill, number_drill
 
 THOU_MM = INCH_MM / 1000
 """Millimetres in a thousandth of an inch, exact."""

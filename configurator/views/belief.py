@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from configurator.advice.next_step import BeliefSummary, NextReport, percent
+from configurator.advice.next_step import BeliefSummary, NextReport, sure_percent
 from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import ProposeReport
@@ -29,7 +29,7 @@ def next_text(report: NextReport) -> str:
 
 
 def _head(report: NextReport) -> Iterable[str]:
-    sure = f"sure to be right to {percent(report.sureness)}"
+    sure = f"sure to be right to {sure_percent(report.sureness)}"
     if report.do == "nothing":
         yield f"{mark('NO')}  {report.vehicle}: nothing to try"
     elif report.do == "stop":
@@ -77,7 +77,7 @@ def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:
         else:
             short = f"; none reaches {100 * report.sureness_wanted:g} %, this is the surest"
             lines.append(
-                f"  {sizes.circuit}: {sizes.smallest.label}, sure to be right to {percent(sizes.sureness)}"
+                f"  {sizes.circuit}: {sizes.smallest.label}, sure to be right to {sure_percent(sizes.sureness)}"
                 f"{'' if sizes.enough else short}"
             )
     return "\n".join([*lines, *belief_lines(report.belief), "", size_text(report, everything=everything)])
@@ -92,7 +92,7 @@ def sure_propose_text(report: SureProposeReport) -> str:
             if report.sureness >= report.sureness_wanted
             else (f"; no proposal reaches {100 * report.sureness_wanted:g} %, this is the surest found")
         )
-        lines.append(f"  sure to be right to {percent(report.sureness)}{short}")
+        lines.append(f"  sure to be right to {sure_percent(report.sureness)}{short}")
     first, _, rest = propose_text(report).partition("\n")
     return "\n".join([first, *lines, *belief_lines(report.belief), rest])
 

@@ -21,7 +21,7 @@ PAPERS = {"a4": "A4", "letter": "letter"}
 MOST_PAGES = 2
 PRINTS = ((9.5, 63), (9.5, 28), (8.75, 21), (8.0, 14), (7.5, 14), (7.0, 14))
 """Sizes of print [pt] and of the room for notes [mm]: the first that MOST_PAGES can hold is taken."""
-REMEDY = "pip install '.[card]' in tipin's folder, into its environment"
+INSTALL_CARD = "pip install '.[card]' in tipin's folder, into its environment"
 PANGO = "it needs the Pango library: on Debian, apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 
 
@@ -36,7 +36,7 @@ def check_can_write(path: Path) -> None:
     needed = ["jinja2", "matplotlib", *(["weasyprint"] if path.suffix.lower() == ".pdf" else [])]
     missing = [name for name in needed if find_spec(name) is None]
     if missing:
-        raise TipinError(f"a job card needs {' and '.join(missing)}: {REMEDY}")
+        raise TipinError(f"a job card needs {' and '.join(missing)}: {INSTALL_CARD}")
 
 
 def card_text(card: Card) -> str:
@@ -66,7 +66,7 @@ def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
         from jinja2 import Environment, PackageLoader, StrictUndefined
         from markupsafe import Markup
     except ImportError:
-        raise TipinError(f"a job card needs jinja2: {REMEDY}") from None
+        raise TipinError(f"a job card needs jinja2: {INSTALL_CARD}") from None
     environment = Environment(
         loader=PackageLoader("configurator.views"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
@@ -87,7 +87,7 @@ def card_pdf(html: str, paper: str = "a4") -> bytes:
             from weasyprint import CSS, HTML
             from weasyprint.urls import URLFetcher
     except ImportError:
-        raise TipinError(f"a PDF needs WeasyPrint: {REMEDY}; or write an .html file and print that") from None
+        raise TipinError(f"a PDF needs WeasyPrint: {INSTALL_CARD}; or write an .html file and print that") from None
     except OSError:
         raise TipinError(f"WeasyPrint cannot start, {PANGO}; or write an .html file and print that") from None
 

@@ -21,9 +21,9 @@ from configurator.views.picture_style import (
     panels,
     titled,
 )
-from configurator.views.shot_pictures import LIMITS, counted, which
+from configurator.views.shot_pictures import LIMITS, counted_spells, which
 
-SHOWN_MS = 2000.0
+MIXTURE_SHOWN_MS = 2000.0
 PHI_SHOWN = (0.2, 2.0)
 AXIS = "mixture phi, no unit\n(up is richer)"
 TEXT_FITS_UNTIL_MS = 1400.0
@@ -40,8 +40,8 @@ def mixture_picture(mixtures: Sequence[Mixture], *, stacked: bool = False) -> Fi
     span = phi_span(*(curve[mix.counts] for mix in mixtures for curve in (mix.phi, mix.phi_without)))
     for axes, mix in zip(plots, mixtures, strict=True):
         _draw(axes, mix)
-        axes.set(xlim=(0.0, SHOWN_MS), ylim=span, xticks=np.linspace(0.0, SHOWN_MS, 5))
-        titled(axes, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, counted(mix))
+        axes.set(xlim=(0.0, MIXTURE_SHOWN_MS), ylim=span, xticks=np.linspace(0.0, MIXTURE_SHOWN_MS, 5))
+        titled(axes, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, counted_spells(mix))
     headed(figure, "Mixture after tip-in")
     key_below(figure, *plots)
     return laid_out(figure)
@@ -52,7 +52,7 @@ def _draw(axes: Axes, mix: Mixture) -> None:
     draw_limits(axes, mix.lean_phi, mix.rich_phi)
     shade_beyond(axes, time, phi, mix.lean_phi, mix.rich_phi, mix.counts)
     if not mix.counts[0]:
-        begins = time[mix.counts].min(initial=SHOWN_MS)
+        begins = time[mix.counts].min(initial=MIXTURE_SHOWN_MS)
         axes.axvspan(0.0, begins, facecolor=PALE, hatch="xxx", edgecolor=MIDDLE, linewidth=0, label="not counted yet")
     axes.plot(time, mix.phi_without, color=MIDDLE, linestyle="-.", linewidth=1.4, label="without the shot")
     axes.plot(time, phi, color=INK, linewidth=2.2, label="with the shot")

@@ -25,7 +25,7 @@ Figure: TypeAlias = Any
 Axes: TypeAlias = Any
 
 FORMATS = (".svg", ".png")
-WITHOUT_LIBRARY = "drawing to a file needs matplotlib: pip install matplotlib, in tipin's environment"
+WITHOUT_MATPLOTLIB = "drawing to a file needs matplotlib: pip install matplotlib, in tipin's environment"
 WIDTH_IN = 5.4
 """Width of a figure with one picture: 389 points, a point for each pixel of a narrow phone."""
 BESIDE_IN = 4.6
@@ -34,7 +34,7 @@ TITLE_PT = {WIDTH_IN: 372.0, 2 * BESIDE_IN: 280.0}
 """Room for a title above a plot, by the width of the figure."""
 FRAME_IN = 0.9
 """Height of heading and key."""
-EDGE = 0.015
+LEFT_EDGE = 0.015
 """Where text begins, of a figure's width."""
 PRINT_DPI = 220
 MOST_LINES, MOST_CHARACTERS = 3, 80
@@ -66,7 +66,7 @@ def house_style() -> Iterator[None]:
     try:
         import matplotlib
     except ImportError:
-        raise TipinError(WITHOUT_LIBRARY) from None
+        raise TipinError(WITHOUT_MATPLOTLIB) from None
     with _LOCK, matplotlib.rc_context():
         matplotlib.rcdefaults()
         matplotlib.rcParams.update(HOUSE)
@@ -98,12 +98,12 @@ def laid_out(figure: Figure) -> Figure:
     if figure.get_figwidth() == WIDTH_IN:
         for axes in figure.axes:
             place = axes.get_position()
-            axes.set_title(axes.get_title("left"), loc="left", x=(EDGE - place.x0) / place.width)
+            axes.set_title(axes.get_title("left"), loc="left", x=(LEFT_EDGE - place.x0) / place.width)
     return figure
 
 
 def headed(figure: Figure, heading: str) -> None:
-    figure.suptitle(heading, x=EDGE, ha="left")
+    figure.suptitle(heading, x=LEFT_EDGE, ha="left")
 
 
 def titled(axes: Axes, *paragraphs: str | tuple[str, ...]) -> None:
@@ -201,7 +201,7 @@ def check_can_draw(path: Path) -> None:
     if not path.parent.is_dir():
         raise BadInput([Fault(str(path), "", "its folder does not exist", "a folder that is there")])
     if find_spec("matplotlib") is None:
-        raise TipinError(WITHOUT_LIBRARY)
+        raise TipinError(WITHOUT_MATPLOTLIB)
 
 
 def save_picture(figure: Figure, path: Path, says: str = "") -> None:

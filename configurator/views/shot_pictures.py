@@ -21,7 +21,7 @@ from configurator.views.picture_style import (
     titled,
 )
 
-SHOWN_MS = 800.0
+SHOT_SHOWN_MS = 800.0
 LIMITS = {"lean": "--", "rich": ":"}
 """Dash of either limit, in every picture that has both."""
 
@@ -34,7 +34,7 @@ def shot_picture(bands: Sequence[Band], *, stacked: bool = False) -> Figure:
     top = max(_top(band) for band in bands)
     for axes, band in zip(plots, bands, strict=True):
         _draw(axes, band, top)
-        titled(axes, f"{band.vehicle}, {band.circuit} circuit", band.parts, counted(band))
+        titled(axes, f"{band.vehicle}, {band.circuit} circuit", band.parts, counted_spells(band))
     headed(figure, "Delivered shot against the demand")
     key_below(figure, plots[0])
     return laid_out(figure)
@@ -46,16 +46,16 @@ def _draw(axes: Axes, band: Band, top: float) -> None:
     axes.plot(band.time_ms, band.lean_cc_s, color=DARK, linestyle=LIMITS["lean"], linewidth=1.1, label="lean limit")
     axes.plot(band.time_ms, band.delivered_cc_s, color=INK, linewidth=2.4, label="delivered shot")
     axes.plot(band.time_ms, band.rich_cc_s, color=DARK, linestyle=LIMITS["rich"], linewidth=1.6, label="rich limit")
-    axes.set(xlim=(0.0, SHOWN_MS), ylim=(0.0, top), xlabel="time after tip-in, ms", ylabel="fuel flow, cc/s")
+    axes.set(xlim=(0.0, SHOT_SHOWN_MS), ylim=(0.0, top), xlabel="time after tip-in, ms", ylabel="fuel flow, cc/s")
 
 
 def _top(band: Band) -> float:
     """Height of the picture [cc/s]: the shot and the settled part of the band; the first spike of demand is cut."""
-    settled = float(np.median(band.rich_cc_s[band.time_ms < SHOWN_MS]))
+    settled = float(np.median(band.rich_cc_s[band.time_ms < SHOT_SHOWN_MS]))
     return max(1.3 * float(band.delivered_cc_s.max()), 1.2 * settled, 0.5)
 
 
-def counted(delivery: Delivery) -> str:
+def counted_spells(delivery: Delivery) -> str:
     """The spells that count; the walls store and give back, so they are not what the eye measures off the band."""
     if not delivery.pumps:
         return "nothing is delivered: the lobe does not meet the pump's lever"
@@ -86,7 +86,7 @@ def which(one: Delivery, of: Sequence[Delivery]) -> str:
 def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
     """The band as dots, the shot as a line of #, in characters; where the shot runs inside the band it is still #."""
     top = _top(band)
-    times = np.linspace(0.0, SHOWN_MS, width)
+    times = np.linspace(0.0, SHOT_SHOWN_MS, width)
     lean, rich, shot = (
         np.interp(times, band.time_ms, flow) for flow in (band.lean_cc_s, band.rich_cc_s, band.delivered_cc_s)
     )
@@ -100,10 +100,10 @@ def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
     axis = "      +" + "-" * width
     ticks = (
         "       "
-        + "".join(f"{int(tick):<{width // 4}d}" for tick in np.linspace(0, SHOWN_MS, 5)[:-1])
-        + f"{SHOWN_MS:.0f} ms"
+        + "".join(f"{int(tick):<{width // 4}d}" for tick in np.linspace(0, SHOT_SHOWN_MS, 5)[:-1])
+        + f"{SHOT_SHOWN_MS:.0f} ms"
     )
-    evened = f"{counted(band)} (the walls even out the rest)" if band.pumps else counted(band)
+    evened = f"{counted_spells(band)} (the walls even out the rest)" if band.pumps else counted_spells(band)
     return "\n".join(
         [band.title, evened, "flow in cc/s; . demand, lean to rich limit; # delivered shot", *rows, axis, ticks]
     )

@@ -25,7 +25,7 @@ from configurator.views.marks import mark
 WIDTH = 110
 MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
 """Units of which a margin says more than the sentence does; of counted things it does not."""
-EDGE = 1.1
+NEAR_AN_EDGE = 1.1
 """Room in the demand factor below which a proposal is said to be on an edge: about half a size of nozzle."""
 CAUTIONS = (
     "Engine cold and off, battery off, fresh air, no flame or spark near; eyes protected; extinguisher at hand. Never "
@@ -132,7 +132,7 @@ _HEADINGS = (
 
 
 def _candidate_row(row: Candidate) -> list[str]:
-    from configurator.advice.next_step import percent
+    from configurator.advice.next_step import sure_percent
     from configurator.advice.sure_sizes import SureCandidate
 
     window = window_text(row.window)
@@ -141,7 +141,7 @@ def _candidate_row(row: Candidate) -> list[str]:
         size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
         _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,
         "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
-        *([percent(row.sureness)] if isinstance(row, SureCandidate) else []),
+        *([sure_percent(row.sureness)] if isinstance(row, SureCandidate) else []),
     ]  # fmt: skip
 
 
@@ -216,9 +216,9 @@ def _covers_lines(report: ProposeReport) -> Iterable[str]:
             continue
         low, high = window
         edge = ""
-        if high < EDGE * report.demand_factor:
+        if high < NEAR_AN_EDGE * report.demand_factor:
             edge = ": on the lean edge, expect to try the next size up"
-        elif low * EDGE > report.demand_factor and low > FACTOR_RANGE[0]:
+        elif low * NEAR_AN_EDGE > report.demand_factor and low > FACTOR_RANGE[0]:
             edge = ": on the rich edge, expect to try the next size down"
         yield wrapped(
             f"{circuit}: right for engines that ask {window_text(window)} times what the model says{edge}", "  "

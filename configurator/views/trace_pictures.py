@@ -20,7 +20,7 @@ from configurator.views.picture_style import (
     titled,
 )
 
-SHOWN_MS = (-200.0, 2000.0)
+TRACE_SHOWN_MS = (-200.0, 2000.0)
 
 
 def save_trace(measured: Measured, model: ModelTrace, path: Path) -> None:
@@ -42,8 +42,8 @@ def trace_picture(measured: Measured, model: ModelTrace) -> Figure:
     axes.plot(measured.read_time_ms, measured.read_phi, ".", color=MIDDLE, markersize=3, label="readings")
     axes.plot(time, phi, color=INK, linewidth=2.2, label="measured, lag taken out")
     axes.plot(model.time_ms, model.phi, color=DARK, linewidth=1.4, linestyle="-.", label="model")
-    axes.set(xlim=SHOWN_MS, ylim=phi_span(phi, model.phi))
-    titled(axes, model.title, _counted(measured, model))
+    axes.set(xlim=TRACE_SHOWN_MS, ylim=phi_span(phi, model.phi))
+    titled(axes, model.title, _counted_spells(measured, model))
     headed(figure, "Measured mixture after tip-in")
     key_below(figure, axes)
     return laid_out(figure)
@@ -51,10 +51,10 @@ def trace_picture(measured: Measured, model: ModelTrace) -> Figure:
 
 def says_of_trace(measured: Measured, model: ModelTrace) -> str:
     """The trace in words."""
-    return f"Measured mixture after tip-in of {model.title}: {_counted(measured, model)}."
+    return f"Measured mixture after tip-in of {model.title}: {_counted_spells(measured, model)}."
 
 
-def _counted(measured: Measured, model: ModelTrace) -> str:
+def _counted_spells(measured: Measured, model: ModelTrace) -> str:
     spells = measured.spells
     hole, flood = (
         f"{spells.hole_ms:.0f} ± {measured.hole_doubt_ms:.0f}",

@@ -21,7 +21,7 @@ from configurator.learning.candidates import fitted_after
 from configurator.learning.trial_entry import COLD
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose
-from configurator.web import bench_view as view
+from configurator.web import bench_view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench
 from configurator.web.work import Searches
@@ -46,7 +46,7 @@ async def _bench(workshop: Workshop, request: Request) -> Response:
 
 def _bench_now(workshop: Workshop, request: Request) -> Response:
     setting, pins = workshop.asked(request.path_params["name"], request.query_params)
-    here = view.address(setting, pins.words)
+    here = bench_view.address(setting, pins.words)
     if any(str(slot) in request.query_params for slot in setting.case.options) and not is_part(request):
         return RedirectResponse(here, 303)  # a form without script names each slot by itself
     # The script keeps the address in step with what is shown, so both stand in the page, the one asked for as it came.
@@ -61,7 +61,7 @@ def refused_run(
 ) -> Response:
     """The bench once more, with the form for a run as it was filled in and what is wrong with it."""
     setting, pins = workshop.asked(name, query)
-    here = view.address(setting, pins.words)
+    here = bench_view.address(setting, pins.words)
     shown = _shown(workshop, setting, pins) | {"here": here, "asked": here, "recorded": None}
     return page("bench.html", 400, **(shown | {"typed": typed, "refused": says}))
 
@@ -72,22 +72,23 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
     combination = workshop.judged(setting, pins)
     fitted = workshop.judged(setting, OPEN)
     best, report = engine.best(pins.listed), engine.report(pins.listed)
-    further = view.further_steps(now, best)
-    wrong, holding = view.in_order(combination.findings)
-    card = view.address(setting, pins.words, "card")
+    further = bench_view.further_steps(now, best)
+    wrong, holding = bench_view.in_order(combination.findings)
+    card = bench_view.address(setting, pins.words, "card")
     return {
         "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "pins": pins.words,
-        "verdict": view.verdict(combination, further, report.clash), "now": combination, "further": further,
-        "take_too": view.address(setting, view.completed(pins, now, best)) if best and further else "",
-        "clash": view.reasons(report.clash, setting.felt), "give_up": view.ways_out(report.clash, setting.felt),
-        "slots": view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
+        "verdict": bench_view.verdict(combination, further, report.clash), "now": combination, "further": further,
+        "take_too": bench_view.address(setting, bench_view.completed(pins, now, best)) if best and further else "",
+        "clash": bench_view.reasons(report.clash, setting.felt),
+        "give_up": bench_view.ways_out(report.clash, setting.felt),
+        "slots": bench_view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
         "compared": compare(setting.filed.vehicle.name, setting.case.factor, fitted, combination).figures,
-        "told_cell": view.told_cell, "pictures": shown_on_bench(workshop, setting, pins),
-        "belief": view.belief_in_words(setting), "runs": view.run_rows(setting.runs, setting),
+        "told_cell": bench_view.told_cell, "pictures": shown_on_bench(workshop, setting, pins),
+        "belief": bench_view.belief_in_words(setting), "runs": bench_view.run_rows(setting.runs, setting),
         "key": secrets.token_hex(16), "typed": {}, "refused": (), "card": card,
         "pdf": f"{card}{'&' if '?' in card else '?'}format=pdf",
-        "fewest": view.address(setting, {}, "fewest"), "next": view.address(setting, {}, "next"),
-        "clear": view.address(setting, {}),
+        "fewest": bench_view.address(setting, {}, "fewest"), "next": bench_view.address(setting, {}, "next"),
+        "clear": bench_view.address(setting, {}),
     }  # fmt: skip
 
 
@@ -104,9 +105,9 @@ async def _fewest(workshop: Workshop, work: Searches, request: Request) -> Respo
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(_proposed, workshop, setting))
     if report.conflict is not None:
-        return page("no_way.html", setting=setting, report=report, back=view.address(setting, {}))
+        return page("no_way.html", setting=setting, report=report, back=bench_view.address(setting, {}))
     labels = {change.slot: change.to for change in report.changes}
-    return RedirectResponse(view.address(setting, view.pinned(labels, setting.case.options)), 303)
+    return RedirectResponse(bench_view.address(setting, bench_view.pinned(labels, setting.case.options)), 303)
 
 
 def _proposed(workshop: Workshop, setting: Setting) -> ProposeReport:
@@ -123,6 +124,6 @@ async def _next(workshop: Workshop, work: Searches, request: Request) -> Respons
     labels |= {change.slot: change.to for change in report.changes}
     return page(
         "next_part.html" if is_part(request) else "next.html", setting=setting, report=report,
-        belief=view.told(report.belief), try_it=view.address(setting, view.pinned(labels, case.options)),
-        back=view.address(setting, {}),
+        belief=bench_view.told(report.belief), back=bench_view.address(setting, {}),
+        try_it=bench_view.address(setting, bench_view.pinned(labels, case.options)),
     )  # fmt: skip

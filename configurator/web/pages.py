@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from configurator.advice import next_step as what_next
+from configurator.advice.next_step import sure_percent
 from configurator.ordering.report import LineFor
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.views.tables import CAUTIONS
@@ -55,7 +55,7 @@ _environment = Environment(
     lstrip_blocks=True, auto_reload=False,
 )  # fmt: skip
 _environment.filters |= {
-    "money": money, "percent": percent, "sure": what_next.percent, "number": number, "slot_name": slot_name,
+    "money": money, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
 }  # fmt: skip
 _environment.globals |= {"cautions": CAUTIONS, "car_path": car_path, "purpose": purpose}
 

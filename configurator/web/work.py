@@ -11,7 +11,7 @@ from configurator.stopping import Stop, Stopped, until
 
 AT_ONCE = 2
 LOOK_AGAIN_S = 0.2
-Found = TypeVar("Found")
+SearchedFor = TypeVar("SearchedFor")
 
 
 class Searches:
@@ -22,7 +22,7 @@ class Searches:
         self._stops: dict[object, Stop] = {}
         self._closed = False
 
-    async def answer(self, request: Request, sheet: str, search: Callable[[], Found]) -> Found:
+    async def answer(self, request: Request, sheet: str, search: Callable[[], SearchedFor]) -> SearchedFor:
         """What a search finds. Raises Stopped if the browser went away or asked anew from the same sheet, and once
         everything is stopped."""
         if self._closed:
@@ -33,7 +33,7 @@ class Searches:
             self._stops[place].now()
         self._stops[place] = stop
 
-        def work() -> Found:
+        def work() -> SearchedFor:
             with until(stop):
                 return search()
 

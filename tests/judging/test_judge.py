@@ -11,6 +11,7 @@ import pytest
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
+from configurator.judging import demand
 from configurator.judging.demand import judge
 from configurator.physics import pump as pump_model
 from configurator.physics import verdict
@@ -96,7 +97,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> tuple[list[int], list[int]]:
         searched.append(shots.count)
         return windows(event, shots, *rest)
 
-    monkeypatch.setattr(pump_model, "deliver", count_pumped)
+    monkeypatch.setattr(demand, "deliver", count_pumped)
     monkeypatch.setattr(verdict, "windows", count_searched)
     return pumped, searched
 

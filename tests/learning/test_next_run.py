@@ -15,7 +15,7 @@ from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND
 from configurator.learning.belief import FACTORS, SCALE, Belief, belief_of, prior
 from configurator.learning.candidates import candidates, fitted_after, minutes_between
-from configurator.learning.next_run import COMEBACK_MIN, RUN_MIN, Field, expected_minutes, next_step
+from configurator.learning.next_run import COMEBACK_MIN, RUN_MIN, RunField, expected_minutes, next_step
 from configurator.slots.slot import SLOTS
 
 STOCK = catalog((*NOZZLES, nozzle(0.75), nozzle(0.85), nozzle(0.95)))
@@ -34,16 +34,16 @@ def runs(at: Case, *felt: tuple[str, str]) -> list[Trial]:
     ]  # fmt: skip
 
 
-def small_field() -> Field:
+def small_field() -> RunField:
     """Three combinations: lean above f = 0.8, lean above 1.25, rich below 1.0; the last takes 40 minutes to fit."""
     log = np.log(FACTORS)
     lean = np.array([6.0 * (log - np.log(0.8)), 6.0 * (log - np.log(1.25)), np.full(len(log), -1.1)])
     rich = np.array([np.full(len(log), -1.9), np.full(len(log), -1.9), -6.0 * log])
     minutes = np.array([[0.0, 15.0, 40.0], [15.0, 0.0, 40.0], [15.0, 15.0, 0.0]])
-    return Field(np.clip(lean, -1.1, 4.0), np.clip(rich, -1.9, 4.0), minutes, np.array([True, True, True]))
+    return RunField(np.clip(lean, -1.1, 4.0), np.clip(rich, -1.9, 4.0), minutes, np.array([True, True, True]))
 
 
-def minutes_by_hand(field: Field, belief: Belief, now: int, run: int) -> float:
+def minutes_by_hand(field: RunField, belief: Belief, now: int, run: int) -> float:
     """What expected_minutes works out at once, one outcome and one combination at a time."""
     total = field.minutes[now, run] + RUN_MIN
     for step in range(len(SCALE)):
@@ -72,7 +72,7 @@ def test_the_step_ahead_is_the_sum_over_outcomes_written_out() -> None:
 
 def test_what_may_not_be_tried_is_not() -> None:
     field = small_field()
-    barred = Field(field.lean, field.rich, field.minutes, np.array([True, False, False]))
+    barred = RunField(field.lean, field.rich, field.minutes, np.array([True, False, False]))
     assert np.isinf(expected_minutes(barred, prior(1.1, 0.3), 0)[1:]).all()
     assert next_step(barred, prior(1.1, 0.3), 0).choice == 0
 
@@ -89,7 +89,7 @@ def test_dearer_spanner_work_is_chosen_only_for_what_it_brings() -> None:
     field = small_field()
     lean, rich = field.lean[[0, 1, 1]], field.rich[[0, 1, 1]]
     for quick, minutes in ((1, [0.0, 15.0, 40.0]), (2, [0.0, 40.0, 15.0])):
-        alike = Field(lean, rich, np.array([minutes] * 3) * (1 - np.eye(3)), field.open)
+        alike = RunField(lean, rich, np.array([minutes] * 3) * (1 - np.eye(3)), field.open)
         assert next_step(alike, prior(1.1, 0.3), 0).choice == quick
 
 

@@ -196,7 +196,7 @@ def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
     some = shots.take(slice(0, 300))
     whole = verdict.windows(circuit.event, some, circuit.allowed)
     monkeypatch.setattr(verdict, "BLOCK", 71)
-    monkeypatch.setattr(verdict, "FEW", 0)
+    monkeypatch.setattr(verdict, "FEW_CELLS", 0)
     pieces = verdict.windows(circuit.event, some, circuit.allowed)
     np.testing.assert_array_equal(whole.low, pieces.low)
     np.testing.assert_array_equal(whole.high, pieces.high)

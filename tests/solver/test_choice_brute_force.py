@@ -28,7 +28,7 @@ from configurator.judging.findings import findings
 from configurator.rules import RULES
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import GOALS as ALL_GOALS
-from configurator.solver.model import EXACT, ChoiceModel, Solution, best, packs
+from configurator.solver.model import EXACT_AS_FLOAT, ChoiceModel, Solution, best, packs
 from configurator.solver.problem import Constraint, Problem, problem_of, undominated
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=300)
@@ -122,7 +122,7 @@ def test_goals_are_packed_without_loss(problem: Problem, order: list[str]) -> No
         weights = [weight for _, weight in pack]
         behind = [sum(g.most * w for g, w in pack[place + 1 :]) for place in range(len(pack))]
         assert all(weight > rest for weight, rest in zip(weights, behind, strict=True))
-        assert len(pack) == 1 or sum(goal.most * weight for goal, weight in pack) < EXACT
+        assert len(pack) == 1 or sum(goal.most * weight for goal, weight in pack) < EXACT_AS_FLOAT
 
 
 def test_choices_beyond_one_pack_are_still_exact() -> None:

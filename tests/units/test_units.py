@@ -7,11 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from configurator.errors import BadSize, OutOfRange
-from configurator.units.drills import DRILLS
+from configurator.units.drills import DRILLS, INCH_MM
 from configurator.units.units import (
     CUBIC_FOOT_M3,
     DIAMETERS_ACCEPTED,
-    INCH_MM,
     LENGTHS_ACCEPTED,
     MERCURY_INCH_PA,
     THOU_MM,

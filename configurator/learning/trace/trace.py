@@ -39,7 +39,7 @@ LONGEST_BRIDGED_S = 0.12
 LEAST_EVENT_S = 1.0
 BEFORE_S = 0.6
 LEAST_BEFORE_S = 0.1
-FINE_STEP_S, FINE_FROM_S, FINE_UNTIL_S, COARSE_STEP_S = 0.005, -0.06, 1.0, 0.02
+GRID_FINE_STEP_S, GRID_FINE_FROM_S, GRID_FINE_UNTIL_S, GRID_COARSE_STEP_S = 0.005, -0.06, 1.0, 0.02
 DRAWS, SEED = 200, 20260
 BUSY_S = 0.1
 """Until then the mixture bends as it will; from then on it is smooth over the logarithm of time."""
@@ -187,16 +187,19 @@ def _bridged(file: str, time_s: Array, phi: Array, end_s: float, start_s: float)
 
 def _grid(start_s: float, end_s: float) -> Array:
     """Times to work on [s], tip-in among them: fine where the hole forms, coarser before and after."""
-    fine_end = min(FINE_UNTIL_S, end_s)
-    fine = np.arange(round(max(FINE_FROM_S, start_s) / FINE_STEP_S), round(fine_end / FINE_STEP_S) + 1) * FINE_STEP_S
-    before = np.arange(fine[0] - COARSE_STEP_S, start_s - COARSE_STEP_S, -COARSE_STEP_S)[::-1]
-    after = np.arange(fine[-1] + COARSE_STEP_S, end_s + COARSE_STEP_S, COARSE_STEP_S)
+    fine_end = min(GRID_FINE_UNTIL_S, end_s)
+    fine = (
+        np.arange(round(max(GRID_FINE_FROM_S, start_s) / GRID_FINE_STEP_S), round(fine_end / GRID_FINE_STEP_S) + 1)
+        * GRID_FINE_STEP_S
+    )
+    before = np.arange(fine[0] - GRID_COARSE_STEP_S, start_s - GRID_COARSE_STEP_S, -GRID_COARSE_STEP_S)[::-1]
+    after = np.arange(fine[-1] + GRID_COARSE_STEP_S, end_s + GRID_COARSE_STEP_S, GRID_COARSE_STEP_S)
     return np.concatenate([before, fine, after])
 
 
 def _calm(grid_s: Array) -> Array:
     """How much a bend counts: with t^3, integral t^3 x''^2 dt, a curve is as smooth over the logarithm of time."""
-    return np.where(grid_s < FINE_FROM_S / 2, CALM_BEFORE, np.maximum(grid_s / BUSY_S, 1.0) ** 3)
+    return np.where(grid_s < GRID_FINE_FROM_S / 2, CALM_BEFORE, np.maximum(grid_s / BUSY_S, 1.0) ** 3)
 
 
 def _spells_ms(grid_s: Array, phi: Array, lean_phi: float, rich_phi: float) -> Array:

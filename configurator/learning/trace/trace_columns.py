@@ -23,7 +23,7 @@ EXAMPLES = {
     "phi": "phi, lambda or AFR",
     "speed": "rpm",
 }
-NEEDED = ("time", "throttle", "phi")
+NEEDED_QUANTITIES = ("time", "throttle", "phi")
 
 _NAMES = {
     "time": {"time", "t", "timestamp", "elapsed"},
@@ -108,7 +108,7 @@ def chosen_columns(
                                     f"one column for {_said(slot)}"))  # fmt: skip
             chosen[slot] = column
     found = [column for column in map(recognised, headings) if column is not None]
-    for slot in (*NEEDED, "speed"):
+    for slot in (*NEEDED_QUANTITIES, "speed"):
         if slot in chosen:
             continue
         quantities = MIXTURES if slot == "phi" else (slot,)
@@ -119,7 +119,7 @@ def chosen_columns(
             names = ", ".join(column.heading for column in likely)
             faults.append(Fault(file, f"row {row}", f"several columns may be {_said(slot)}: {names}", "one",
                                 f"name the one to read, as {likely[0].quantity}={likely[0].heading}"))  # fmt: skip
-        elif slot in NEEDED and not any(fault.place.startswith(f"column for {slot}") for fault in faults):
+        elif slot in NEEDED_QUANTITIES and not any(fault.place.startswith(f"column for {slot}") for fault in faults):
             shown = ", ".join(headings[:12]) + (" ..." if len(headings) > 12 else "")
             found_none, remedy = f"no column for {_said(slot)} among {shown}", f"or name its column, as {slot}=HEADING"
             faults.append(Fault(file, f"row {row}", found_none, f"a heading such as {EXAMPLES[slot]}", remedy))
