@@ -11,7 +11,7 @@ from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.reports import Change, Combination, Shot
+from configurator.reports import Change, Combination, Finding, Shot
 from configurator.rules import RULES
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS, SlotName
@@ -38,12 +38,6 @@ def card_of(
     job = CardJob(case, choice, combination)
     against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
     work = sections(job)
-    said = _said(work)
-    mind = [
-        job.text(finding) for finding in job.wrong
-        if finding not in against and not is_fault(finding) and finding.rule != FIRST_CHECKS
-        and finding.mend.casefold() not in said
-    ]  # fmt: skip
     rows = [_part_row(case, choice, change) for change in combination.changes]
     fastenings = [FASTENINGS[SLOTS[change.slot].name] for change in combination.changes]
     return Card(
@@ -52,9 +46,20 @@ def card_of(
         gaskets=combination.consumables, totals=combination.totals,
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(case.with_linkage_set(), choice),
-        covers=[_covers(case, shot) for shot in combination.shots], mind=list(dict.fromkeys(mind)),
+        covers=[_covers(case, shot) for shot in combination.shots], mind=_mind(job, against, work),
         record=record,
     )  # fmt: skip
+
+
+def _mind(job: CardJob, against: Sequence[Finding], work: Sequence[Section]) -> list[str]:
+    """What is neither a conflict of these parts nor put right on the card, each said once."""
+    said = _said(work)
+    left = [
+        finding for finding in job.wrong
+        if finding not in against and not is_fault(finding) and finding.rule != FIRST_CHECKS
+        and finding.mend.casefold() not in said
+    ]  # fmt: skip
+    return list(dict.fromkeys(map(job.text, left)))
 
 
 def _said(work: Sequence[Section]) -> str:

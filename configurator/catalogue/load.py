@@ -30,7 +30,7 @@ from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.declared import Record
 from configurator.files.faults import FaultPlace, faults_of
-from configurator.files.reading import Row, did_you_mean, read_bytes, table_of, text_of
+from configurator.files.reading import Row, Table, did_you_mean, read_bytes, table_of, text_of
 
 FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
     {
@@ -194,30 +194,45 @@ def _read_family(name: str, file: str, content: bytes | None, faults: list[Fault
         faults += error.faults
         return _Family(name, file)
     faults += table.faults
-    known = list(model.model_fields)
-    for column in table.columns:
-        if column not in known:
-            remedy = did_you_mean(column, known) or f"the columns are {', '.join(known)}"
-            faults.append(Fault(file, f"column {column}", "is not a column of this table", remedy=remedy))
+    faults += [_unknown_column(file, column, model) for column in table.columns if column not in model.model_fields]
     if not table.rows and name not in MAY_BE_ABSENT:
         faults.append(Fault(file, "", "has no rows below its heading", "at least one"))
-    lacking = [
-        column for column, declared in model.model_fields.items()
-        if declared.is_required() and column not in table.columns and not _filled_by_another(column, table.columns)
-    ]  # fmt: skip
+    lacking = _lacking(model, table.columns)
     faults += [
         Fault(file, f"column {column}", "is missing", model.model_fields[column].description or "")
         for column in lacking
     ]
+    return _Family(name, file, table.rows, _records(model, file, table, lacking, faults))
+
+
+def _unknown_column(file: str, column: str, model: type[Record]) -> Fault:
+    known = list(model.model_fields)
+    remedy = did_you_mean(column, known) or f"the columns are {', '.join(known)}"
+    return Fault(file, f"column {column}", "is not a column of this table", remedy=remedy)
+
+
+def _lacking(model: type[Record], columns: tuple[str, ...]) -> list[str]:
+    """Columns that a table ought to have."""
+    return [
+        column for column, declared in model.model_fields.items()
+        if declared.is_required() and column not in columns and not _filled_by_another(column, columns)
+    ]  # fmt: skip
+
+
+def _records(
+    model: type[Record], file: str, table: Table, lacking: Sequence[str], faults: list[Fault]
+) -> tuple[tuple[Row, Record], ...]:
+    """Every row that is in order with what it says; the faults of the others go to faults."""
     records = []
-    all_known, validated = set(known).issuperset(table.columns), model.__pydantic_validator__.validate_python
+    known, validated = set(model.model_fields), model.__pydantic_validator__.validate_python
+    all_known = known.issuperset(table.columns)
     for row in table.rows:
         cells = row.cells if all_known else {column: cell for column, cell in row.cells.items() if column in known}
         try:
             records.append((row, validated(cells)))
         except ValidationError as error:
             faults += _faults_of_row(error, model, file, row, lacking)
-    return _Family(name, file, table.rows, tuple(records))
+    return tuple(records)
 
 
 def _faults_of_row(
@@ -295,33 +310,56 @@ def _repeated(families: Mapping[str, _Family]) -> list[Fault]:
     return faults
 
 
+@dataclass(frozen=True)
+class _Reference:
+    """A column that names something elsewhere in the catalogue: what there is to name, and what to say of the rest."""
+
+    column: str
+    there: Collection[str]
+    problem: str
+    remedy: Callable[[str], str] = lambda _: ""
+    expected: str = ""
+
+    def lost(self, record: Record) -> list[str]:
+        """What a row names that is not there."""
+        cell = record.__dict__[self.column]
+        return [name for name in ((cell,) if isinstance(cell, str) else cell) if name not in self.there]
+
+
 def _references(families: Mapping[str, _Family]) -> list[Fault]:
     """Codes that name another row: suppliers, what a pump comes with, and the lever a lobe is made for."""
-    faults = []
+    references = _references_of(families)
+    faults = [
+        family.fault(row, one.column, one.problem.format(name), one.expected, one.remedy(name))
+        for family in families.values()
+        for row, record in family.records if family.model in references
+        for one in references[family.model]
+        for name in one.lost(record)
+    ]  # fmt: skip
+    return faults + _circular(families["pumps"])
+
+
+def _references_of(families: Mapping[str, _Family]) -> dict[type[Record], list[_Reference]]:
+    """The columns of each family that name something, as far as what they name was read."""
     suppliers = families["suppliers"].codes()
     fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
     parts = set().union(*fitted.values())
-    named = parts | families["consumables"].codes()
-    supplier_meant = _meant(suppliers, "add it to suppliers.csv")
-    part_meant = _meant(parts, "add it to its family, or take it out")
+    named, meant = parts | families["consumables"].codes(), _meant(parts, "add it to its family, or take it out")
     levers = {row.cells["lever"] for row in families["pumps"].rows if "lever" in row.cells}
-    for family in families.values():
-        sold, made_for_lever = bool(suppliers) and issubclass(family.model, SOLD), bool(levers) and family.model is Lobe
-        columns = _PARTS_NAMED_IN.get(family.model, ()) if all(fitted.values()) else ()
-        for row, record in family.records if sold or made_for_lever or columns else ():
-            cells: dict[str, Any] = record.__dict__
-            if sold and cells["supplier"] not in suppliers:
-                problem = f"no supplier has the code {cells['supplier']}"
-                faults.append(family.fault(row, "supplier", problem, remedy=supplier_meant(cells["supplier"])))
-            if made_for_lever and cells["lever"] not in levers:
-                problem = f"no pump has a lever '{cells['lever']}'"
-                faults.append(family.fault(row, "lever", problem, f"one of {', '.join(sorted(levers))}"))
-            for column in columns:
-                for code in (cells[column],) if isinstance(cells[column], str) else cells[column]:
-                    if code not in named:
-                        problem = f"no part has the code {code}"
-                        faults.append(family.fault(row, column, problem, remedy=part_meant(code)))
-    return faults + _circular(families["pumps"])
+    found: dict[type[Record], list[_Reference]] = {}
+    if suppliers:
+        of_supplier = _Reference(
+            "supplier", suppliers, "no supplier has the code {}", _meant(suppliers, "add it to suppliers.csv")
+        )
+        found = {family.model: [of_supplier] for family in families.values() if issubclass(family.model, SOLD)}
+    if levers:
+        expected = f"one of {', '.join(sorted(levers))}"
+        found.setdefault(Lobe, []).append(_Reference("lever", levers, "no pump has a lever '{}'", expected=expected))
+    if all(fitted.values()):
+        for model, columns in _PARTS_NAMED_IN.items():
+            of_part = [_Reference(column, named, "no part has the code {}", meant) for column in columns]
+            found.setdefault(model, []).extend(of_part)
+    return found
 
 
 def _meant(known: Collection[str], otherwise: str) -> Callable[[str], str]:

@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -247,16 +248,7 @@ def table_of(text: str, name: str) -> Table:
     """The rows of a delimited text; name is what messages call its file. Raises as read_table."""
     first = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max(DELIMITERS, key=first.count)
-    filled = []
-    try:
-        for number, record in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True), 1):
-            cells = [cell.strip() for cell in record]
-            if any(cells):
-                filled.append((number, cells))
-    except csv.Error as error:
-        raise BadInput(
-            [Fault(name, "", f"is not a table: {error}", "one row a line, cells in pairs of quotes or none")]
-        ) from None
+    filled = _filled_rows(text, delimiter, name)
     if not filled:
         raise BadInput([Fault(name, "", "is empty", "a row of column headings, and rows below it")])
     (heading, columns), *body = filled
@@ -267,23 +259,44 @@ def table_of(text: str, name: str) -> Table:
         Fault(name, f"row {heading}", f"has two columns {twice}", "each column once")
         for twice in sorted({column for column in columns if column and columns.count(column) > 1})
     ]
-    rows = []
     all_named = all(columns)
     for number, cells in body:
-        beyond = [] if all_named and len(cells) <= len(columns) else [
-            cell for position, cell in enumerate(cells) if cell and (position >= len(columns) or not columns[position])
-        ]  # fmt: skip
-        if beyond:
-            faults.append(
-                Fault(name, f"row {number}", f"holds '{beyond[0][:40]}' under no heading",
-                      f"cells under the {sum(map(bool, columns))} headings only",
-                      "put a cell that holds the delimiter between double quotes")
-            )  # fmt: skip
-        named = {column: cell for column, cell in zip(columns, cells, strict=False) if column and cell}
-        if delimiter == ";":
-            named = {column: _with_decimal_point(cell) for column, cell in named.items()}
-        rows.append(Row(number, named))
-    return Table(tuple(filter(None, columns)), tuple(rows), tuple(faults))
+        if not all_named or len(cells) > len(columns):
+            faults += _beyond_headings(name, number, cells, columns)
+    rows = tuple(Row(number, _under_headings(cells, columns, delimiter)) for number, cells in body)
+    return Table(tuple(filter(None, columns)), rows, tuple(faults))
+
+
+def _filled_rows(text: str, delimiter: str, name: str) -> list[tuple[int, list[str]]]:
+    """Number and cells of every row that is not empty."""
+    try:
+        records = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        rows = [(number, [cell.strip() for cell in record]) for number, record in enumerate(records, 1)]
+    except csv.Error as error:
+        raise BadInput(
+            [Fault(name, "", f"is not a table: {error}", "one row a line, cells in pairs of quotes or none")]
+        ) from None
+    return [(number, cells) for number, cells in rows if any(cells)]
+
+
+def _beyond_headings(name: str, number: int, cells: Sequence[str], columns: Sequence[str]) -> list[Fault]:
+    """The fault of a row with a cell that stands under no heading."""
+    beyond = [cell for cell, column in zip_longest(cells, columns, fillvalue="") if cell and not column]
+    if not beyond:
+        return []
+    return [
+        Fault(name, f"row {number}", f"holds '{beyond[0][:40]}' under no heading",
+              f"cells under the {sum(map(bool, columns))} headings only",
+              "put a cell that holds the delimiter between double quotes")
+    ]  # fmt: skip
+
+
+def _under_headings(cells: Sequence[str], columns: Sequence[str], delimiter: str) -> dict[str, str]:
+    """What a row says, by column; empty cells say nothing."""
+    named = {column: cell for column, cell in zip(columns, cells, strict=False) if column and cell}
+    if delimiter == ";":
+        named = {column: _with_decimal_point(cell) for column, cell in named.items()}
+    return named
 
 
 def _with_decimal_point(cell: str) -> str:

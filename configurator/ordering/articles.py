@@ -1,7 +1,7 @@
 """Everything that can be put into an order, as what it brings, what it costs and when it is there."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import inf
@@ -79,26 +79,34 @@ def worth_a_look(articles: Sequence[Article], most: Mapping[str, int]) -> list[A
     """Those that bring something useful, but for those that cost no less than their useful part does from the same
     supplier in another way: part by part, or as another article that brings the same. most : how many of a code can be
     of use."""
-    singly: dict[tuple[str, str], float] = {}
-    for article in articles:
-        [(code, count), *others] = article.brings.items()
-        if count == 1 and not others and article.tiers[0].from_packs == 1:
-            key = (article.supplier, code)
-            singly[key] = min(singly.get(key, inf), max(tier.price for tier in article.tiers))
+    singly = _single_prices(articles)
     rivals: dict[tuple[str, frozenset[tuple[str, int]]], list[Article]] = {}
     for article in articles:
         useful = {code: min(count, most[code]) for code, count in article.brings.items() if code in most}
         apart = sum(count * singly.get((article.supplier, code), inf) for code, count in useful.items())
         if useful and (sum(article.brings.values()) == 1 or apart > min(tier.price for tier in article.tiers)):
             rivals.setdefault((article.supplier, frozenset(article.brings.items())), []).append(article)
-    found: list[Article] = []
-    for own in rivals.values():
-        best: list[Article] = []
-        for article in sorted(own, key=lambda one: one.cost(1)):
-            if not any(_never_dearer(other, article) for other in best):
-                best.append(article)
-        found += best
-    return _by_code(found)
+    return _by_code([article for own in rivals.values() for article in _undercut_by_none(own)])
+
+
+def _single_prices(articles: Iterable[Article]) -> dict[tuple[str, str], float]:
+    """What one part costs at most as an article of its own, by supplier and code."""
+    singly: dict[tuple[str, str], float] = {}
+    for article in articles:
+        [(code, count), *others] = article.brings.items()
+        if count == 1 and not others and article.tiers[0].from_packs == 1:
+            key = (article.supplier, code)
+            singly[key] = min(singly.get(key, inf), max(tier.price for tier in article.tiers))
+    return singly
+
+
+def _undercut_by_none(rivals: Sequence[Article]) -> list[Article]:
+    """Of articles that bring the same those that no other is never dearer than, the first of equals."""
+    best: list[Article] = []
+    for article in sorted(rivals, key=lambda one: one.cost(1)):
+        if not any(_never_dearer(other, article) for other in best):
+            best.append(article)
+    return best
 
 
 def _never_dearer(article: Article, other: Article) -> bool:

@@ -90,38 +90,47 @@ class OrderModel:
 
     def _ask(self, box: BoxModel) -> None:
         """What a box asks of the shelf and the deliveries, and what its changes set free."""
-        day = box.wanted.day
         for circuit in box.wanted.needs.circuits:
             setups, nozzles = box.setups[circuit.circuit], box.nozzles[circuit.circuit]
-            by_code: dict[str, list[Bool]] = {}
-            for setup, has in zip(circuit.setups, setups, strict=True):
-                for code in setup.codes:
-                    by_code.setdefault(code, []).append(has)
-            for option, has in zip(circuit.nozzles, nozzles, strict=True):
-                if option.work == "fit" and option.code:
-                    by_code.setdefault(option.code, []).append(has)
-                elif option.work == "redrill":
-                    self.purchase.need_drill(diameter_mm(option), day, has)
-            for code, users in by_code.items():
-                self.purchase.need(code, day, self._any(users))
+            self._ask_parts(circuit, setups, nozzles, box.wanted.day)
             for code in dict.fromkeys(code for setup in circuit.setups for code in setup.frees):
-                self._free(circuit, setups, code, day)
-            self._ask_gaskets(circuit, setups, nozzles, day)
-            for option, has in zip(circuit.nozzles, nozzles, strict=True):
-                self.purchase.work += option.price * has if option.work == "redrill" else 0
-                self.purchase.labour += option.labour_min * has
-            self.purchase.labour += sum(setup.labour_min * x for setup, x in zip(circuit.setups, setups, strict=True))
-        for has, (spacer, relief) in zip(box.shared, box.wanted.needs.shared, strict=True):
+                self._free(circuit, setups, code, box.wanted.day)
+            self._ask_gaskets(circuit, setups, nozzles, box.wanted.day)
+            self._ask_work(circuit, setups, nozzles)
+        self._ask_shared(box)
+
+    def _ask_parts(self, circuit: CircuitNeeds, setups: Sequence[Bool], nozzles: Sequence[Bool], day: date) -> None:
+        """Every part once, whoever in the circuit wants it, and a drill for every size that is drilled."""
+        by_code: dict[str, list[Bool]] = {}
+        for setup, has in zip(circuit.setups, setups, strict=True):
+            for code in setup.codes:
+                by_code.setdefault(code, []).append(has)
+        for option, has in zip(circuit.nozzles, nozzles, strict=True):
+            if option.work == "fit" and option.code:
+                by_code.setdefault(option.code, []).append(has)
+            elif option.work == "redrill":
+                self.purchase.need_drill(diameter_mm(option), day, has)
+        for code, users in by_code.items():
+            self.purchase.need(code, day, self._any(users))
+
+    def _ask_work(self, circuit: CircuitNeeds, setups: Sequence[Bool], nozzles: Sequence[Bool]) -> None:
+        for option, has in zip(circuit.nozzles, nozzles, strict=True):
+            self.purchase.work += option.price * has if option.work == "redrill" else 0
+            self.purchase.labour += option.labour_min * has
+        self.purchase.labour += sum(setup.labour_min * x for setup, x in zip(circuit.setups, setups, strict=True))
+
+    def _ask_shared(self, box: BoxModel) -> None:
+        """Spacer and pad relief, with the gaskets of the joints they open."""
+        pairs = list(zip(box.shared, box.wanted.needs.shared, strict=True))
+        for has, (spacer, relief) in pairs:
             if spacer.work == "fit" and spacer.code:
-                self.purchase.need(spacer.code, day, has)
+                self.purchase.need(spacer.code, box.wanted.day, has)
             self.purchase.work += relief.price * has
             self.purchase.labour += (spacer.labour_min + relief.labour_min) * has
-        opened = [
-            x for x, pair in zip(box.shared, box.wanted.needs.shared, strict=True) if any(o.changed for o in pair)
-        ]
-        relieved = [x for x, (_, relief) in zip(box.shared, box.wanted.needs.shared, strict=True) if relief.changed]
-        self.purchase.need_joint("carburettor_flange", day, sum(opened))
-        self.purchase.need_joint("intake_manifold", day, sum(relieved))
+        opened = sum(has for has, pair in pairs if any(option.changed for option in pair))
+        relieved = sum(has for has, (_, relief) in pairs if relief.changed)
+        self.purchase.need_joint("carburettor_flange", box.wanted.day, opened)
+        self.purchase.need_joint("intake_manifold", box.wanted.day, relieved)
 
     def _any(self, users: Sequence[Bool]) -> Bool:
         if len(users) == 1:

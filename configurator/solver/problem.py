@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from configurator.arrays import Indices, Integers, Mask
 from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, margins
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import JudgedFigures
@@ -140,19 +141,22 @@ def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[Slot, Indic
     kinds = {slot: case.options[slot].kind[chosen] for slot, chosen in places.items()}
     constraints = [_wish_constraint(wish, places[wish.slot], len(case.options[wish.slot])) for wish in wishes]
     for name in case.circuit_names:
-        table = case.tabulated(name)
-        for rule in RULES.values():
-            if (
-                rule.is_choosable
-                and rule.severity != "note"
-                and (rule.scope == "circuit" or name == case.circuit_names[0])
-            ):
-                constraints.append(_rule_constraint(rule, name, table, kinds))
-    gaskets: dict[str, int] = {}
-    for consumable in case.catalog.consumables.values():
-        gaskets[consumable.joint] = gaskets.get(consumable.joint, 0) + pence(consumable.price) * consumable.quantity
-    now = {slot: o.figures.diameter_mm for slot, (o, *_) in options.items() if isinstance(o.figures, FittedNozzle)}
-    return Problem(options, tuple(c for c in constraints if not c.allowed.all() or not c.rule), gaskets, now)
+        table, first = case.tabulated(name), name == case.circuit_names[0]
+        rules = (rule for rule in RULES.values() if rule.is_choosable and rule.severity != "note")
+        constraints += [
+            _rule_constraint(rule, name, table, kinds) for rule in rules if first or rule.scope == "circuit"
+        ]  # fmt: skip
+    now = {slot: own[0].read(FittedNozzle).diameter_mm for slot, own in options.items() if slot.name == "nozzle"}
+    cutting = tuple(c for c in constraints if not c.allowed.all() or not c.rule)
+    return Problem(options, cutting, _gasket_price(case.catalog), now)
+
+
+def _gasket_price(catalog: Catalog) -> dict[str, int]:
+    """What all gaskets of each joint cost, in hundredths."""
+    prices: dict[str, int] = {}
+    for consumable in catalog.consumables.values():
+        prices[consumable.joint] = prices.get(consumable.joint, 0) + pence(consumable.price) * consumable.quantity
+    return prices
 
 
 def _wish_constraint(wish: Wish, places: Indices, count: int) -> Constraint:

@@ -283,18 +283,23 @@ def parts_text(family: str, rows: Sequence[Mapping[str, str]], nearest: str = ""
     """Rows under code, price and what tells them apart; what is the same in all of three or more in a line below."""
     if not rows:
         return f"{family}: none" + (f"; {nearest}" if nearest else "")
-    same = {
-        name: cell for name, cell in rows[0].items()
-        if len(rows) > 2 and name != "price" and all(row[name] == cell for row in rows)
-    }  # fmt: skip
-    first = [name for name in ("code", "price") if name in rows[0]]
-    last = [name for name in ("labour_min", "supplier") if name in rows[0]]
-    columns = [*first, *(name for name in rows[0] if name not in (*first, *last)), *last]
-    told = [name for name in columns if name not in same]
+    same = _same_in_all(rows) if len(rows) > 2 else {}
+    told = [name for name in _in_reading_order(rows[0]) if name not in same]
     lines = [f"{family}: {len(rows)}", _narrow_table(told, [[row[name] for name in told] for row in rows])]
     if same:
         lines += ["", wrapped("all: " + ", ".join(f"{name} {cell}" for name, cell in same.items()))]
     return "\n".join(lines)
+
+
+def _same_in_all(rows: Sequence[Mapping[str, str]]) -> dict[str, str]:
+    """Cells that every row has alike, prices left out."""
+    return {name: cell for name, cell in rows[0].items() if name != "price" and all(row[name] == cell for row in rows)}
+
+
+def _in_reading_order(columns: Iterable[str]) -> list[str]:
+    """Code and price first, labour and supplier last."""
+    rank = {"code": 0, "price": 1, "labour_min": 3, "supplier": 4}
+    return sorted(columns, key=lambda name: rank.get(name, 2))
 
 
 def _narrow_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

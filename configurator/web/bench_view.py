@@ -1,13 +1,13 @@
 """What the bench shows, as plain data: every part by where it stands, and what the present choice comes to."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
 from configurator.advice.comparison import Compared
 from configurator.advice.next_step import BeliefSummary, summary
-from configurator.advice.standing import Clash, SlotStanding, Standing
+from configurator.advice.standing import Clash, SlotStanding, Standing, State
 from configurator.book.records import Trial
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
@@ -89,27 +89,26 @@ def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> Sl
     ]
     # What is fitted comes first, and so does what is chosen where nothing else would show it.
     first = [row for row, option in rows if option.fitted or (row.chosen and option.state == "impossible")]
-    fits, changes = (
-        [row for row, option in rows if option.state == state and row not in first]
-        for state in ("fits", "with_changes")
-    )
-    impossible = [(row, option) for row, option in rows if option.state == "impossible"]
-    shut = _shut(setting, pins, slot, [option for row, option in impossible if row not in first])
+    behind = [(row, option) for row, option in rows if row not in first]
+    fits, changes = ([row for row, option in behind if option.state == state] for state in ("fits", "with_changes"))
+    shut = _shut(setting, pins, slot, [option for _, option in behind if option.state == "impossible"])
     now = next(option for option in standing.options if option.fitted)
     picked = next((option for option in standing.options if option.word == chosen), now)
-    stand: list[str] = [option.state for option in standing.options]
-    counts = [
-        f"{stand.count(state)} {says}"
-        for state, says in (("fits", "fit"), ("with_changes", "need more"), ("impossible", "impossible"))
-    ]
     free = BenchRow(
         f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", ""
     )
     return SlotView(
         slot=slot, id=f"slot-{slot}", chosen=picked.label if chosen else f"{now.label}, as fitted", pinned=bool(chosen),
-        impossible_now=bool(chosen) and picked.state == "impossible", counts=", ".join(counts), free=free, first=first,
-        fits=fits, with_changes=changes, shut=shut,
+        impossible_now=bool(chosen) and picked.state == "impossible", counts=_counts(standing.options), free=free,
+        first=first, fits=fits, with_changes=changes, shut=shut,
     )  # fmt: skip
+
+
+def _counts(options: Sequence[Standing]) -> str:
+    """How many of a slot's options stand where."""
+    states = [option.state for option in options]
+    words: dict[State, str] = {"fits": "fit", "with_changes": "need more", "impossible": "impossible"}
+    return ", ".join(f"{states.count(state)} {says}" for state, says in words.items())
 
 
 def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> BenchRow:
@@ -174,23 +173,26 @@ def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash |
     kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
     counts = ", ".join(counted(n, kind) for kind, n in kinds if n) or "nothing to report"
     changed = counted(now.totals.changes, "change") if now.totals.changes else "as fitted"
-    broken = [f for f in wrong if f.severity == "conflict" and f.holds is False]
-    by_hand = sum(not RULES[f.rule].is_choosable for f in broken)
-    by_parts = len(broken) > by_hand
-    ways = []
-    # Where parts break no rule, a wish is open: what is felt is nothing that a rule finds.
-    if clash is not None:
-        ways.append("no further change mends that" if by_parts else "no further change answers what is felt")
-    elif further:
-        steps = counted(len(further), "further change")
-        mends = f"{steps} mend{'s' if len(further) == 1 else ''} what parts can"
-        ways.append(mends if by_parts else f"what the driver feels asks for {steps}")
-    if by_hand:
-        ways.append(f"{by_hand} to be put right by hand")
-    says = "; ".join([f"{changed}: {counts}", *ways])
+    says = "; ".join([f"{changed}: {counts}", *_ways_on(wrong, len(further), clash)])
     if clash is not None or not now.ok:
         return Verdict("CONFLICT", "✕", says, "bad")
     return Verdict("NOT YET", "▲", says, "warn") if further else Verdict("OK", "✓", says, "good")
+
+
+def _ways_on(wrong: Sequence[Finding], further: int, clash: Clash | None) -> Iterator[str]:
+    """What can be done about what is wrong: by so many further changes, and by hand."""
+    broken = [f for f in wrong if f.severity == "conflict" and f.holds is False]
+    by_hand = sum(not RULES[f.rule].is_choosable for f in broken)
+    by_parts = len(broken) > by_hand
+    # Where parts break no rule, a wish is open: what is felt is nothing that a rule finds.
+    if clash is not None:
+        yield "no further change mends that" if by_parts else "no further change answers what is felt"
+    elif further:
+        steps = counted(further, "further change")
+        mends = f"{steps} mend{'s' if further == 1 else ''} what parts can"
+        yield mends if by_parts else f"what the driver feels asks for {steps}"
+    if by_hand:
+        yield f"{by_hand} to be put right by hand"
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,7 @@ def test_a_pin_on_the_dearer_of_two_alike_costs_what_that_one_costs(seed: int) -
             for one, other in zip(*pinned, strict=True):
                 for low, high in zip(one.options, other.options, strict=True):
                     assert low.state == high.state
-                    if low.price is not None and high.price is not None and one.slot != slot:
+                    if low.price is not None and high.price is not None and one.slot != str(slot):
                         more = offered[dear].price - offered[cheap].price
                         assert round(100 * (high.price - low.price)) == more
                         seen += 1

@@ -95,6 +95,29 @@ def chosen_columns(
     row : of the headings. What the user names goes before what is recognised; of several mixtures phi goes before
     lambda, and lambda before afr.
     """
+    chosen, faults = _columns_named(file, headings, named)
+    found = [column for column in map(recognised, headings) if column is not None]
+    for quantity in (*NEEDED_QUANTITIES, "speed"):
+        if quantity in chosen:
+            continue
+        by_kind = ([one for one in found if one.quantity == kind] for kind in _kinds(quantity))
+        likely = next(filter(None, by_kind), [])
+        at_fault = any(fault.place.startswith(f"column for {quantity}") for fault in faults)
+        if len(likely) == 1:
+            chosen[quantity] = likely[0]
+        elif likely and quantity != "speed":
+            names = ", ".join(column.heading for column in likely)
+            faults.append(Fault(file, f"row {row}", f"several columns may be {_said(quantity)}: {names}", "one",
+                                f"name the one to read, as {likely[0].quantity}={likely[0].heading}"))  # fmt: skip
+        elif quantity in NEEDED_QUANTITIES and not at_fault:
+            faults.append(_none_found(file, row, headings, quantity))
+    return chosen, faults
+
+
+def _columns_named(
+    file: str, headings: tuple[str, ...], named: Mapping[str, str]
+) -> tuple[dict[str, TraceColumn], list[Fault]]:
+    """Columns that the user names, by quantity, and what is wrong with their names."""
     chosen: dict[str, TraceColumn] = {}
     faults: list[Fault] = []
     for key, heading in named.items():
@@ -102,32 +125,27 @@ def chosen_columns(
         if fault is not None:
             faults.append(fault)
         elif column is not None:
-            slot = "phi" if column.quantity in MIXTURES else column.quantity
-            if slot in chosen:
-                faults.append(Fault(file, f"column {heading}", f"{chosen[slot].heading} is named for that already",
-                                    f"one column for {_said(slot)}"))  # fmt: skip
-            chosen[slot] = column
-    found = [column for column in map(recognised, headings) if column is not None]
-    for slot in (*NEEDED_QUANTITIES, "speed"):
-        if slot in chosen:
-            continue
-        quantities = MIXTURES if slot == "phi" else (slot,)
-        likely = next((some for q in quantities if (some := [c for c in found if c.quantity == q])), [])
-        if len(likely) == 1:
-            chosen[slot] = likely[0]
-        elif likely and slot != "speed":
-            names = ", ".join(column.heading for column in likely)
-            faults.append(Fault(file, f"row {row}", f"several columns may be {_said(slot)}: {names}", "one",
-                                f"name the one to read, as {likely[0].quantity}={likely[0].heading}"))  # fmt: skip
-        elif slot in NEEDED_QUANTITIES and not any(fault.place.startswith(f"column for {slot}") for fault in faults):
-            shown = ", ".join(headings[:12]) + (" ..." if len(headings) > 12 else "")
-            found_none, remedy = f"no column for {_said(slot)} among {shown}", f"or name its column, as {slot}=HEADING"
-            faults.append(Fault(file, f"row {row}", found_none, f"a heading such as {EXAMPLES[slot]}", remedy))
+            quantity = "phi" if column.quantity in MIXTURES else column.quantity
+            if quantity in chosen:
+                faults.append(Fault(file, f"column {heading}", f"{chosen[quantity].heading} is named for that already",
+                                    f"one column for {_said(quantity)}"))  # fmt: skip
+            chosen[quantity] = column
     return chosen, faults
 
 
-def _said(slot: str) -> str:
-    return "the mixture" if slot == "phi" else slot
+def _kinds(quantity: str) -> Iterable[str]:
+    """What a quantity may be read from, the best first."""
+    return MIXTURES if quantity == "phi" else (quantity,)
+
+
+def _none_found(file: str, row: int, headings: tuple[str, ...], quantity: str) -> Fault:
+    shown = ", ".join(headings[:12]) + (" ..." if len(headings) > 12 else "")
+    found_none, remedy = f"no column for {_said(quantity)} among {shown}", f"or name its column, as {quantity}=HEADING"
+    return Fault(file, f"row {row}", found_none, f"a heading such as {EXAMPLES[quantity]}", remedy)
+
+
+def _said(quantity: str) -> str:
+    return "the mixture" if quantity == "phi" else quantity
 
 
 def _named(file: str, key: str, heading: str, headings: tuple[str, ...]) -> tuple[TraceColumn | None, Fault | None]:
