@@ -9,7 +9,6 @@ looked at. Answers are arrays; an object for a part is made when it is asked for
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -68,13 +67,21 @@ class Availability:
         return cls._over({slot: Classes(own, own.kind) for slot, own in offered.items()}, problem)
 
     @classmethod
-    def _over(cls, classes: Mapping[Slot, Classes], problem: Problem, *about: Any) -> "Availability":
+    def _over(
+        cls,
+        classes: Mapping[Slot, Classes],
+        problem: Problem,
+        felt: tuple[str, ...] = (),
+        vehicle: str = "",
+        demand_factor: float = 1.0,
+    ) -> "Availability":
         blocks = Blocks.of(problem)
         price, labour_min = (
             sum(int(getattr(own.offered, figure).max(initial=0)) for own in classes.values())
             for figure in ("price", "labour_min")
         )
-        return cls(classes, problem, Costs(blocks, Weights.of(problem, price, labour_min)), Ways(blocks), *about)
+        costs = Costs(blocks, Weights.of(problem, price, labour_min))
+        return cls(classes, problem, costs, Ways(blocks), felt, vehicle, demand_factor)
 
     def standings(self, pins: Sequence[Wish] = ()) -> dict[Slot, Standings]:
         """Every option of every slot. Pins of one slot hold together."""

@@ -5,7 +5,7 @@ the fitted one as long as it leaves the nozzle in charge. More than that is a pr
 """
 
 from collections.abc import Sequence
-from typing import Any
+from typing import SupportsFloat
 
 import numpy as np
 
@@ -116,7 +116,7 @@ def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candid
     )  # fmt: skip
 
 
-def rounded(value: Any, digits: int = 1) -> float | None:
+def rounded(value: SupportsFloat, digits: int = 1) -> float | None:
     """A figure for an answer; None where there is none."""
     number = float(value)
     return round(number, digits) if np.isfinite(number) else None

@@ -1,18 +1,28 @@
 """What may sit in each slot of a vehicle: what is fitted, what the catalogue has, and what work can make of it."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 from operator import attrgetter
-from typing import Any
 from weakref import finalize
 
 import numpy as np
 
+from configurator.arrays import Indices
 from configurator.car.fitted import Fitted, FittedCircuit, FittedNozzle
 from configurator.catalogue.load import Catalog
-from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, NozzlePart, Operation, Part, PumpFigures
+from configurator.catalogue.parts import (
+    FeedScrew,
+    FeedScrewFigures,
+    LobeFigures,
+    NozzlePart,
+    Operation,
+    Part,
+    Pump,
+    PumpFigures,
+    Spacer,
+)
 from configurator.slots.columns import Mount
 from configurator.slots.options import Offered, Option, OptionFigures, Stack, Stock, pence
 from configurator.slots.slot import Slot
@@ -35,7 +45,8 @@ class Stocks:
         nozzles, pumps = list(catalog.nozzles.values()), list(catalog.pumps.values())
         spacers = list(catalog.spacers.values())
         mounts = [(lobe, phase) for lobe in catalog.lobes.values() for phase in lobe.phases_deg]
-        shapes = map(_reader(LobeFigures), catalog.lobes.values())
+        shape_of = _reader(LobeFigures)
+        shapes = [shape for lobe in catalog.lobes.values() for shape in [shape_of(lobe)] * len(lobe.phases_deg)]
 
         def lobe(place: int) -> Option:
             part, phase = mounts[place]
@@ -51,7 +62,7 @@ class Stocks:
             _by_figures(pumps, PumpFigures, [pump.comes_with for pump in pumps]),
             Stock(
                 [part for part, _ in mounts],
-                ((shape, at) for shape in shapes for at in shape[PHASES]),
+                ((shape, phase) for (_, phase), shape in zip(mounts, shapes, strict=True)),
                 lobe,
             ),
             Stock(spacers, map(attrgetter("thickness_mm", "bonnet_mm"), spacers), _over(spacers, 0.0, 0.0)),
@@ -91,7 +102,7 @@ def options_of(fitted: Fitted, catalog: Catalog) -> dict[Slot, Offered]:
         slots[Slot(circuit.name, "feed_screw")] = _others(circuit.feed_screw, stocks.feed_screws)
         slots[Slot(circuit.name, "pump")] = _others(circuit.pump, stocks.pumps)
         slots[Slot(circuit.name, "lobe")] = _lobes(circuit, stocks.lobes, catalog)
-    slots[Slot(None, "spacer")] = _spacers(fitted, stocks.spacers)
+    slots[Slot(None, "spacer")] = _spacers(fitted, stocks.spacers, catalog)
     slots[Slot(None, "pad_relief")] = Offered.of(tuple(_pad_reliefs(catalog)))
     return slots
 
@@ -118,16 +129,15 @@ def _names(figures: type[LobeFigures | FeedScrewFigures | PumpFigures]) -> list[
     return [name for name in figures.model_fields if name != "code"]
 
 
-def _reader(figures: type[LobeFigures | FeedScrewFigures | PumpFigures]) -> Callable[[Any], Any]:
+def _reader(figures: type[LobeFigures | FeedScrewFigures | PumpFigures]) -> Callable[[object], Hashable]:
     """Reads all those figures of a part."""
     return attrgetter(*_names(figures))
 
 
-PHASES = _names(LobeFigures).index("phases_deg")
-
-
 def _by_figures(
-    parts: Sequence[Any], figures: type[FeedScrewFigures | PumpFigures], boxes: Sequence[tuple[str, ...]] = ()
+    parts: Sequence[FeedScrew | Pump],
+    figures: type[FeedScrewFigures | PumpFigures],
+    boxes: Sequence[tuple[str, ...]] = (),
 ) -> Stock:
     """Parts whose figures are their own rows."""
 
@@ -138,7 +148,7 @@ def _by_figures(
     return Stock(parts, map(_reader(figures), parts), make, boxes)
 
 
-def _but(stock: Stock, code: str | None) -> Any:
+def _but(stock: Stock, code: str | None) -> Indices:
     """Places of a stock without those of a code."""
     return np.delete(np.arange(len(stock)), list(stock.of_code.get(code or "", ())))
 
@@ -193,7 +203,7 @@ def _lobes(circuit: FittedCircuit, stock: Stock, catalog: Catalog) -> Offered:
     return Offered([first, *turned], stock, _but(stock, now.code))
 
 
-def _over(parts: Sequence[Any], thickness_mm: float, bonnet_mm: float) -> Callable[[int], Option]:
+def _over(parts: Sequence[Spacer], thickness_mm: float, bonnet_mm: float) -> Callable[[int], Option]:
     """Makes spacers in place of one of this height."""
 
     def make(place: int) -> Option:
@@ -203,13 +213,13 @@ def _over(parts: Sequence[Any], thickness_mm: float, bonnet_mm: float) -> Callab
     return make
 
 
-def _spacers(fitted: Fitted, stock: Stock) -> Offered:
+def _spacers(fitted: Fitted, stock: Stock, catalog: Catalog) -> Offered:
     now = fitted.spacer
     first = [Option(now.code if now else "none", Stack(0.0, 0.0), "none", now.code if now else None)]
     if now is None:
         return Offered(first, stock, np.arange(len(stock)))
     first.append(Option("none", Stack(-now.thickness_mm, -now.bonnet_mm), "remove", None, 0, now.labour_min))
-    in_its_place = stock.made_by(_over(stock.parts, now.thickness_mm, now.bonnet_mm))
+    in_its_place = stock.made_by(_over(list(catalog.spacers.values()), now.thickness_mm, now.bonnet_mm))
     return Offered(first, in_its_place, _but(stock, now.code))
 
 
