@@ -1,6 +1,7 @@
 """The documentation tells the truth: pages are as the program would make them, commands run, links lead somewhere."""
 
 import difflib
+import doctest
 import re
 from pathlib import Path
 
@@ -50,6 +51,17 @@ def test_a_page_shows_what_the_program_prints_now(path: Path, tmp_path: Path) ->
     assert after == page, f"run python tests/make_docs.py and read what changed:\n{difference[:4000]}"
 
 
+def test_python_on_the_pages_answers_as_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    blocks = [(path, match[0].splitlines()[1:-1]) for path in PAGES for match in FENCE.finditer(read(path))
+              if match["language"] == "pycon"]  # fmt: skip
+    assert blocks
+    for path, lines in blocks:
+        test = doctest.DocTestParser().get_doctest("\n".join(lines), {}, name(path), str(path), 0)
+        found = doctest.DocTestRunner().run(test)
+        assert found.attempted and not found.failed, name(path)
+
+
 def test_a_stale_page_is_noticed() -> None:
     """The check above can fail: a wrong output and a wrong region are both put right."""
     page = "```console\n$ say\nstale answer\n```\n<!-- made: limits -->\nstale answer\n<!-- made until here -->\n"
@@ -65,7 +77,7 @@ def test_a_block_that_is_not_run_says_why(path: Path) -> None:
         if block["language"] in ("sh", "bash", "shell"):
             assert NOT_RUN.search(page[: block.start()]), f"no '<!-- not run: reason -->' above\n{block[0]}"
         else:
-            assert block["language"] in ("console", "toml", "text"), f"what is this? {block[0][:80]}"
+            assert block["language"] in ("console", "pycon", "toml", "text"), f"what is this? {block[0][:80]}"
 
 
 @pytest.mark.parametrize("path", PAGES, ids=name)

@@ -10,16 +10,15 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-import configurator
 from configurator.book.records import Trial, car_of
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import FAMILIES, Catalog
+from configurator.files.source import PACKAGE
 from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Spells, spells_as_fitted
 from configurator.ordering.needs import CircuitWindows, listed_of, shared_of, windows_of
@@ -131,9 +130,9 @@ def catalog_digest(catalog: Catalog) -> str:
 @cache
 def program() -> str:
     """This program, as precisely as answers hang on it: its version, a digest of its modules, and numpy's version."""
-    folder, content = Path(configurator.__file__).parent, sha256()
-    for path in sorted(folder.rglob("*.py")):
-        content.update(path.relative_to(folder).as_posix().encode() + path.read_bytes())
+    content = sha256()
+    for path in sorted(PACKAGE.rglob("*.py")):
+        content.update(path.relative_to(PACKAGE).as_posix().encode() + path.read_bytes())
     try:
         number = version("tipin")
     except PackageNotFoundError:
