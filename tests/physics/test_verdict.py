@@ -14,7 +14,8 @@ from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
 from configurator.physics.fuel_path import FuelPath
-from configurator.physics.pump import PumpMechanism, deliver, follower_travel, front_loaded_lift
+from configurator.physics.lobe import front_loaded_lift
+from configurator.physics.pump import PumpMechanism, deliver, follower_travel
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, event_times, simulate
 from configurator.physics.verdict import (
