@@ -1,6 +1,7 @@
 """The house keeps its shape: imports run one way, heavy libraries stay in their rooms, files stay small and clean."""
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -138,6 +139,26 @@ def test_a_heavy_library_stays_in_its_room(library: str) -> None:
 def test_no_file_is_too_long_to_read(path: Path) -> None:
     lines = len(path.read_text(encoding="utf-8").splitlines())
     assert lines <= MOST_LINES, f"{lines} lines: split it where its subject changes"
+
+
+OPTION = re.compile(r"(?<![\w<-])--[a-z][\w-]*")
+
+
+def test_the_search_for_options_sees_them_in_every_text() -> None:
+    assert OPTION.findall('f"--felt {word}" `--no-redrill` --with=x <!-- no --> a--b') == [
+        "--felt", "--no-redrill", "--with",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", [path for path in MODULES if room_of(dotted(path)) != "cli"], ids=dotted)
+def test_only_the_command_line_speaks_of_its_options(path: Path) -> None:
+    """A fault carries the field; the command line names it by its option, the page by its label."""
+    assert OPTION.findall(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "web" / "templates").iterdir()), ids=lambda path: path.name)
+def test_no_page_speaks_of_an_option(path: Path) -> None:
+    assert OPTION.findall(path.read_text(encoding="utf-8")) == []
 
 
 def test_the_top_level_holds_what_a_visitor_expects_and_nothing_else() -> None:

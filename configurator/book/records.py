@@ -96,7 +96,7 @@ def trial_of(
         raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
     if felt is not None and felt.word not in SYMPTOMS:
         meant = did_you_mean(felt.word, list(SYMPTOMS))
-        raise BadInput([Fault(f"--felt {felt.word}", "", "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)])
+        raise BadInput.in_field("word", felt.word, "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)
     return Trial(
         at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
         felt=felt, trace=trace, codes={slot: option.label for slot, option in choice.items()},

@@ -8,8 +8,8 @@ import typer
 from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, case_of, circuits_named
 
 
-@app.command(epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
-def draw(
+@app.command("draw", epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
+def draw_command(
     vehicle: VehicleFile,
     what: Annotated[
         Literal["shot", "mixture", "windows", "lift"],

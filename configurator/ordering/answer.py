@@ -243,7 +243,7 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
 def _notes(job: OrderJob) -> list[str]:
     notes = list(NOTES)
     if len(job.wanted) > MOST_FOR_CURVE:
-        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
+        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; a budget asks for one sum.")
     if job.market.left_out:
         notes.append(
             f"Left out of what is sold: {job.market.left_out} parts, packs and kits that no box could use, or that "

@@ -111,7 +111,7 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
     if broken:
         yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
     if not everything:
-        yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; --all shows every one)"
+        yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; ask for all to see every one)"
 
 
 def _found(sizes: CircuitSizes, pump: str) -> str:

@@ -57,7 +57,7 @@ class BrokenFile:
 
     @property
     def says(self) -> str:
-        """What the command line would say of it."""
+        """What is wrong with it."""
         return str(self.error)
 
 

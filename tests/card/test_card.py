@@ -8,7 +8,8 @@ from configurator.advice.named_choice import choice_of
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of, shots_of
 from configurator.car.vehicle import load_vehicle
-from configurator.card import Card, CardStep, Section, card_of, recorded_by_command
+from configurator.card import Card, CardStep, Section, card_of
+from configurator.cli.card import recorded_by
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import findings
@@ -156,9 +157,9 @@ def test_parts_that_pump_but_suit_no_engine_are_told_from_those_that_do_not_go_t
 def test_the_command_that_keeps_the_run_names_the_file_the_parts_and_the_book() -> None:
     case = case_of("roadster")
     choice = choose(case.options, read_wishes(case.options, [], ["front.nozzle=straight-0.75"], []))
-    told = recorded_by_command(case, choice, "season.sqlite")
+    told = recorded_by(case, choice, "season.sqlite")
     assert told.endswith(
-        f"tipin trial {case.vehicle.file} --felt WORD --with front.nozzle=straight-0.75 --book season.sqlite"
+        f"tipin trial add {case.vehicle.file} --felt WORD --with front.nozzle=straight-0.75 --book season.sqlite"
     )
 
 

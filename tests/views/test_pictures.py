@@ -361,7 +361,7 @@ def test_runs_in_the_book_move_the_picture(tmp_path: Path) -> None:
     vehicle, book = str(example("roadster").vehicle.file), ["--book", str(tmp_path / "b.sqlite")]
     out = ["-o", str(tmp_path / "w.svg")]
     before = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
-    assert CliRunner().invoke(app, ["trial", vehicle, "--felt", "stumble", *book]).exit_code == 0
+    assert CliRunner().invoke(app, ["trial", "add", vehicle, "--felt", "stumble", *book]).exit_code == 0
     after = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
     assert "f = 1.00" in before and "f = 1.00" not in after
 
