@@ -32,7 +32,7 @@ from configurator.rules import RULES, Rule, as_found, fit, fuel_side
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
-    "assumptions": SensitivityReport, "trial": TrialReport, "stock": StockReport,
+    "assumptions": SensitivityReport, "trial add": TrialReport, "stock list": StockReport,
     "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
     "card": Card, "order": OrderReport,
 }  # fmt: skip

@@ -37,7 +37,7 @@ class ShelfRow(Report):
 
 
 class StockReport(Answer):
-    """Answer of `tipin stock`."""
+    """Answer of every command of `tipin stock`."""
 
     book: str = Field(description="the book: a file, or the URL of a database without its password")
     rows: list[ShelfRow] = Field(description="what is on the shelf, in the order of the catalogue")

@@ -23,7 +23,7 @@ SomeRecord = TypeVar("SomeRecord", bound=Record)
 
 
 class TrialReport(Answer):
-    """Answer of `tipin trial`."""
+    """Answer of `tipin trial add`, `list`, `undo` and `import`."""
 
     book: str = Field(description="the book: a file, or the URL of a database without its password")
     did: Literal["recorded", "listed", "undone", "imported"] = Field(description="what was done")
