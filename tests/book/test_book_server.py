@@ -1,6 +1,7 @@
 """A book on a server: who is let in, what is said when something fails, and that no password is ever told."""
 
 import json
+import secrets
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -42,7 +43,7 @@ def database(postgres: Server) -> Iterator[str]:
 @pytest.fixture
 def branch(postgres: Server) -> Iterator[str]:
     """A user who may do nothing yet."""
-    name = "branch"
+    name = f"branch_{secrets.token_hex(6)}"  # other workers have users of their own on this server
     postgres.run("postgres", f"CREATE ROLE {name} LOGIN PASSWORD '{SECRET}'")
     yield name
     rows = postgres.run("postgres", "SELECT datname FROM pg_database WHERE datallowconn AND NOT datistemplate")

@@ -67,6 +67,7 @@ def test_the_page_is_whole_and_needs_nothing_beside_it(name: str) -> None:
     assert page.startswith("<!DOCTYPE html>") and '<html lang="en">' in page and "<h1>" in page
 
 
+@pytest.mark.needs("pango")
 def test_a_hostile_name_is_text_and_nothing_else() -> None:
     evil = "<script>alert(1)</script><img src=x>&\"'$x^2$ {{ 7*7 }} </style>"
     case = case_of("roadster")
@@ -87,6 +88,7 @@ def text_of(pdf: bytes) -> str:
     return re.sub(r"(?<=\w)- (?=\w)", "-", " ".join(lines.split()))
 
 
+@pytest.mark.needs("pango")
 @each_example
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, paper: str) -> None:
@@ -102,6 +104,7 @@ def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, pape
     assert all(swap.to in text for f in card.after_feelings for move in f.moves for swap in move.swaps)
 
 
+@pytest.mark.needs("pango")
 def test_the_same_card_is_the_same_bytes() -> None:
     case, (card, page) = case_of("roadster"), proposed("roadster")
     choice = choice_of(case, propose(case, ProposalRequest()).changes)
@@ -110,6 +113,7 @@ def test_the_same_card_is_the_same_bytes() -> None:
     assert card_pdf(page) == card_pdf(page)
 
 
+@pytest.mark.needs("pango")
 def test_nothing_is_fetched(tmp_path: Path) -> None:
     beside = tmp_path / "beside.css"
     beside.write_text("body { display: none }", encoding="utf-8")
@@ -147,6 +151,7 @@ def tipin(*words: str) -> Any:
     return CliRunner().invoke(cli.app, ["card", *words])
 
 
+@pytest.mark.needs("pango")
 def test_the_command_writes_a_page_and_a_print(tmp_path: Path) -> None:
     page, pdf = tmp_path / "card.html", tmp_path / "card.PDF"
     words = [str(EXAMPLES / "roadster.toml"), "--date", "2026-05-04"]
