@@ -18,7 +18,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from machine import as_root, cores, missing, packages_of
+from machine import NEEDS, as_root, cores, missing, packages_of
 
 ROOT = Path(__file__).resolve().parent.parent
 ENVIRONMENT = ROOT / ".venv"
@@ -39,24 +39,25 @@ class CannotSetUp(Exception):
     """What failed, and what to do about it."""
 
 
-def run(command: Sequence[str | Path], **environment: str) -> None:
-    """Raises CannotSetUp with the command if it fails; what it printed stands above."""
+def run(command: Sequence[str | Path]) -> None:
+    """Raises CannotSetUp with the command if it fails; what it printed is shown then, and only then."""
     words = [str(word) for word in command]
-    done = subprocess.run(words, cwd=ROOT, env=os.environ | environment, stdin=subprocess.DEVNULL)
+    done = subprocess.run(
+        words, cwd=ROOT, text=True, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
     if done.returncode:
+        print(done.stdout, flush=True)
         raise CannotSetUp(f"`{' '.join(words)}` failed with exit code {done.returncode}")
 
 
 def install_packages(packages: Sequence[str]) -> None:
     """By apt-get. Raises CannotSetUp where it is not to be had or fails."""
-    apt_get = as_root(["apt-get"]) if shutil.which("apt-get") else None
+    apt_get = as_root(["env", "DEBIAN_FRONTEND=noninteractive", "apt-get"]) if shutil.which("apt-get") else None
     if apt_get is None:
-        raise CannotSetUp(f"no apt-get, or no right to use it, for: {' '.join(packages)}")
+        raise CannotSetUp(f"no apt-get here, or no right to use it, for {' '.join(packages)}")
     say(f"installs with apt-get: {' '.join(packages)}")
-    quiet = {"DEBIAN_FRONTEND": "noninteractive"}
-    prefix = [*apt_get[:-1], "env", "DEBIAN_FRONTEND=noninteractive", "apt-get"]
-    run([*prefix, "update", "-qq"], **quiet)
-    run([*prefix, "install", "-y", "-qq", "-o", "Dpkg::Use-Pty=0", "--no-install-recommends", *packages], **quiet)
+    run([*apt_get, "update", "-qq"])
+    run([*apt_get, "install", "-y", "-qq", "--no-install-recommends", *packages])
 
 
 def set_up_machine(allowed: bool) -> None:
@@ -64,15 +65,17 @@ def set_up_machine(allowed: bool) -> None:
 
     What cannot be had stops nothing here: the tests that need it are named as not run, and the exit says so.
     """
-    for name in missing():
-        packages = packages_of([name])
-        if not allowed:
-            say(f"{name} is missing; {FLAG} would install {' '.join(packages)}")
-            continue
-        try:
-            install_packages(packages)
-        except CannotSetUp as problem:
-            say(f"{name} cannot be had: {problem}")
+    lacking = missing()
+    if lacking and not allowed:
+        say(f"{', '.join(lacking)} missing: {FLAG} would install {' '.join(packages_of(lacking))}")
+        return
+    for names in [lacking, *([name] for name in lacking if len(lacking) > 1)]:
+        # All at once, and one by one only where that has failed: one that cannot be had keeps no other away.
+        if still := [name for name in names if not NEEDS[name].here()]:
+            try:
+                install_packages(packages_of(still))
+            except CannotSetUp as problem:
+                say(f"could not install what {', '.join(still)} needs: {problem}")
 
 
 def wanted() -> str:
