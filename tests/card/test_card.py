@@ -2,10 +2,9 @@
 
 import building
 import pytest
-from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposed
+from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposal_of, proposed
 
 from configurator.advice.named_choice import choice_of
-from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of, shots_of
 from configurator.car.vehicle import load_vehicle
 from configurator.card import Card, CardStep, Section, card_of
@@ -118,7 +117,7 @@ def test_figures_are_those_of_catalogue_and_vehicle(name: str) -> None:
 @each_example
 def test_aftercare_and_every_finding_are_on_the_card(name: str) -> None:
     case = case_of(name)
-    choice = choice_of(case, propose(case, ProposalRequest()).changes)
+    choice = choice_of(case, proposal_of(name).changes)
     combination = combination_of(case, choice, "Proposal 1")
     card, page = proposed(name)
     said = words_of(card.sections) + "\n".join([*card.mind, *card.against]).lower()
@@ -178,7 +177,7 @@ def test_room_that_nobody_measured_is_measured_before_anything_is_fitted() -> No
 def test_the_next_step_covers_what_lies_just_beyond(name: str, words: tuple[str, ...]) -> None:
     """Every step is judged again by itself: it moves the window past its edge and breaks no rule that was kept."""
     case = case_of(name)
-    changes = propose(case, ProposalRequest()).changes
+    changes = proposal_of(name).changes
     choice = choose(case.options, read_wishes(case.options, [], words, [])) if words else choice_of(case, changes)
     before = combination_of(case, choice, "now")
     windows = {shot.circuit: shot.window for shot in before.shots}
