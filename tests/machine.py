@@ -16,6 +16,8 @@ CHROMIUM = Path("/usr/bin/chromium")
 POSTGRES = Path("/usr/lib/postgresql")
 FONTS = Path("/usr/share/fonts")
 OPENS_LIBRARIES = "import ctypes, sys; [ctypes.CDLL(name) for name in sys.argv[1:]]"
+DRIVES_THE_BROWSER = ("libatomic.so.1",)
+"""What the program is built on by which playwright speaks to the browser."""
 PANGO = ("libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libharfbuzz-subset.so.0")
 PROBE_S = 60
 """A browser that was just installed may take its time to say its version."""
@@ -48,13 +50,21 @@ def _answers(*command: str) -> bool:
     return done.returncode == 0
 
 
-def _has_pango() -> bool:
+def _opens(libraries: Iterable[str]) -> bool:
     """In a process of its own: libraries that were installed a moment ago are not seen by one that looked before."""
-    return any(FONTS.rglob("*.[to]tf")) and _answers(sys.executable, "-c", OPENS_LIBRARIES, *PANGO)
+    return _answers(sys.executable, "-c", OPENS_LIBRARIES, *libraries)
+
+
+def _has_chromium() -> bool:
+    return _opens(DRIVES_THE_BROWSER) and _answers(str(CHROMIUM), "--version")
+
+
+def _has_pango() -> bool:
+    return any(FONTS.rglob("*.[to]tf")) and _opens(PANGO)
 
 
 NEEDS = {
-    "chromium": Need(("chromium",), lambda: _answers(str(CHROMIUM), "--version")),
+    "chromium": Need(("chromium", "libatomic1"), _has_chromium),
     "pango": Need(
         ("libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0", "fonts-dejavu-core"), _has_pango
     ),
