@@ -20,7 +20,7 @@ def pytest_configure(config: pytest.Config) -> None:
     if not hasattr(config, "workerinput"):
         config.stash[KEEPER] = Keeper()
     config.addinivalue_line("markers", "needs(name): needs this of the machine, a name of NEEDS in tests/machine.py")
-    config.addinivalue_line("markers", "long: takes so long that it is begun first, while others run beside it")
+    config.addinivalue_line("markers", "long(seconds): so long that it is begun first, while others run beside it")
     config.pluginmanager.register(NotRun(config))
 
 
@@ -32,7 +32,7 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The long ones first: at the end of a run they would keep one worker busy, and the others idle."""
-    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+    items.sort(key=lambda item: max((mark.args[0] for mark in item.iter_markers("long")), default=0), reverse=True)
 
 
 @pytest.fixture(scope="session")

@@ -37,7 +37,14 @@ def name(path: Path) -> str:
 
 
 EACH_PAGE = [
-    pytest.param(path, id=name(path), marks=[pytest.mark.needs("pango")] if WRITES_PDF.search(read(path)) else [])
+    pytest.param(
+        path,
+        id=name(path),
+        marks=[
+            pytest.mark.long(125 if "$ tipin order" in read(path) else 10),
+            *([pytest.mark.needs("pango")] if WRITES_PDF.search(read(path)) else []),
+        ],
+    )
     for path in PAGES
 ]
 """For tests that run what a page shows."""
@@ -54,7 +61,6 @@ def anchors(page: str) -> set[str]:
     return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("path", EACH_PAGE)
 def test_a_page_shows_what_the_program_prints_now(path: Path, tmp_path: Path) -> None:
     page = read(path)

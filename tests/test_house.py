@@ -174,7 +174,7 @@ def test_the_top_level_holds_what_a_visitor_expects_and_nothing_else() -> None:
     assert {name for name in top if not name.startswith(".")} == TOP_LEVEL
 
 
-@pytest.mark.long
+@pytest.mark.long(50)
 @pytest.mark.parametrize(
     "command",
     [["ruff", "check", "."], ["mypy", "--strict"]],
