@@ -91,7 +91,7 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     field = candidates(case, belief, now, stock)
     notes = [
         f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
-        for circuit in case.fitted.circuits
+        for circuit in case.car.fitted.circuits
         if (circuit.slack_mm or 0.0) > case.catalog.limits.linkage_tolerance_mm
     ]
     if not field.field.open.any():

@@ -24,7 +24,7 @@ def size(case: Case, circuits: Sequence[str]) -> SizeReport:
         "Orifices differ by a hundredth or two from their stamp (a new drill alone may be 0.014 mm under its size), "
         "and that is half a step of the catalogue: measure the orifice with a pin gauge before judging a trial."
     ]
-    if case.tip_in.film_held_at_edge:
+    if case.car.tip_in.film_held_at_edge:
         notes.append(
             "Part of the tip-in lies outside what the fuel on the manifold walls was measured for (0.3 to 1.0 bar, "
             "up to 3,000 rev/min): the answer is less sure there."

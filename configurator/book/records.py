@@ -108,7 +108,7 @@ def measured_car(case: Case, choice: Mapping[str, Option]) -> dict[str, Any]:
     """The vehicle as a dictionary that Vehicle reads, every part of a choice by its figures; clearances as a spacer or
     a relieved pad leaves them."""
     car = case.vehicle.model_dump(mode="json", exclude_none=True)
-    car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.fitted.circuits}
+    car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.car.fitted.circuits}
     stack, relief = choice["spacer"].figures, choice["pad_relief"].figures
     assert isinstance(stack, Stack) and isinstance(relief, float)
     for key, grows_mm in (

@@ -27,7 +27,7 @@ class ModelTrace:
 
 def model_trace(case: Case) -> ModelTrace:
     """The mixture that a case's model gives with what is fitted, at the case's demand factor."""
-    time_s = case.tip_in.air.time_s
+    time_s = case.car.tip_in.air.time_s
     phi = np.zeros(len(time_s))
     for name, circuit in case.circuits.items():
         phi += circuit.event.air_share * mixture_of(case, name, case.as_fitted).phi
