@@ -25,6 +25,7 @@ from configurator.physics.verdict import (
     Levels,
     ShotFlows,
     SpellMeter,
+    metered,
     mixture,
     shot_needed,
     spells,
@@ -108,6 +109,27 @@ def test_a_pause_ends_a_spell() -> None:
     for depth in (1.0, 1.0):
         meter.feed(np.array([depth]), 0.1)
     assert meter.longest_s[0] == pytest.approx(0.2, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "depth, counts, expected",
+    [
+        ([-1, -1, -1], [1, 1, 1], []),
+        ([1, 1, 1], [1, 1, 1], [(0.0, 2.0)]),
+        ([1, 1, 1], [0, 1, 1], [(1.0, 2.0)]),
+        ([1, 1, 0], [1, 1, 0], [(0.0, 1.0)]),
+        ([1, -1, 1, 1], [1, 1, 1, 1], [(0.0, 0.5), (1.5, 3.0)]),
+        ([1, 1, -1, 1, 1, 1, 1], [1, 1, 1, 0, 0, 1, 1], [(0.0, 1.5), (5.0, 6.0)]),
+        ([1, 1, 1], [0, 0, 0], []),
+    ],
+)
+def test_spells_stand_where_they_are_and_count(
+    depth: list[float], counts: list[int], expected: list[tuple[float, float]]
+) -> None:
+    times, rows = np.arange(float(len(depth))), np.array(depth, dtype=float)[:, None]
+    (meter,) = metered(times, rows, 1, [(0.0, 1.0)], np.array(counts, dtype=bool))
+    _, began_s, ended_s = meter.spells
+    assert list(zip(began_s, ended_s, strict=True)) == expected
 
 
 # --- closed forms -----------------------------------------------------------------------------------------------------
