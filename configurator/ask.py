@@ -62,9 +62,9 @@ def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float
 
     book : a file or a database's address, or None for the book that is found from here. sure : share of belief.
     """
-    case = Case.of(car, catalog).with_linkage_set()
-    names, belief = tuple(case.circuit_names), belief_in_book(case, book)
-    return sizing.size(case, names) if belief is None else sure_sizes(case, names, belief, sure)
+    known = as_known(Case.of(car, catalog), book)
+    case, names = known.case, known.case.circuit_names
+    return sizing.size(case, names) if known.belief is None else sure_sizes(case, names, known.belief, sure)
 
 
 def propose(

@@ -65,20 +65,18 @@ def size_command(
     from configurator.advice.size import size
     from configurator.advice.sure_sizes import sure_sizes
     from configurator.judging.band import band_of
-    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.learning.as_known import as_known
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
 
-    case = case_of(vehicle, catalog).with_linkage_set()
-    names = circuits_named(case, circuit)
-    belief = belief_in_book(case, book)
-    if belief is None:
+    known = as_known(case_of(vehicle, catalog), book)
+    case, names = known.case, circuits_named(known.case, circuit)
+    if known.belief is None:
         report = size(case, names)
         text = size_text(report, everything=everything)
     else:
-        case = case.at(belief.median)
-        report = by_belief = sure_sizes(case, names, belief, sure / 100)
+        report = by_belief = sure_sizes(case, names, known.belief, sure / 100)
         text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:
