@@ -10,10 +10,11 @@ from configurator.card.sheet import CardStep, Section
 from configurator.card.words import length, of_circuit, part_words
 from configurator.catalogue.parts import PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice, joints_opened
+from configurator.judging.findings import Choice
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
 from configurator.slots.columns import SLOT_WORDS
+from configurator.slots.joints import joints_opened
 from configurator.slots.options import Option, Stack
 from configurator.units.units import show_diameter
 

@@ -11,22 +11,12 @@ from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, Rule
-from configurator.slots.options import JOINTS, Option
+from configurator.slots.joints import joints_opened
+from configurator.slots.options import Option
 from configurator.slots.wishes import Wish, choose
 
 Choice = Mapping[str, Option]
 """One option for every slot."""
-
-
-def joints_opened(choice: Choice) -> set[tuple[str, str]]:
-    """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
-    opened: set[tuple[str, str]] = set()
-    for slot, option in choice.items():
-        circuit, _, bare = slot.rpartition(".")
-        if option.changed:
-            opened.update((circuit, joint) for joint in JOINTS.get(bare, ()))
-    return opened
-
 
 RuleReading = tuple[Rule, str | None, float, float, float]
 """A rule, its circuit, the quantity it reads, its limit, and the margin between them."""

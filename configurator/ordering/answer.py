@@ -20,7 +20,8 @@ from configurator.ordering.report import (
     WayOut,
 )
 from configurator.rules import SHARED_SLOTS
-from configurator.slots.options import JOINTS, Option
+from configurator.slots.joints import openers
+from configurator.slots.options import Option
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
@@ -152,14 +153,15 @@ def _uses(job: OrderJob, plan: Plan) -> dict[str, list[tuple[str, str | None, st
 def _opened(one: Wanted, box: BoxPlan) -> set[str]:
     """Joints that a box's changes open."""
     opened: set[str] = set()
+    changed: set[str] = set()
     for circuit in one.needs.circuits:
         setups = [circuit.setups[place] for place in box.setups[circuit.circuit]]
         if any(circuit.nozzles[place].changed for place in box.nozzles[circuit.circuit]):
-            opened.update(JOINTS["nozzle"])
+            changed.add("nozzle")
         opened.update(joint for setup in setups for joint in setup.joints)
-    for slot, option in zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True):
-        opened.update(JOINTS[slot] if option.changed else ())
-    return opened
+    shared = zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True)
+    changed.update(slot for slot, option in shared if option.changed)
+    return opened.union(joint for _, joint in openers(changed))
 
 
 def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:

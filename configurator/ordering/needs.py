@@ -19,8 +19,9 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import AXES, Case, margins
 from configurator.judging.table import DEMAND
 from configurator.rules import CIRCUIT_SLOTS, RULES, SHARED_SLOTS
+from configurator.slots.joints import openers
 from configurator.slots.offered import stocks_of
-from configurator.slots.options import JOINTS, Option
+from configurator.slots.options import Option
 
 MOST_SETUPS = 8
 """Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
@@ -69,11 +70,6 @@ class CircuitWindows:
     low: Array
     high: Array
     goes_with: Mask
-
-
-def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
-    """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
-    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
 
 
 def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
@@ -233,7 +229,7 @@ def _setup(
             if o.work == "fit" and (now := parts[slot][0]).code is not None
         ),
         joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
-                     for joint in JOINTS.get(slot, ())),
+                     for _, joint in openers([slot])),
         goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
         is_fitted=not any(o.changed for o in chosen),
     )  # fmt: skip

@@ -19,15 +19,6 @@ from configurator.slots.columns import Mount
 
 Work = Literal["none", "fit", "remove", "redrill", "rephase", "relieve"]
 
-JOINTS: dict[str, tuple[str, ...]] = {
-    "nozzle": ("nozzle_seat",),
-    "feed_screw": ("nozzle_seat",),
-    "pump": ("pump_cover",),
-    "spacer": ("carburettor_flange",),
-    "pad_relief": ("carburettor_flange", "intake_manifold"),
-}
-"""The joints that a change in a slot opens; the manifold comes off for work on its pad."""
-
 
 @dataclass(frozen=True)
 class Stack:
@@ -211,10 +202,6 @@ class Offered(Sequence[Option]):
         )
         firsts = self.least(self.kind, np.arange(len(self)))
         return tuple(self._at(place) for place in firsts[as_fitted[firsts] == 0].tolist())
-
-    def of_kind(self, kind: int) -> tuple[Option, ...]:
-        """All options of a kind."""
-        return tuple(self._at(place) for place in np.flatnonzero(self.kind == kind).tolist())
 
     def kind_of(self, option: Option) -> int | None:
         """Number of an option's kind; None for one that is not of this list."""

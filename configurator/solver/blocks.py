@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from configurator.arrays import Indices, Integers, Mask
 from configurator.rules import SHARED_SLOTS
-from configurator.slots.options import JOINTS
+from configurator.slots.joints import openers
 from configurator.solver.problem import Constraint, Problem
 
 Entry = TypeVar("Entry", bound=np.generic)
@@ -114,12 +114,7 @@ class Block:
     @cached_property
     def openings(self) -> list[tuple[int, list[str]]]:
         """Price of gaskets for each joint, once for all of the slots whose change opens it."""
-        opens: dict[tuple[str, str], list[str]] = {}
-        for slot in self.slots:
-            circuit, _, bare = slot.rpartition(".")
-            for joint in JOINTS.get(bare, ()):
-                opens.setdefault((circuit, joint), []).append(slot)
-        return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in opens.items()]
+        return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in openers(self.slots).items()]
 
     @cached_property
     def box_savings(self) -> list[tuple[str, str, Integers]]:
@@ -244,13 +239,9 @@ def _tied(problem: Problem, core: Sequence[str]) -> Iterator[tuple[str, ...]]:
     """Slots outside the core in groups, tied by a constraint, a joint or a pump's box."""
     ties: list[set[str]] = [set(c.slots) for c in problem.constraints]
     ties += [{slot, other} for slot, _, other, _, _ in problem.kit_savings()]
-    by_joint: dict[tuple[str, str], set[str]] = {}
-    for slot in problem.options:
-        circuit, _, bare = slot.rpartition(".")
-        for joint in JOINTS.get(bare, ()):
-            by_joint.setdefault((circuit, joint), set()).add(slot)
+    ties += map(set, openers(problem.options).values())
     groups: list[set[str]] = [{slot} for slot in problem.options if slot not in core]
-    for tie in [*ties, *by_joint.values()]:
+    for tie in ties:
         met = [group for group in groups if group & tie]
         if met:
             groups = [group for group in groups if group not in met] + [set.union(*met)]

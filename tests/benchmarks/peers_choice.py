@@ -17,7 +17,7 @@ import numpy as np
 from peers_clauses import Clauses, Table
 
 from configurator.arrays import Mask
-from configurator.slots.options import JOINTS
+from configurator.slots.joints import JOINTS
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem
 

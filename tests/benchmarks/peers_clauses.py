@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Mask
-from configurator.slots.options import JOINTS
+from configurator.slots.joints import JOINTS
 from configurator.solver.problem import Constraint, Problem
 
 Term = tuple[int, int]

@@ -8,7 +8,7 @@ import building
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
-from small_choices import every_choice, tight_choices
+from small_choices import every_choice, problem_of, tight_choices
 
 from configurator.advice.explain import explain
 from configurator.advice.propose import ProposalRequest, propose
@@ -16,7 +16,7 @@ from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.rules import RULES
 from configurator.slots.wishes import read_wishes
-from configurator.solver.problem import Constraint, Problem, problem_of, undominated
+from configurator.solver.problem import Constraint, Problem, undominated
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=150)
 
