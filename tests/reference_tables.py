@@ -151,7 +151,7 @@ def assumed_figures(_: str) -> str:
     rows = [
         (f"`{item.name}`", plain(item.default), item.metadata["unit"],
          f"{plain(item.metadata['low'])} to {plain(item.metadata['high'])}", item.metadata["says"],
-         "; ".join(filter(None, (item.metadata["basis"], item.metadata["source"]))))
+         item.metadata["basis"])
         for item in fields(Assumptions)
     ]  # fmt: skip
     return _table(("figure", "value", "unit", "range", "meaning", "basis"), rows)

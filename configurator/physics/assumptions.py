@@ -1,4 +1,4 @@
-"""Every figure of the model that an owner cannot measure, with its range, its basis and its source.
+"""Every figure of the model that an owner cannot measure, with its range and its basis.
 
 One place to change a default or add one. A vehicle file may overrule any of them in its table `assumed`.
 """
@@ -9,16 +9,16 @@ from typing import Any
 from configurator.basis import ASSUMED, COMMON_PRACTICE
 
 
-def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str, source: str = "") -> Any:
+def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str) -> Any:
     return field(
         default=default,
-        metadata={"unit": unit, "low": low, "high": high, "basis": basis, "says": says, "source": source},
+        metadata={"unit": unit, "low": low, "high": high, "basis": basis, "says": says},
     )
 
 
 @dataclass(frozen=True)
 class Assumptions:
-    """The model's assumed figures; field metadata holds unit, low, high, basis, says, source."""
+    """The model's assumed figures; field metadata holds unit, low, high, basis, says."""
 
     screw_coefficient: float = _figure(
         0.70, "", 0.60, 0.80, ASSUMED, "discharge coefficient of the feed screw's passage"
