@@ -107,7 +107,7 @@ def test_with_says_what_was_fitted_in_this_run() -> None:
         "pad_relief": "manifold pad relieved by 1.0 mm",
     }  # fmt: skip
     case, again = Case.of(load_vehicle(ROADSTER), CATALOG), Case.of(car_of(trial), CATALOG)
-    front = again.fitted.front
+    front = again.car.fitted.front
     assert front.nozzle.diameter_mm == 0.80 and front.pump.capacity_cc == 5 and front.feed_screw.passage_area_mm2 == 6.5
     assert (front.slack_mm, front.overtravel_mm) == (None, None), "a linkage that was set again is not measured yet"
     manifold, before = again.vehicle.manifold, case.vehicle.manifold
@@ -123,11 +123,11 @@ def test_with_says_what_was_fitted_in_this_run() -> None:
 
 def test_a_redrilled_nozzle_is_kept_by_its_new_size() -> None:
     trial = recorded(ROADSTER, "--felt", "dull", "--with", "front.nozzle=redrill:0.80mm")
-    nozzle = Case.of(car_of(trial), CATALOG).fitted.front.nozzle
+    nozzle = Case.of(car_of(trial), CATALOG).car.fitted.front.nozzle
     assert isinstance(nozzle, FittedNozzle) and nozzle.redrilled and nozzle.measured
     assert nozzle.diameter_mm == pytest.approx(0.80)
     stays = recorded(ROADSTER, "--felt", "dull")
-    assert Case.of(car_of(stays), CATALOG).fitted.front.overtravel_mm == pytest.approx(0.381)
+    assert Case.of(car_of(stays), CATALOG).car.fitted.front.overtravel_mm == pytest.approx(0.381)
 
 
 def test_the_confirmation_says_number_parts_and_feeling(place: Path) -> None:
