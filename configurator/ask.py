@@ -1,6 +1,6 @@
 """What a script asks of tipin, one function a question; the package offers them: `from configurator import check`.
 
-Each answer is the report that the command of the same name prints with --json. A car is a Vehicle as load_car reads it;
+Each answer is the report that the command of the same name prints as JSON. A car is a Vehicle as load_car reads it;
 parts are named as on the command line: "front.nozzle=0.85mm", "front.lobe=lobe-cairn@8", "spacer=none".
 """
 
