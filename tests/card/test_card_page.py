@@ -19,6 +19,7 @@ from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of
 from configurator.car.vehicle import Vehicle
 from configurator.card import Card, card_of
+from configurator.cli.fields import as_option
 from configurator.errors import BadInput, TipinError
 from configurator.files.writing import write_whole
 from configurator.judging.case import Case
@@ -192,7 +193,7 @@ def test_where_nothing_fits_there_is_no_card(tmp_path: Path) -> None:
 def test_bad_input_is_refused_in_words(words: list[str], says: str, tmp_path: Path, monkeypatch: Any) -> None:
     monkeypatch.chdir(tmp_path)
     done = tipin(str(EXAMPLES / "roadster.toml"), *words)
-    assert isinstance(done.exception, BadInput) and re.search(says, str(done.exception))
+    assert isinstance(done.exception, BadInput) and re.search(says, done.exception.told(as_option))
     assert not list(tmp_path.iterdir())
 
 
