@@ -1,7 +1,7 @@
 """What can go wrong with input, as values first and text second.
 
     TipinError              the command line catches this and nothing else
-    ├── BadInput            files that cannot be used: every Fault found in them
+    ├── BadInput            files or fields that cannot be used: every Fault found in them
     ├── BadSize             a size that cannot be read (also a ValueError, so that a pydantic validator may raise it)
     └── OutOfRange          an argument outside the range for which a formula holds
 
@@ -9,25 +9,42 @@ Anything else that reaches the user is a fault of the program.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 MOST_FAULTS_SHOWN = 20
+Naming = Callable[[str, str], str]
+"""How a front end writes a field and the word given for it, which may be empty."""
+
+
+def plain_naming(field: str, word: str) -> str:
+    """
+    >>> plain_naming("trace_lag", ""), plain_naming("keep", "front.pump")
+    ('trace lag', 'keep front.pump')
+    """
+    return f"{field.replace('_', ' ')} {word}".strip()
 
 
 class TipinError(Exception):
     """Base of every error that input can cause; its text is ready to show to the user."""
 
+    def told(self, naming: Naming) -> str:
+        """The text, with the fields it speaks of named as a front end names them."""
+        return str(self)
+
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing wrong in one place of one file.
+    """One thing wrong: in one place of one file, or in one field of what was asked for.
 
     file : path as the user gave it.  place : table and key, or row and column; may be empty for the file as a whole.
     problem : what is wrong, with the value found.  expected, remedy : what would be right, and what to do.
+    field : name of what was asked for (altitude_m, symptom), with no file; place is then the word given for it.
 
     >>> print(Fault("nozzles.csv", "row 4, column price", "'ten' is not a number", "a number of at least 0"))
     nozzles.csv, row 4, column price: 'ten' is not a number; expected a number of at least 0
+    >>> Fault("", "wobble", "is no symptom", field="symptom").told(lambda field, word: f"What is felt, {word}")
+    'What is felt, wobble: is no symptom'
     """
 
     file: str
@@ -35,16 +52,22 @@ class Fault:
     problem: str
     expected: str = ""
     remedy: str = ""
+    field: str = ""
 
     def __str__(self) -> str:
-        where = ", ".join(part for part in (self.file, self.place) if part)
+        return self.told(plain_naming)
+
+    def told(self, naming: Naming) -> str:
+        """The fault on one line, its field named as a front end names it."""
+        found = naming(self.field, self.place) if self.field else self.place
+        where = ", ".join(part for part in (self.file, found) if part)
         expected = f"expected {self.expected}" if self.expected else ""
         what = "; ".join(part for part in (self.problem, expected, self.remedy) if part)
         return one_line(f"{where}: {what}" if where else what)
 
 
 class BadInput(TipinError):
-    """Input files have faults: all of them are in `faults`, the first twenty in the text.
+    """Input has faults: all of them are in `faults`, the first twenty in the text.
 
     >>> print(BadInput([Fault("van.toml", "engine.idle_rpm", "missing", remedy="add it")]))
     van.toml, engine.idle_rpm: missing; add it
@@ -56,8 +79,16 @@ class BadInput(TipinError):
         self.faults = tuple(faults)
         super().__init__(self.faults)
 
+    @classmethod
+    def in_field(cls, field: str, word: str, problem: str, expected: str = "", remedy: str = "") -> "BadInput":
+        """One field of what was asked for is wrong; word : what was given for it, empty where that does not help."""
+        return cls([Fault("", word, problem, expected, remedy, field)])
+
     def __str__(self) -> str:
-        lines = [str(fault) for fault in self.faults[:MOST_FAULTS_SHOWN]]
+        return self.told(plain_naming)
+
+    def told(self, naming: Naming) -> str:
+        lines = [fault.told(naming) for fault in self.faults[:MOST_FAULTS_SHOWN]]
         hidden = len(self.faults) - len(lines)
         return "\n".join([*lines, f"and {hidden} more"] if hidden else lines)
 

@@ -1,4 +1,4 @@
-"""Answers as data: what check, size and propose return, and what --json prints.
+"""Answers as data: what check, size and propose return, and what is printed as JSON.
 
 Frozen pydantic models, so that the documented schema is made from them. Lengths, volumes and times carry their unit in
 the name; a number that does not exist is null.
@@ -18,7 +18,7 @@ class Report(BaseModel):
 
 
 class Answer(Report):
-    """A whole answer, as --json prints it."""
+    """A whole answer."""
 
     schema_version: int = Field(SCHEMA_VERSION, description="raised when a key changes its meaning or goes")
 
@@ -54,8 +54,8 @@ class CheckReport(Answer):
     vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="no conflict (warnings and notes may be there)")
     demand_factor: float = Field(description="f it was judged at")
-    with_changes: dict[str, str] = Field(description="slot and what was put there, for --with")
-    findings: list[Finding] = Field(description="what does not hold, conflicts first; with --all what holds behind it")
+    with_changes: dict[str, str] = Field(description="slot and what was put there, as asked for")
+    findings: list[Finding] = Field(description="what does not hold, conflicts first; if asked for, all that holds")
 
 
 class NozzleChoice(Report):

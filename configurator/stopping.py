@@ -50,11 +50,6 @@ def until(stop: Stop) -> Iterator[None]:
         _current.reset(token)
 
 
-def current_stop() -> Stop | None:
-    """The stop that the work of this thread heeds, if any."""
-    return _current.get()
-
-
 def is_to_stop() -> bool:
     """Whether the work of this thread is to stop."""
     stop = _current.get()

@@ -3,18 +3,19 @@
 PYTEST_DONT_REWRITE: tests import from it before it is known as a plugin, which pytest would warn of.
 """
 
-import os
+import json
+import subprocess
+import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from machine import CHROMIUM
 from playwright.sync_api import Browser, ConsoleMessage, Dialog, Page, expect, sync_playwright
-from serving import Served, serving
+from run_folder import folder, once
+from serving import Served, page_of_the_run
 
-CHROMIUM = Path("/usr/bin/chromium")
-MISSING = f"the tests of the page need {CHROMIUM}: on Debian, apt install chromium"
 PHONE, DESK = 390, 1280
 """Widths of a phone and of a screen on a desk, in pixels."""
 HEIGHT = 844
@@ -51,6 +52,7 @@ class Visits:
         strangers = [url for url in self.asked if urlsplit(url)[:2] != here]
         assert not strangers, f"asked of somebody else: {strangers}"
         assert not self.complaints, f"went wrong in the browser: {self.complaints}"
+        self.served.check()
 
     def close(self) -> None:
         for context in self._chromium.contexts:
@@ -68,24 +70,42 @@ class Visits:
         dialog.dismiss()
 
 
-# One browser a module, not a session: while it is open no other test of the thread can run a loop of asyncio.
+def _browser_of_the_run() -> str:
+    """Address of the one headless Chromium of this run, started by whoever asks for it first."""
+
+    def started() -> str:
+        settings = folder() / "browser.json"
+        settings.write_text(json.dumps({"executablePath": str(CHROMIUM), "headless": True, "host": "127.0.0.1"}))
+        words = ["-m", "playwright", "launch-server", "--browser", "chromium", "--config", str(settings)]
+        with (folder() / "browser.log").open("w") as log:
+            process = subprocess.Popen(
+                [sys.executable, *words], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=log, text=True,
+                start_new_session=True,
+            )  # fmt: skip
+        assert process.stdout is not None
+        if not (address := process.stdout.readline().strip()):
+            raise RuntimeError(f"Chromium does not start:\n{(folder() / 'browser.log').read_text()}")
+        return address
+
+    return once("Chromium", started)
+
+
+# A connection of each module's own: while one is open no other test of the thread can run a loop of asyncio.
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    """A headless Chromium."""
-    if not os.access(CHROMIUM, os.X_OK):
-        pytest.fail(MISSING, pytrace=False)
+    """The browser of this run; what a module opens in it nobody else sees."""
     expect.set_options(timeout=WAIT_MS)
+    address = _browser_of_the_run()
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM)
+        browser = playwright.chromium.connect(address)
         yield browser
         browser.close()
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """The page, for all tests of a module: each that writes takes a vehicle of its own."""
-    with serving(tmp_path_factory.mktemp("served")) as page:
-        yield page
+def served() -> Served:
+    """The page, for all tests of a run: each that writes takes a vehicle of its own."""
+    return page_of_the_run()
 
 
 @pytest.fixture

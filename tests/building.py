@@ -173,7 +173,8 @@ def case(car: Vehicle | None = None, stock: Catalog | None = None) -> Case:
 def with_limits(old: Case, **overruled: float) -> Case:
     """The same case judged by other limits."""
     stock = old.catalog
-    return replace(old, catalog=replace(stock, limits=stock.limits.model_copy(update=overruled)))
+    changed = replace(stock, limits=stock.limits.model_copy(update=overruled))
+    return replace(old, car=replace(old.car, catalog=changed))
 
 
 def two_circuits(**tables: Any) -> Vehicle:

@@ -3,6 +3,8 @@
 import datetime
 from functools import cache
 
+from run_folder import once
+
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of
@@ -10,6 +12,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.card import Card, card_of
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
+from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose, read_wishes
 from configurator.views.card import card_html, card_pictures
 
@@ -30,9 +33,15 @@ def fitted_with(case: Case, *words: str) -> Card:
 
 
 @cache
+def proposal_of(name: str) -> ProposeReport:
+    """What is proposed for an example, worked out once for all tests of a run."""
+    return once(f"proposal for {name}", lambda: propose(case_of(name), ProposalRequest()))
+
+
+@cache
 def proposed(name: str) -> tuple[Card, str]:
     """The card of an example's proposal, and its page."""
     case = case_of(name)
-    choice = choice_after(case, propose(case, ProposalRequest()).changes)
+    choice = choice_after(case, proposal_of(name).changes)
     card = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
     return card, card_html(card, card_pictures(case, choice))

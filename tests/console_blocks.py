@@ -14,6 +14,8 @@ PROMPT = "$ "
 COLUMNS = 100
 
 Run = Callable[[str], str]
+Done = subprocess.CompletedProcess[str]
+Execute = Callable[[str, Path], Done]
 
 
 def scratch_copy(place: Path) -> Path:
@@ -23,21 +25,25 @@ def scratch_copy(place: Path) -> Path:
     return folder
 
 
-def execute(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run a command as a reader would, with an environment that is the same on every machine."""
+def environment_in(folder: Path) -> dict[str, str]:
+    """The same on every machine."""
     programs = os.pathsep.join([str(Path(sys.executable).parent), "/usr/local/bin", "/usr/bin", "/bin"])
-    environment = {
+    return {
         "PATH": programs, "HOME": str(folder), "LC_ALL": "C.UTF-8", "NO_COLOR": "1", "COLUMNS": str(COLUMNS),
         "TERM": "dumb",
     }  # fmt: skip
+
+
+def execute(command: str, folder: Path) -> Done:
+    """Run a command as a reader would."""
     return subprocess.run(
-        command, shell=True, cwd=folder, env=environment, text=True, encoding="utf-8", timeout=300,
+        command, shell=True, cwd=folder, env=environment_in(folder), text=True, encoding="utf-8", timeout=300,
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
     )  # fmt: skip
 
 
-def in_folder(folder: Path) -> Run:
-    """Runs commands in a folder; gives their output without blanks at the ends of lines.
+def in_folder(folder: Path, execute: Execute = execute) -> Run:
+    """Runs commands in a folder, each by execute; gives their output without blanks at the ends of lines.
 
     Raises RuntimeError for a command that fails (exit code other than 0, yes, and 1, no) without showing that it does.
     """

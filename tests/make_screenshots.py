@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from browser import CHROMIUM, DESK, HEIGHT, PHONE, WAIT_MS
+from browser import DESK, HEIGHT, PHONE, WAIT_MS
+from machine import CHROMIUM
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from serving import Served, serving

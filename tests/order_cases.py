@@ -6,12 +6,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Consumable
 from configurator.catalogue.supply import DrillBit, Supplier
+from configurator.judging.case import Case
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds, diameter_mm
+from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, windows_of
 from configurator.ordering.plan import Plan
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
@@ -22,6 +24,11 @@ SCENARIOS = 8
 NOTHING = Option("none", 0.0, "none")
 SPACER = Option("spacer", 0.0, "fit", "spacer", 2000, 50)
 RELIEF = Option("relieved", 1.0, "relieve", "relieve", 0, 60)
+
+
+def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
+    """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
+    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
 
 
 def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:

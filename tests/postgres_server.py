@@ -1,4 +1,4 @@
-"""A PostgreSQL server of the tests' own: started from what Debian installs, in a folder that is thrown away."""
+"""PostgreSQL servers of the tests' own, from what Debian installs: one for all of a run, or one for a test."""
 
 import os
 import pwd
@@ -15,42 +15,44 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
+from machine import postgres_programs
+from run_folder import VARIABLE, folder, once
 
 PACKAGE = "PostgreSQL is not installed: its tests need initdb and postgres, by Debian's name the package postgresql"
 START_S = 60.0
 OWNER = "postgres"
 """Of the server's processes where root runs the tests: PostgreSQL refuses to run as root."""
 USER = "workshop"
-PASSWORD = "slip-jet-" + secrets.token_hex(6)
+PASSWORD = "slip-jet-" + (
+    once("password for PostgreSQL", lambda: secrets.token_hex(6)) if VARIABLE in os.environ else secrets.token_hex(6)
+)
+"""The same for all workers of a run of the tests, another in every run."""
 
 
 def programs() -> Path:
     """Folder of the newest PostgreSQL on this machine. Raises FileNotFoundError with the name of its package."""
-    found = [Path(folder) for folder in os.get_exec_path()]
-    found += sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda folder: -float(folder.parent.name))
-    for folder in found:
-        here = (folder / "initdb").resolve().parent
-        if (here / "initdb").is_file() and (here / "postgres").is_file():
-            return here
+    if found := postgres_programs():
+        return found
     raise FileNotFoundError(PACKAGE)
 
 
 class Server:
-    """A running server on a port of its own, which takes passwords only; USER may do everything in it."""
+    """A server on a port of its own, which takes passwords only; USER may do everything in it."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.data = folder, folder / "data"
-        as_root = os.geteuid() == 0
-        self._as_owner: dict[str, Any] = {"user": OWNER, "group": OWNER, "extra_groups": []} if as_root else {}
+    def __init__(self, folder: Path, port: int) -> None:
+        self.folder, self.data, self.port = folder, folder / "data", port
+        self._as_owner: dict[str, Any] = (
+            {"user": OWNER, "group": OWNER, "extra_groups": []} if os.geteuid() == 0 else {}
+        )
         self._process: subprocess.Popen[bytes] | None = None
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port: int = free.getsockname()[1]
-        word = folder / "password"
+
+    def make(self) -> None:
+        """All its files, in its folder, which is there and empty."""
+        word = self.folder / "password"
         word.write_text(PASSWORD, encoding="ascii")
-        if as_root:
+        if self._as_owner:
             owner = pwd.getpwnam(OWNER)
-            for path in (folder, word):
+            for path in (self.folder, word):
                 os.chown(path, owner.pw_uid, owner.pw_gid)
         self._run("initdb", "-D", self.data, "-U", USER, "--pwfile", word, "--auth=scram-sha-256", "--encoding=UTF8",
                   "--locale=C", "--no-sync")  # fmt: skip
@@ -65,13 +67,14 @@ class Server:
         """Returns when the server answers."""
         settings = {
             "listen_addresses": "127.0.0.1", "port": self.port, "unix_socket_directories": self.folder,
-            "fsync": "off", "shared_buffers": "16MB", "max_connections": 40, "lc_messages": "C",
+            "fsync": "off", "shared_buffers": "16MB", "max_connections": 100, "lc_messages": "C",
         }  # fmt: skip
         words = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
         with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen(
                 [programs() / "postgres", "-D", self.data, *words],
-                cwd=self.folder, stdin=subprocess.DEVNULL, stdout=log, stderr=log, **self._as_owner,
+                cwd=self.folder, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True,
+                **self._as_owner,
             )  # fmt: skip
         until = time.monotonic() + START_S
         while True:
@@ -117,16 +120,29 @@ class Server:
         return f"postgresql+psycopg://{user}{word}@127.0.0.1:{self.port}/{database}"
 
 
+def _started() -> Server:
+    """A started server in a new folder within that of the run, with which both go at the latest."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+    server = Server(Path(tempfile.mkdtemp(prefix="postgres-", dir=folder())), port)
+    server.make()
+    server.start()
+    return server
+
+
+def server_of_the_run() -> Server:
+    """The one server of this run of the tests, started by whoever asks for it first."""
+    where, port = once("PostgreSQL", lambda: ((server := _started()).folder, server.port))
+    return Server(where, port)
+
+
 @contextmanager
 def running_server() -> Iterator[Server]:
-    """A started server in a new folder; both are gone afterwards."""
-    folder = Path(tempfile.mkdtemp(prefix="tipin-postgres-"))
+    """A server of a test's own, which it may stop; it is gone afterwards."""
+    server = _started()
     try:
-        server = Server(folder)
-        server.start()
-        try:
-            yield server
-        finally:
-            server.stop(signal.SIGQUIT)
+        yield server
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        server.stop(signal.SIGQUIT)
+        shutil.rmtree(server.folder, ignore_errors=True)

@@ -32,7 +32,7 @@ from configurator.rules import RULES, Rule, as_found, fit, fuel_side
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
-    "assumptions": SensitivityReport, "trial": TrialReport, "stock": StockReport,
+    "assumptions": SensitivityReport, "trial add": TrialReport, "stock list": StockReport,
     "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
     "card": Card, "order": OrderReport,
 }  # fmt: skip
@@ -151,7 +151,7 @@ def assumed_figures(_: str) -> str:
     rows = [
         (f"`{item.name}`", plain(item.default), item.metadata["unit"],
          f"{plain(item.metadata['low'])} to {plain(item.metadata['high'])}", item.metadata["says"],
-         "; ".join(filter(None, (item.metadata["basis"], item.metadata["source"]))))
+         item.metadata["basis"])
         for item in fields(Assumptions)
     ]  # fmt: skip
     return _table(("figure", "value", "unit", "range", "meaning", "basis"), rows)

@@ -11,10 +11,12 @@ import numpy as np
 from hypothesis import strategies as st
 
 from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import Case
 from configurator.rules import RULES
 from configurator.slots.options import Option
 from configurator.slots.slot import SLOTS, Slot, SlotName
-from configurator.solver.problem import Constraint, Problem
+from configurator.slots.wishes import Wish
+from configurator.solver.problem import Constraint, Problem, problem_over
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
 JOINTS_OF: dict[SlotName, tuple[str, ...]] = {
@@ -32,6 +34,11 @@ WORKS: dict[SlotName, tuple[str, ...]] = {
 RULES_IN_USE = [rule.id for rule in RULES.values() if rule.is_choosable and rule.unit != "mismatch"]
 
 Chosen = Mapping[Slot, int]
+
+
+def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
+    """The whole choice for a case, every part by itself. A large catalogue has a choice between classes of parts."""
+    return problem_over(case, wishes, {slot: np.arange(len(offered)) for slot, offered in case.options.items()})
 
 
 def _options(dice: np.random.Generator, slot: Slot, count: int) -> Iterator[Option]:

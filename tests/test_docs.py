@@ -1,11 +1,13 @@
 """The documentation tells the truth: pages are as the program would make them, commands run, links lead somewhere."""
 
 import difflib
+import doctest
 import re
 from pathlib import Path
 
 import pytest
 from console_blocks import ROOT, execute, in_folder, scratch_copy
+from console_here import answered
 from declared import json_type, unit_in_name
 from make_docs import pages, remade, with_made_regions
 from typer.main import get_command
@@ -15,6 +17,9 @@ from configurator.reports import Change, Finding
 from configurator.rules import RULES
 
 PAGES = pages()
+REAL = "getting-started.md"
+"""The page of which every command is a process of its own, as for a reader."""
+WRITES_PDF = re.compile(r"tipin card .*\.pdf")
 FENCE = re.compile(r"^```(?P<language>\w*)\n.*?^```$", re.MULTILINE | re.DOTALL)
 NOT_RUN = re.compile(r"<!-- not run: \w.*? -->\n$")
 LINK = re.compile(r"\[[^\]\n]+\]\((?P<target>[^)\s]+)\)")
@@ -31,6 +36,20 @@ def name(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
+EACH_PAGE = [
+    pytest.param(
+        path,
+        id=name(path),
+        marks=[
+            pytest.mark.long(125 if "$ tipin order" in read(path) else 10),
+            *([pytest.mark.needs("pango")] if WRITES_PDF.search(read(path)) else []),
+        ],
+    )
+    for path in PAGES
+]
+"""For tests that run what a page shows."""
+
+
 def prose(page: str) -> str:
     """A page without its fenced blocks."""
     return FENCE.sub("", page)
@@ -42,12 +61,23 @@ def anchors(page: str) -> set[str]:
     return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
 
 
-@pytest.mark.parametrize("path", PAGES, ids=name)
+@pytest.mark.parametrize("path", EACH_PAGE)
 def test_a_page_shows_what_the_program_prints_now(path: Path, tmp_path: Path) -> None:
     page = read(path)
-    after = remade(page, in_folder(scratch_copy(tmp_path)))
+    after = remade(page, in_folder(scratch_copy(tmp_path), execute if path.name == REAL else answered))
     difference = "\n".join(difflib.unified_diff(page.splitlines(), after.splitlines(), "page", "program", lineterm=""))
     assert after == page, f"run python tests/make_docs.py and read what changed:\n{difference[:4000]}"
+
+
+def test_python_on_the_pages_answers_as_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    blocks = [(path, match[0].splitlines()[1:-1]) for path in PAGES for match in FENCE.finditer(read(path))
+              if match["language"] == "pycon"]  # fmt: skip
+    assert blocks
+    for path, lines in blocks:
+        test = doctest.DocTestParser().get_doctest("\n".join(lines), {}, name(path), str(path), 0)
+        found = doctest.DocTestRunner().run(test)
+        assert found.attempted and not found.failed, name(path)
 
 
 def test_a_stale_page_is_noticed() -> None:
@@ -65,10 +95,10 @@ def test_a_block_that_is_not_run_says_why(path: Path) -> None:
         if block["language"] in ("sh", "bash", "shell"):
             assert NOT_RUN.search(page[: block.start()]), f"no '<!-- not run: reason -->' above\n{block[0]}"
         else:
-            assert block["language"] in ("console", "toml", "text"), f"what is this? {block[0][:80]}"
+            assert block["language"] in ("console", "pycon", "toml", "text"), f"what is this? {block[0][:80]}"
 
 
-@pytest.mark.parametrize("path", PAGES, ids=name)
+@pytest.mark.parametrize("path", EACH_PAGE)
 def test_a_command_in_a_sentence_works(path: Path, tmp_path: Path) -> None:
     """Commands with a file are run; those that only name a command must name one there is."""
     folder = scratch_copy(tmp_path)
@@ -77,7 +107,7 @@ def test_a_command_in_a_sentence_works(path: Path, tmp_path: Path) -> None:
         word, *rest = command.split()[1:] or ["--help"]
         assert word in COMMANDS or word in ("--help", "--install-completion"), f"there is no {command}"
         if rest and not rest[0].startswith("-") and not PLACEHOLDER.search(command):
-            done = execute(command, folder)
+            done = answered(command, folder)
             assert done.returncode in (0, 1) and "Traceback" not in done.stdout, f"{command}\n{done.stdout}"
 
 

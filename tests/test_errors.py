@@ -17,7 +17,7 @@ def test_a_fault_names_file_place_problem_expectation_and_remedy() -> None:
 
 def test_a_fault_leaves_out_what_it_does_not_know() -> None:
     assert str(Fault("van.toml", "", "no such file")) == "van.toml: no such file"
-    assert str(Fault("", "--with", "'x' is no slot")) == "--with: 'x' is no slot"
+    assert str(Fault("", "", "'x' is no slot", field="with")) == "with: 'x' is no slot"
     assert str(Fault("", "", "nothing to do")) == "nothing to do"
 
 

@@ -64,6 +64,7 @@ def test_checks_leave_no_objects_behind() -> None:
     assert counts[-1] - counts[1] < 10, counts
 
 
+@pytest.mark.usefixtures("heeds_ctrl_c")
 def test_an_order_that_is_broken_off_leaves_the_book_as_it_was(tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite"
     with open_book(book) as opened:

@@ -57,7 +57,7 @@ def logged(
     random = np.random.default_rng(seed)
     case, model = example(name), truth(name)
     clock = np.arange(-before_s, after_s, STEP_S)
-    idle = case.assumed.idle_phi
+    idle = case.car.assumed.idle_phi
     mixture = np.interp(clock - delay_s, model.time_ms / 1e3, model.phi, left=idle)
     shown = np.empty_like(mixture)
     reading = mixture[0]
@@ -67,8 +67,8 @@ def logged(
     time = np.arange(-before_s + random.uniform(0.0, 1.0 / rate_hz), after_s - 0.01, 1.0 / rate_hz)
     phi = np.interp(time, clock, shown) + noise * random.standard_normal(len(time))
     phi[random.random(len(time)) < lost] = np.nan
-    angle = np.interp(time, case.tip_in.air.time_s, case.tip_in.throttle_deg / 82.0 * 100.0)
-    speed = np.interp(time, case.tip_in.air.time_s, case.tip_in.air.speed_rpm)
+    angle = np.interp(time, case.car.tip_in.air.time_s, case.car.tip_in.throttle_deg / 82.0 * 100.0)
+    speed = np.interp(time, case.car.tip_in.air.time_s, case.car.tip_in.air.speed_rpm)
     throttle = angle + 0.4 * random.standard_normal(len(time))
     return Logged(time + before_s, throttle, phi, speed + 8.0 * random.standard_normal(len(time)))
 

@@ -2,7 +2,7 @@
 
 fitted                      what is in the car
 proposal, proposal:2        what `tipin propose` lists, and its other ways in their order
-SLOT=WHAT,SLOT=WHAT         these parts in place of what is fitted, as --with takes them
+SLOT=WHAT,SLOT=WHAT         these parts in place of what is fitted, as wishes name them
 """
 
 from collections.abc import Sequence

@@ -92,12 +92,12 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     field = candidates(case, belief, now, stock)
     notes = [
         f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
-        for circuit in case.fitted.circuits
+        for circuit in case.car.fitted.circuits
         if (circuit.slack_mm or 0.0) > case.catalog.limits.linkage_tolerance_mm
     ]
     if not field.field.open.any():
         source = "on the shelf" if stock is not None else "in the catalogue"
-        why = f"no combination of what is fitted and what is {source} keeps every rule; `tipin propose` says what would"
+        why = f"no combination of what is fitted and what is {source} keeps every rule; a proposal says what would"
         return NextReport(
             vehicle=case.vehicle.name, do="nothing", changes=[], labour_min=0.0, sureness=0.0, why=why, outcomes=[],
             belief=summary(belief), notes=notes,
@@ -133,7 +133,7 @@ def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
     best = _most_sure(field, belief, advice)
     if best < LIKELY:
         return (
-            f"{UNLIKELY}, the surest to {sure_percent(best)}: `tipin propose` may "
+            f"{UNLIKELY}, the surest to {sure_percent(best)}: a proposal may "
             "find other parts, and a fault elsewhere (float level, ignition, air leak) may feel the same"
         )
     if best < advice.sureness + 0.005:

@@ -7,8 +7,9 @@ from configurator.advice.aftercare import aftercare
 from configurator.advice.explain import explain
 from configurator.advice.work import changes_of, consumables_of, covers_of, totals_of
 from configurator.judging.case import Case
-from configurator.judging.feelings import Symptom, moved
+from configurator.judging.feelings import Symptom
 from configurator.judging.findings import findings, problems
+from configurator.learning.as_known import known_by
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
 from configurator.slots.options import Choice
@@ -39,15 +40,10 @@ class ProposalRequest:
 
 def propose(case: Case, request: ProposalRequest) -> ProposeReport:
     """The best change list for a case, or why there is none."""
-    note = f"demand factor {case.factor:.2f}: " + (
-        "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
-    )
-    if request.symptom is not None:
-        move = moved(case, request.symptom)  # of the car as the driver felt it, its linkage as found
-        case, note = case.at(move.factor), move.says
-        if move.wish is not None:
-            request = replace(request, wishes=[*request.wishes, move.wish])
-    case = case.with_linkage_set()
+    known = known_by(case, (), request.symptom)
+    case, request = known.case, replace(request, wishes=[*request.wishes, *known.wishes])
+    own = "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
+    note = known.says if request.symptom else f"demand factor {case.factor:.2f}: {own}"
     full = worth_choosing(case, request.wishes)
     chooser = Chooser(full, request.effort)
     solution = chooser.best(request.order)

@@ -99,17 +99,19 @@ def _figures(case: Case) -> Iterator[_Figure]:
         meta = item.metadata
 
         def assuming(value: float, name: str = item.name) -> Case:
-            return replace(case, vehicle=vehicle.model_copy(update={"assumed": vehicle.assumed | {name: value}}))
+            changed = vehicle.model_copy(update={"assumed": vehicle.assumed | {name: value}})
+            return replace(case, car=replace(case.car, vehicle=changed))
 
         yield _Figure(
-            item.name, meta["says"], meta["unit"], meta["basis"], getattr(case.assumed, item.name),
+            item.name, meta["says"], meta["unit"], meta["basis"], getattr(case.car.assumed, item.name),
             meta["low"], meta["high"], assuming(meta["low"]), assuming(meta["high"]),
         )  # fmt: skip
     for name, (low, high) in LIMIT_RANGES.items():
         row = catalog.limit_rows[name]
 
         def limited(value: float, name: str = name) -> Case:
-            return replace(case, catalog=replace(catalog, limits=catalog.limits.model_copy(update={name: value})))
+            changed = replace(catalog, limits=catalog.limits.model_copy(update={name: value}))
+            return replace(case, car=replace(case.car, catalog=changed))
 
         yield _Figure(name, row.says, row.unit, row.basis, row.value, low, high, limited(low), limited(high))
     for (table, key), (low, high) in VEHICLE_RANGES.items():
@@ -118,7 +120,7 @@ def _figures(case: Case) -> Iterator[_Figure]:
 
         def owned(value: float, table: str = table, key: str = key) -> Case:
             changed = getattr(vehicle, table).model_copy(update={key: value})
-            return replace(case, vehicle=vehicle.model_copy(update={table: changed}))
+            return replace(case, car=replace(case.car, vehicle=vehicle.model_copy(update={table: changed})))
 
         yield _Figure(
             f"{table}.{key}", type(part).model_fields[key].description or "", str(extra["unit"]), str(extra["basis"]),

@@ -4,20 +4,18 @@ With the fitted pump the lobe stays as it is; another pump may bring another lob
 the fitted one as long as it leaves the nozzle in charge. More than that is a proposal's business.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import SupportsFloat
 
 import numpy as np
 
+from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_circuit
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
-from configurator.slots.options import Option
+from configurator.slots.offered import nozzle_name
 from configurator.slots.slot import CIRCUIT_SLOTS
 from configurator.units.drills import INCH_MM
-
-PADS_BUSINESS = "pump-clears-the-manifold-pad"
-"""A rule that is asked of the pump, whatever the nozzle."""
 
 
 def size(case: Case, circuits: Sequence[str]) -> SizeReport:
@@ -27,7 +25,7 @@ def size(case: Case, circuits: Sequence[str]) -> SizeReport:
         "Orifices differ by a hundredth or two from their stamp (a new drill alone may be 0.014 mm under its size), "
         "and that is half a step of the catalogue: measure the orifice with a pin gauge before judging a trial."
     ]
-    if case.tip_in.film_held_at_edge:
+    if case.car.tip_in.film_held_at_edge:
         notes.append(
             "Part of the tip-in lies outside what the fuel on the manifold walls was measured for (0.3 to 1.0 bar, "
             "up to 3,000 rev/min): the answer is less sure there."
@@ -42,8 +40,8 @@ def _size_circuit(case: Case, name: str) -> CircuitSizes:
     table = tabulate_circuit(case, name)
     rows = [row for pump in range(len(table.options["pump"])) for row in _rows_of_pump(case, table, pump)]
     pumps = [option.label for option in table.options["pump"]]
-    by_pump = {pump: _smallest(table, [row for row in rows if pumps[row[2]] == pump]) for pump in pumps}
     candidates = [candidate(case, table, row) for row in rows]
+    by_pump = {pump: _smallest([row for row in candidates if row.pump == pump]) for pump in pumps}
     return CircuitSizes(
         circuit=name, smallest=by_pump[pumps[0]], smallest_by_pump=by_pump,
         fitted=candidate(case, table, (0, 0, 0, 0)), candidates=candidates,
@@ -74,24 +72,22 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Combin
     return sorted(rows, key=lambda row: (diameter[row[0]], aimed[row[0]] != aimed[0], row[0]))
 
 
-def _smallest(table: CombinationTable, rows: Sequence[CombinationAt]) -> NozzleChoice | None:
-    """The first row, smallest nozzle first, that breaks no rule but PADS_BUSINESS."""
-    for row in rows:
-        if not any(mask[row] for rule, mask in table.broken.items() if rule != PADS_BUSINESS):
-            return nozzle_choice(table.options["nozzle"][row[0]])
-    return None
+def _smallest(rows: Sequence[Candidate]) -> NozzleChoice | None:
+    """The nozzle of the first row, smallest nozzle first, that breaks no rule of its own."""
+    return next((nozzle_of(row) for row in rows if breaks_no_more_than(row, ())), None)
 
 
-def nozzle_choice(option: Option) -> NozzleChoice:
-    """A nozzle option as an answer."""
-    diameter_mm: float = option.figures.diameter_mm  # type: ignore[union-attr]
+def breaks_no_more_than(row: Candidate, rules: Collection[str]) -> bool:
+    """Whether a combination keeps all other rules, that of the pad left out: it is the pump's business."""
+    return set(row.breaks) <= {*rules, "pump-clears-the-manifold-pad"}
+
+
+def nozzle_of(row: Candidate) -> NozzleChoice:
+    """The nozzle of a combination as an answer."""
     return NozzleChoice(
-        code=option.code,
-        diameter_mm=diameter_mm,
-        diameter_in=round(diameter_mm / INCH_MM, 4),
-        style=option.figures.style,  # type: ignore[union-attr]
-        label=option.label,
-    )
+        code=row.code, diameter_mm=row.diameter_mm, diameter_in=row.diameter_in, style=row.style,
+        label=nozzle_name(row.code, row.style, row.diameter_mm),
+    )  # fmt: skip
 
 
 def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candidate:
@@ -100,10 +96,11 @@ def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candid
     shot = table.columns.shot.at((*row, 0, 0))
     low, high = float(shot.window_low), float(shot.window_high)
     known = bool(np.isfinite(low))
-    choice = nozzle_choice(nozzle)
+    orifice = nozzle.figures
+    assert isinstance(orifice, FittedNozzle)
     return Candidate(
-        code=choice.code, diameter_mm=choice.diameter_mm, diameter_in=choice.diameter_in,
-        style=nozzle.figures.style,  # type: ignore[union-attr]
+        code=nozzle.code, diameter_mm=orifice.diameter_mm, diameter_in=round(orifice.diameter_mm / INCH_MM, 4),
+        style=orifice.style,
         pump=pump.label, feed_screw=screw.label, lobe=lobe.label.split(" at ")[0],
         phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
         hole_ms=rounded(shot.hole_ms), flood_ms=rounded(shot.flood_ms), volume_cc=rounded(shot.volume_cc, 3),

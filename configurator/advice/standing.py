@@ -14,7 +14,7 @@ class Companion(Report):
 
     slot: str = Field(description="front.nozzle, ..., spacer, pad_relief")
     to: str = Field(description="what would take the place of what is fitted")
-    word: str = Field(description="the same as --with takes it behind SLOT=")
+    word: str = Field(description="the same as a wish takes it behind SLOT=")
 
 
 class Clash(Report):
@@ -39,7 +39,7 @@ class Standing(Report):
 
     label: str = Field(description="as text for people")
     code: str | None = Field(description="code of the part or the work; null where it has none")
-    word: str = Field(description="the word for it behind SLOT= of --with")
+    word: str = Field(description="the word for it behind SLOT= of a wish")
     state: State = Field(description="fits as it is, fits with changes, impossible")
     fitted: bool = Field(description="whether it is what sits there now")
     pinned: bool = Field(description="whether the user has pinned it")

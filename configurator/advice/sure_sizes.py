@@ -5,13 +5,11 @@ from collections.abc import Sequence
 from pydantic import Field
 
 from configurator.advice.next_step import BeliefSummary, summary
-from configurator.advice.size import PADS_BUSINESS, size
+from configurator.advice.size import breaks_no_more_than, nozzle_of, size
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND
 from configurator.learning.belief import Belief
-from configurator.reports import Candidate, CircuitSizes, NozzleChoice, ProposeReport, SizeReport
-from configurator.units.drills import INCH_MM
-from configurator.units.units import show_diameter
+from configurator.reports import Candidate, CircuitSizes, ProposeReport, SizeReport
 
 WANTED = 0.9
 """Sureness wanted where nobody says another."""
@@ -49,9 +47,10 @@ class SureProposeReport(ProposeReport):
     sureness: float | None = Field(description="share of belief that the proposal is right for; null if nothing fits")
 
 
-def sure_sizes(case: Case, circuits: Sequence[str], belief: Belief, wanted: float = WANTED) -> SureSizeReport:
-    """Sizes judged at the median of a belief; the smallest nozzle is the first that is sure enough, or the surest."""
-    report = size(case.at(belief.median), circuits)
+def sure_sizes(case: Case, circuits: Sequence[str], belief: Belief, wanted: float) -> SureSizeReport:
+    """Sizes for a case at the median of a belief; the smallest nozzle is the first that is sure enough, or the
+    surest."""
+    report = size(case, circuits)
     sized = [_sure_circuit(sizes, belief, wanted) for sizes in report.circuits]
     ok = all(sizes.enough for sizes in sized)
     kept = {name: value for name, value in report if name not in ("circuits", "ok")}
@@ -60,13 +59,13 @@ def sure_sizes(case: Case, circuits: Sequence[str], belief: Belief, wanted: floa
 
 def _sure_circuit(sizes: CircuitSizes, belief: Belief, wanted: float) -> SureCircuitSizes:
     rows = [SureCandidate(**dict(row), sureness=round(belief.sureness(row.window), 4)) for row in sizes.candidates]
-    fits = [row for row in rows if set(row.breaks) <= {*DEMAND, PADS_BUSINESS}]
+    fits = [row for row in rows if breaks_no_more_than(row, DEMAND)]
     chosen = {pump: _chosen([row for row in fits if row.pump == pump], wanted) for pump in sizes.smallest_by_pump}
     now = chosen[sizes.fitted.pump]
     return SureCircuitSizes(
-        circuit=sizes.circuit, smallest=_choice(now), fitted=sizes.fitted, candidates=rows,
-        smallest_by_pump={pump: _choice(row) for pump, row in chosen.items()}, sureness=now.sureness if now else None,
-        enough=now is not None and now.sureness >= wanted,
+        circuit=sizes.circuit, smallest=nozzle_of(now) if now else None, fitted=sizes.fitted, candidates=rows,
+        smallest_by_pump={pump: nozzle_of(row) if row else None for pump, row in chosen.items()},
+        sureness=now.sureness if now else None, enough=now is not None and now.sureness >= wanted,
     )  # fmt: skip
 
 
@@ -75,13 +74,3 @@ def _chosen(rows: Sequence[SureCandidate], wanted: float) -> SureCandidate | Non
     enough = next((row for row in rows if row.sureness >= wanted), None)
     surest = max(rows, key=lambda row: row.sureness, default=None)
     return enough or (surest if surest and surest.sureness > 0.0 else None)
-
-
-def _choice(row: SureCandidate | None) -> NozzleChoice | None:
-    if row is None:
-        return None
-    size = show_diameter(row.diameter_mm)
-    return NozzleChoice(
-        code=row.code, diameter_mm=row.diameter_mm, diameter_in=round(row.diameter_mm / INCH_MM, 4), style=row.style,
-        label=f"{row.code}, {size}" if row.code else f"{row.style} nozzle, {size}",
-    )  # fmt: skip

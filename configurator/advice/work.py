@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from configurator.advice.aftercare import aftercare
 from configurator.advice.size import rounded
 from configurator.judging.case import Case
-from configurator.judging.findings import broken, findings, joints_opened, problems
+from configurator.judging.findings import broken, findings, problems
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
+from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish

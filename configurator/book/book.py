@@ -82,7 +82,7 @@ class Book:
             if row is None:
                 newest = connection.execute(select(func.max(TRIALS.c.number))).scalar()
                 known = f"a number from 1 to {newest}" if newest else "a run: the book has none"
-                raise self._database.refusal("there is no such run", known, "`tipin trial --list` shows them", at)
+                raise self._database.refusal("there is no such run", known, "the list of runs shows them", at)
             if row.undone:
                 raise self._database.refusal("was undone already", "a run that counts", at=at)
             undone = self._trial(row).model_copy(update={"undone": True})
@@ -142,7 +142,7 @@ class Book:
         there = _quantity(connection, code)
         if there + change < 0:
             problem = f"{-change} of {code} cannot be taken: the shelf holds {there or 'none'}"
-            raise self._database.refusal(problem, remedy="`tipin stock count` sets right what is wrong")
+            raise self._database.refusal(problem, remedy="count the shelf to set right what is wrong")
         if there + change > MOST_OF_ONE:
             raise self._database.refusal(f"{there + change} of {code} on one shelf", f"at most {MOST_OF_ONE}")
         if connection.execute(select(STOCK).where(STOCK.c.code == code)).first() is None:
@@ -211,7 +211,7 @@ def _make_folder(database: Database) -> None:
     try:
         database.file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise database.refusal(f"its folder cannot be made ({error.strerror})", "", "name a file by --book") from None
+        raise database.refusal(f"its folder cannot be made ({error.strerror})", "", "name a file for it") from None
 
 
 def _bring_up(database: Database) -> None:

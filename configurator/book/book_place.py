@@ -51,18 +51,18 @@ def read_place(place: str) -> BookAddress:
     """Raises BadInput for what names neither a file nor a database that can hold a book."""
     is_url = _NO_FILE.search(place) is not None
     if any("\ud800" <= sign <= "\udfff" for sign in place):
-        raise _refusal("--book" if is_url else place, "is no name in UTF-8", "a name that can be written down")
+        problem, expected = "is no name in UTF-8", "a name that can be written down"
+        raise BadInput.in_field("book", "", problem, expected) if is_url else _refusal(place, problem, expected)
     if not is_url:
         return BookAddress(place, URL.create("sqlite", database=os.path.abspath(place)))
     try:
         url = make_url(place)
     except (ArgumentError, ValueError):
-        raise _refusal("--book", "names no database", A_PLACE) from None
+        raise BadInput.in_field("book", "", "names no database", A_PLACE) from None
     if place.count("@") > 1 or not place.isprintable():
         # Where a password holds such a sign unmarked, part of it would pass for the name of the host, and be shown.
-        raise _refusal(
-            "--book", "names no database", A_PLACE, "write @ / : ? % in a name or password as %40 %2F %3A %3F %25"
-        )
+        remedy = "write @ / : ? % in a name or password as %40 %2F %3A %3F %25"
+        raise BadInput.in_field("book", "", "names no database", A_PLACE, remedy)
     shown = _shown(url)
     if url.drivername not in _DRIVERS:
         raise _refusal(shown, "cannot be reached: it is neither an SQLite file nor a PostgreSQL database", A_PLACE)
@@ -80,5 +80,5 @@ def _shown(url: URL) -> str:
     return bare.render_as_string(hide_password=False)
 
 
-def _refusal(place: str, problem: str, expected: str, remedy: str = "") -> BadInput:
-    return BadInput([Fault(place, "", problem, expected, remedy)])
+def _refusal(place: str, problem: str, expected: str) -> BadInput:
+    return BadInput([Fault(place, "", problem, expected)])

@@ -68,7 +68,7 @@ DRIVER_MISSING: Saying = (
 )  # fmt: skip
 NOT_CERTAIN: Saying = (
     "the connection broke while the change was being confirmed: it is in the book whole, or not at all", "",
-    "look with `tipin trial --list` or `tipin stock --history` before you enter it again",
+    "look at the list of runs or the history of the shelf before you enter it again",
 )  # fmt: skip
 
 

@@ -95,7 +95,7 @@ def trial_of(
         raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
     if felt is not None and felt.word not in SYMPTOMS:
         meant = did_you_mean(felt.word, list(SYMPTOMS))
-        raise BadInput([Fault(f"--felt {felt.word}", "", "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)])
+        raise BadInput.in_field("word", felt.word, "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)
     return Trial(
         at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
         felt=felt, trace=trace, codes={str(slot): option.label for slot, option in choice.items()},
@@ -107,7 +107,7 @@ def measured_car(case: Case, choice: Choice) -> dict[str, Any]:
     """The vehicle as a dictionary that Vehicle reads, every part of a choice by its figures; clearances as a spacer or
     a relieved pad leaves them."""
     car = case.vehicle.model_dump(mode="json", exclude_none=True)
-    car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.fitted.circuits}
+    car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.car.fitted.circuits}
     stack, relief_mm = choice[Slot(None, "spacer")].read(Stack), choice[Slot(None, "pad_relief")].read(float)
     for key, grows_mm in (
         ("pad_clearance_mm", stack.thickness_mm + relief_mm),

@@ -1,13 +1,11 @@
-"""The shelf against the catalogue: its list with families and values, and changes to it as they are asked for."""
+"""The shelf against the catalogue: its list with families and values, and what may be booked on it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
-from typing import Literal
 
 from pydantic import Field, ValidationError
 
-from configurator.book.book import Book
 from configurator.book.stock import MOST_OF_ONE, StockMove
 from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.errors import BadInput, Fault, one_line
@@ -39,12 +37,12 @@ class ShelfRow(Report):
 
 
 class StockReport(Answer):
-    """Answer of `tipin stock`."""
+    """Answer of every command of `tipin stock`."""
 
     book: str = Field(description="the book: a file, or the URL of a database without its password")
     rows: list[ShelfRow] = Field(description="what is on the shelf, in the order of the catalogue")
     value: float = Field(description="value of all rows that have one, in the workshop's currency")
-    moved: list[StockMove] = Field(description="movements just booked; with --history all there are, oldest first")
+    moved: list[StockMove] = Field(description="movements just booked, or all there are in a history, oldest first")
 
 
 def shelf_codes(catalog: Catalog) -> dict[str, str]:
@@ -67,60 +65,22 @@ def stock_report(book: str, stock: Mapping[str, int], catalog: Catalog, moved: l
     return StockReport(book=book, rows=rows, value=total, moved=moved)
 
 
-@dataclass(frozen=True)
-class Booking:
-    """What is to be done with the shelf: numbers by code."""
-
-    action: Literal["add", "take", "count"]
-    numbers: Mapping[str, int]
-    why: str
-
-
-def read_change(
-    catalog: Catalog,
-    action: Literal["add", "take", "count"] | None,
-    code: str | None,
-    number: int | None,
-    why: str | None,
-    table: Path | None,
-    history: bool,
-) -> Booking | None:
-    """The change that the words of `tipin stock` ask for; None where they only ask to look. Raises BadInput."""
-    jobs = [name for name, given in (("--import", table), ("--history", history), (action, action)) if given]
-    if len(jobs) > 1:
-        raise BadInput([Fault(f"stock {' '.join(map(str, jobs))}", "", "are different jobs", "one of them at a time")])
-    if why is not None and not (action or table):
-        raise BadInput([Fault(f"--why {why}", "", "goes with a movement only", "add, take, count or --import as well")])
-    if why is not None and len(why) > LONGEST_WHY:
-        raise BadInput([Fault("--why", "", f"{len(why)} characters", f"at most {LONGEST_WHY}")])
-    if why is not None and not why.isprintable():
-        raise BadInput([Fault("--why", "", "holds signs that cannot be printed", "text on one line")])
-    if table is not None:
-        return Booking("add", read_quantities(table, catalog), why or f"from {one_line(table.name)}"[:LONGEST_WHY])
-    if action is None:
-        return None
-    place = " ".join(str(word) for word in ("stock", action, code, number) if word is not None)
-    if code is None or number is None:
-        lacking = "code and number are missing" if code is None else "the number is missing"
-        example = f"for example stock {action} {code or next(iter(catalog.nozzles))} 2"
-        raise BadInput([Fault(place, "", lacking, remedy=example)])
-    fault = _unknown(code, catalog, place, "")
+def check_parts(code: str, number: int, catalog: Catalog) -> None:
+    """Raises BadInput unless this is the code of something that can be on a shelf, and a number there can be."""
+    fault = _unknown(code, catalog, "", "")
     if fault is not None:
-        raise BadInput([fault])
-    least = 0 if action == "count" else 1
-    if not least <= number <= MOST_OF_ONE:
-        raise BadInput([Fault(place, "", f"{number} is no number to {action}", f"{least} to {MOST_OF_ONE}")])
-    return Booking(action, {code: number}, why or {"add": "added", "take": "taken", "count": "counted"}[action])
+        raise BadInput([replace(fault, field="code")])
+    if number > MOST_OF_ONE:
+        raise BadInput.in_field("number", str(number), "is too many", f"at most {MOST_OF_ONE}")
 
 
-def change_shelf(book: Book, change: Booking) -> list[StockMove]:
-    """Do a change; returns the movements booked. All of it or nothing."""
-    if change.action == "add":
-        return book.add_stock(change.numbers, change.why)
-    ((code, number),) = change.numbers.items()
-    if change.action == "take":
-        return [book.move_stock(code, -number, change.why)]
-    return [book.count_stock(code, number, change.why)]
+def read_why(why: str | None, otherwise: str) -> str:
+    """What a movement is for, as it is kept; raises BadInput for what cannot be."""
+    if why is not None and len(why) > LONGEST_WHY:
+        raise BadInput.in_field("why", "", f"{len(why)} characters", f"at most {LONGEST_WHY}")
+    if why is not None and not why.isprintable():
+        raise BadInput.in_field("why", "", "holds signs that cannot be printed", "text on one line")
+    return why or one_line(otherwise)[:LONGEST_WHY]
 
 
 def _unknown(code: str, catalog: Catalog, file: str, place: str) -> Fault | None:

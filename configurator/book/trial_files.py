@@ -33,7 +33,7 @@ COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note
 
 
 class TrialFile(Answer):
-    """What `tipin trial --export json` writes and `--import` reads."""
+    """What runs are exported to and imported from as JSON."""
 
     trials: list[Trial] = Field(description="the runs, in the order in which they were recorded")
 
@@ -69,7 +69,7 @@ def read_trials(path: Path) -> list[Trial]:
     """The runs of a JSON or CSV file, told apart by how it starts; raises BadInput with every fault in it."""
     text = read_text(path, LARGEST_IMPORT_BYTES)
     if not text.strip():
-        raise BadInput([Fault(str(path), "", "is empty", "runs as `tipin trial --export` writes them")])
+        raise BadInput([Fault(str(path), "", "is empty", "runs as they are exported")])
     return _from_json(path, text) if text.lstrip().startswith("{") else _from_csv(path)
 
 
@@ -86,7 +86,7 @@ def _from_json(path: Path, text: str) -> list[Trial]:
         first = error.errors(include_url=False)[0]
         if first["type"] == "json_invalid":
             problem = f"cannot be read, as it is not JSON ({first['ctx']['error']})"
-            raise BadInput([Fault(str(path), "", problem, "runs as `tipin trial --export json` writes them")]) from None
+            raise BadInput([Fault(str(path), "", problem, "runs as they are exported")]) from None
         raise BadInput(faults_of(error, TrialFile, str(path), place)) from None
     if read.schema_version > SCHEMA_VERSION:
         problem = f"was written by a later tipin (schema_version {read.schema_version})"
@@ -121,7 +121,7 @@ def _from_csv(path: Path) -> list[Trial]:
         except ValidationError as error:
             faults += faults_of(error, Trial, str(path), place)
         except ValueError as error:
-            expected = "the vehicle as JSON, as `tipin trial --export csv` writes it"
+            expected = "the vehicle as JSON, as it is exported"
             faults.append(Fault(str(path), place(("car",)), f"is not JSON ({error})", expected))
         else:
             faults += _sense(trial, str(path), place)

@@ -1,6 +1,6 @@
 """The job card: what lies beside the car while a mechanic works, as data, and only what applies to this job."""
 
-from configurator.card.filling import card_of, recorded_by_command
+from configurator.card.filling import card_of
 from configurator.card.sheet import AfterFeeling, Card, CardStep, NextMove, PartRow, Section, Swap
 
 __all__ = [
@@ -12,5 +12,4 @@ __all__ = [
     "Section",
     "Swap",
     "card_of",
-    "recorded_by_command",
 ]

@@ -1,7 +1,6 @@
 """From a judged combination to its card."""
 
 import datetime
-import shlex
 from collections.abc import Sequence
 
 from configurator.card.jobs import FIRST_CHECKS, CardJob, before, is_fault, sections, sentence
@@ -15,7 +14,6 @@ from configurator.reports import Change, Combination, Finding, Shot
 from configurator.rules import RULES
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS, SlotName
-from configurator.slots.wishes import word_of
 
 FASTENINGS: dict[SlotName, str] = {
     "nozzle": "feed screw", "feed_screw": "feed screw", "pump": "pump cover", "lobe": "lobe screw",
@@ -85,11 +83,3 @@ def _covers(case: Case, shot: Shot) -> str:
     ends = [f"from {low:.2f}"] if low > FACTOR_RANGE[0] else []
     ends += [f"up to {high:.2f}"] if high < FACTOR_RANGE[1] else []
     return sentence(f"{where}right for engines that ask {' '.join(ends) or 'any number of'} times what the model says")
-
-
-def recorded_by_command(case: Case, choice: Choice, book: str | None) -> str:
-    """The command that enters the test run, with what is fitted then; the word of the feeling is still to be put in."""
-    parts = [f"--with {shlex.quote(f'{slot}={word_of(option)}')}" for slot, option in choice.items() if option.changed]
-    parts += [f"--book {shlex.quote(book)}"] if book else []
-    command = " ".join(["tipin trial", shlex.quote(case.vehicle.file or "VEHICLE"), "--felt WORD", *parts])
-    return f"Keep the run, with the word of what was felt: {command}"

@@ -10,9 +10,9 @@ from configurator.card.sheet import CardStep, Section
 from configurator.card.words import length, of_circuit, part_words
 from configurator.catalogue.parts import PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.findings import joints_opened
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
+from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice, Option, Stack
 from configurator.slots.slot import SLOT_WORDS, Slot, SlotName
 from configurator.units.units import show_diameter

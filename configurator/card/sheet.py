@@ -62,7 +62,7 @@ class NextMove(Report):
 class AfterFeeling(Report):
     """What to do after one feeling on the road test."""
 
-    word: str = Field(description="word of the feeling, as --felt takes it")
+    word: str = Field(description="word of the feeling, as a run is recorded with it")
     says: str = Field(description="the feeling in words")
     hint: str = Field(description="what a driver who feels that should know; may be empty")
     moves: list[NextMove] = Field(description="next steps, the likelier circuit first; empty: leave it as it is")

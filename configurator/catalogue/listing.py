@@ -95,16 +95,16 @@ def _read_test(family: str, records: Iterable[Any], test: str) -> _Test:
     parts = _TEST.fullmatch(test)
     if parts is None:
         signs = " ".join(_SIGNS)
-        raise BadInput([Fault(f"--where {test}", "", "is no test", f"a column, one of {signs} and a value")])
+        raise BadInput.in_field("where", test, "is no test", f"a column, one of {signs} and a value")
     column, sign, text = (part.strip() for part in parts.groups())
     known = list(FAMILIES[family].model_fields)
     if column not in known:
-        raise BadInput([Fault(f"--where {test}", "", f"{family} have no column {column}", f"one of {', '.join(known)}",
-                              did_you_mean(column, known))])  # fmt: skip
+        problem, expected = f"{family} have no column {column}", f"one of {', '.join(known)}"
+        raise BadInput.in_field("where", test, problem, expected, did_you_mean(column, known))
     if any(_is_number(getattr(record, column)) for record in records):
         return _Test(column, sign, text, _number(test, column, text))
     if sign != "=":
-        raise BadInput([Fault(f"--where {test}", "", f"{column} holds no numbers", f"{column}=VALUE")])
+        raise BadInput.in_field("where", test, f"{column} holds no numbers", f"{column}=VALUE")
     return _Test(column, sign, text, None)
 
 
@@ -119,11 +119,11 @@ def _number(test: str, column: str, text: str) -> float:
             return parse_diameter_mm(text) if column == "diameter_mm" else parse_length_mm(text)
         value = float(text)
     except BadSize as error:
-        raise BadInput([Fault(f"--where {test}", "", error.problem, error.accepted, error.remedy)]) from None
+        raise BadInput.in_field("where", test, error.problem, error.accepted, error.remedy) from None
     except ValueError:
         value = nan
     if not isfinite(value):
-        raise BadInput([Fault(f"--where {test}", "", f"{column} is compared with '{text}'", "a number")])
+        raise BadInput.in_field("where", test, f"{column} is compared with '{text}'", "a number")
     return value
 
 

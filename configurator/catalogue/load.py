@@ -121,7 +121,7 @@ def shipped_catalog_dir() -> Path:
     for directory in (here / "shipped_catalog", here.parent / "catalog"):
         if (directory / "nozzles.csv").is_file():
             return directory
-    raise TipinError(f"the shipped catalogue is missing beside {here}; name one with --catalog, or install again")
+    raise TipinError(f"the shipped catalogue is missing beside {here}; name another, or install again")
 
 
 def load_catalog(directory: Path | str) -> Catalog:

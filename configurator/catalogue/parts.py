@@ -5,7 +5,7 @@ may have no code: a redrilled nozzle, a lobe measured with a dial gauge.
 """
 
 from itertools import pairwise
-from math import isclose, pi
+from math import isclose
 from typing import Any, Literal, Self
 
 from pydantic import model_validator
@@ -55,20 +55,6 @@ class NozzleFigures(PartFigures):
     def _orifice_is_long(self) -> Self:
         check_orifice_length(self.length_mm, self.diameter_mm)
         return self
-
-    @property
-    def orifice_area_m2(self) -> float:
-        """Area of all orifices together [m2].
-
-        >>> round(NozzleFigures(diameter_mm=0.8, style="straight").orifice_area_m2 * 1e6, 4)
-        1.0053
-        """
-        return self.orifices * pi / 4 * (self.diameter_mm * 1e-3) ** 2
-
-    @property
-    def length_to_diameter(self) -> float:
-        """Length of the orifice over its diameter."""
-        return self.length_mm / self.diameter_mm
 
 
 def check_orifice_length(length_mm: float, diameter_mm: float) -> None:

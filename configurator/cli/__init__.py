@@ -6,11 +6,12 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
 import os
 import sys
 
-from configurator.cli import book, card, choosing, draw, next, order, serve, tuning
+from configurator.cli import card, choosing, draw, next, order, serve, stock, trial, tuning
+from configurator.cli.fields import as_option
 from configurator.cli.shared import app
 from configurator.errors import TipinError
 
-__all__ = ["app", "book", "card", "choosing", "draw", "main", "next", "order", "serve", "tuning"]
+__all__ = ["app", "card", "choosing", "draw", "main", "next", "order", "serve", "stock", "trial", "tuning"]
 
 
 def main() -> None:
@@ -18,7 +19,7 @@ def main() -> None:
     try:
         app(prog_name="tipin")
     except TipinError as error:
-        print(f"tipin: {error}", file=sys.stderr)
+        print(f"tipin: {error.told(as_option)}", file=sys.stderr)
         sys.exit(2)
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more

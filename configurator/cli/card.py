@@ -1,8 +1,9 @@
 """The command that writes the job card."""
 
 import datetime
+import shlex
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -19,11 +20,15 @@ from configurator.cli.shared import (
     app,
     case_of,
 )
-from configurator.errors import BadInput, Fault
+from configurator.errors import BadInput
+
+if TYPE_CHECKING:
+    from configurator.judging.case import Case
+    from configurator.slots.options import Choice
 
 
-@app.command(epilog="Example: tipin card catalog/examples/tow-truck.toml -o tow-truck.html")
-def card(
+@app.command("card", epilog="Example: tipin card catalog/examples/tow-truck.toml -o tow-truck.html")
+def card_command(
     vehicle: VehicleFile,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="the file to write, .html or .pdf")],
     proposal: Annotated[
@@ -52,7 +57,7 @@ def card(
     from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.book.book_place import read_place
-    from configurator.card import card_of, recorded_by_command
+    from configurator.card import card_of
     from configurator.files.writing import write_whole
     from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
@@ -77,23 +82,33 @@ def card(
         choice = proposed(known.case, report, number)
         title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
     combination = combination_of(known.case, choice, title, known.wishes)
-    record = recorded_by_command(known.case, choice, read_place(book).shown if book else None)
+    record = recorded_by(known.case, choice, read_place(book).shown if book else None)
     made = card_of(known.case, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))
     write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)
     typer.echo(made.model_dump_json(indent=2) if as_json else f"{card_text(made)}\n\nCard: {out}")
 
 
+def recorded_by(case: "Case", choice: "Choice", book: str | None) -> str:
+    """The command that enters the test run, with what is fitted then; the word of the feeling is still to be put in."""
+    from configurator.slots.wishes import word_of
+
+    parts = [f"--with {shlex.quote(f'{slot}={word_of(option)}')}" for slot, option in choice.items() if option.changed]
+    parts += [f"--book {shlex.quote(book)}"] if book else []
+    command = " ".join(["tipin trial add", shlex.quote(case.vehicle.file or "VEHICLE"), "--felt WORD", *parts])
+    return f"Keep the run, with the word of what was felt: {command}"
+
+
 def _day(text: str | None) -> datetime.date:
     try:
         return datetime.date.fromisoformat(text) if text is not None else datetime.date.today()
     except ValueError:
-        raise BadInput([Fault(f"--date {text}", "", "is no day", "year, month and day: 2026-05-04")]) from None
+        raise BadInput.in_field("date", text or "", "is no day", "year, month and day: 2026-05-04") from None
 
 
 def _refuse_a_search(proposal: int | None, keep: list[str] | None, avoid: list[str] | None) -> None:
     """With --with the parts are named: nothing is searched, so nothing that guides a search has a meaning."""
-    for option, given in (("--proposal", proposal is not None), ("--keep", keep), ("--avoid", avoid)):
+    for field, given in (("proposal", proposal is not None), ("keep", keep), ("avoid", avoid)):
         if given:
-            remedy = "leave one of them out"
-            raise BadInput([Fault(option, "", "goes with a proposal, not with parts named by --with", "", remedy)])
+            problem, remedy = "goes with a proposal, not with parts named by --with", "leave one of them out"
+            raise BadInput.in_field(field, "", problem, "", remedy)

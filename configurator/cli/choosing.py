@@ -20,8 +20,10 @@ from configurator.cli.shared import (
 )
 
 
-@app.command(epilog="Example: tipin why catalog/examples/roadster.toml front.pump=pump-5cc --with front.lobe=fitted")
-def why(
+@app.command(
+    "why", epilog="Example: tipin why catalog/examples/roadster.toml front.pump=pump-5cc --with front.lobe=fitted"
+)
+def why_command(
     vehicle: VehicleFile,
     part: Annotated[
         str, typer.Argument(metavar="SLOT=WHAT", help="a part for a slot, or a slot for every part", show_default=False)
@@ -57,8 +59,8 @@ def why(
     raise typer.Exit(0 if possible else 1)
 
 
-@app.command(epilog="Example: tipin compare catalog/examples/tow-truck.toml fitted proposal")
-def compare(
+@app.command("compare", epilog="Example: tipin compare catalog/examples/tow-truck.toml fitted proposal")
+def compare_command(
     vehicle: VehicleFile,
     first: Annotated[
         str,
@@ -82,7 +84,7 @@ def compare(
 
     Parts, what each delivers, margins, price and labour. Exit code 1 if both are in conflict.
     """
-    from configurator.advice.comparison import compare as compare_combinations
+    from configurator.advice.comparison import compare
     from configurator.advice.named_choice import named_choice, number_of
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
@@ -103,7 +105,7 @@ def compare(
     proposals = proposal_of(found, ProposalRequest(symptom=felt), known.belief) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
     one, other = (combination_of(known.case, choice, word) for choice, word in zip(choices, words, strict=True))
-    report = compare_combinations(known.case.vehicle.name, known.case.factor, one, other)
+    report = compare(known.case.vehicle.name, known.case.factor, one, other)
     if plot is not None:
         name = circuits_named(known.case, circuit)[0]
         bands = [band_of(known.case, name, choice) for choice in choices]

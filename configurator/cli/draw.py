@@ -8,8 +8,8 @@ import typer
 from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, case_of, circuits_named
 
 
-@app.command(epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
-def draw(
+@app.command("draw", epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
+def draw_command(
     vehicle: VehicleFile,
     what: Annotated[
         Literal["shot", "mixture", "windows", "lift"],
@@ -30,15 +30,15 @@ def draw(
     As fitted, or as it would be; the front circuit unless another is named. With runs in the book at the demand they
     speak for.
     """
-    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw, save_picture
     from configurator.views.tables import wrapped
     from configurator.views.vehicle_pictures import PICTURES
 
     check_can_draw(out)
-    case = case_of(vehicle, catalog)
-    choice = chosen_parts(case.options, fit or [])
-    figure, says = PICTURES[what](case, circuits_named(case, circuit)[0], choice, belief_in_book(case, book))
+    known = as_known(case_of(vehicle, catalog), book)
+    choice = chosen_parts(known.case.options, fit or [])
+    figure, says = PICTURES[what](known.case, circuits_named(known.case, circuit)[0], choice, known.belief)
     save_picture(figure, out, says)
     typer.echo(f"{wrapped(says)}\n\nPicture: {out}")

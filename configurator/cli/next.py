@@ -6,11 +6,11 @@ from typing import Annotated
 import typer
 
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
-from configurator.errors import BadInput, Fault
+from configurator.errors import BadInput
 
 
 @app.command("next", epilog="Example: tipin next catalog/examples/roadster.toml --book season.sqlite")
-def next_(
+def next_command(
     vehicle: VehicleFile,
     stock_only: Annotated[bool, typer.Option("--stock-only", help="only with parts that are on the shelf")] = False,
     as_json: AsJson = False,
@@ -31,7 +31,9 @@ def next_(
     if opened is None:
         if stock_only:
             remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"
-            raise BadInput([Fault(place_of_book(book), "--stock-only", "there is no book, so no shelf", "", remedy)])
+            raise BadInput.in_field(
+                "stock_only", "", f"there is no book {place_of_book(book)}, so no shelf", "", remedy
+            )
         trials, stock = [], None
     else:
         with opened:

@@ -10,8 +10,8 @@ from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
 from configurator.errors import BadInput, Fault
 
 
-@app.command(epilog="Example: tipin order catalog/examples/workshop/one-evening.toml --no-redrill")
-def order(
+@app.command("order", epilog="Example: tipin order catalog/examples/workshop/one-evening.toml --no-redrill")
+def order_command(
     workshop: Annotated[Path, typer.Argument(help="workshop file (TOML)", metavar="WORKSHOP", show_default=False)],
     budget: Annotated[
         float | None, typer.Option(min=0, max=10_000_000, metavar="MONEY", help="most to spend: then the surest order")

@@ -19,8 +19,8 @@ NEEDED = ("jinja2", "python_multipart", "starlette", "uvicorn")
 WITHOUT_LIBRARIES = "the local page needs more than tipin itself: pip install '.[web]' in tipin's folder"
 
 
-@app.command(epilog="Example: tipin serve catalog/examples --book season.sqlite")
-def serve(
+@app.command("serve", epilog="Example: tipin serve catalog/examples --book season.sqlite")
+def serve_command(
     folder: Annotated[
         Path, typer.Argument(metavar="[FOLDER]", help="folder with vehicle files; this one if not said")
     ] = Path("."),
@@ -81,9 +81,9 @@ def serve(
 def _check_token(token: str | None, *, beyond: bool) -> None:
     if token is None and beyond:
         remedy = "--token, or TIPIN_TOKEN, with a word that nobody guesses"
-        raise BadInput([Fault("--host", "", "others could reach this address without a token", "a token", remedy)])
+        raise BadInput.in_field("host", "", "others could reach this address without a token", "a token", remedy)
     if token is not None and len(token) < SHORTEST_TOKEN:
-        raise BadInput([Fault("--token", "", f"has {len(token)} characters", f"at least {SHORTEST_TOKEN}")])
+        raise BadInput.in_field("token", "", f"has {len(token)} characters", f"at least {SHORTEST_TOKEN}")
 
 
 def _bound(host: str, port: int) -> socket.socket:

@@ -5,13 +5,15 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from configurator.errors import BadInput, Fault
+from configurator.cli.groups import InPanels
+from configurator.errors import BadInput
 
 if TYPE_CHECKING:
     from configurator.judging.case import Case
 
 app = typer.Typer(
     name="tipin",
+    cls=InPanels,
     help="Parts for a carburettor's accelerator pump: check what fits, size the nozzle, propose the fewest changes.",
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -70,5 +72,5 @@ def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:
     if circuit is None:
         return tuple(case.circuit_names)
     if circuit not in case.circuit_names:
-        raise BadInput([Fault(f"--circuit {circuit}", "", "the vehicle has no such pump circuit", "front")])
+        raise BadInput.in_field("circuit", circuit, "the vehicle has no such pump circuit", "front")
     return (circuit,)

@@ -22,8 +22,8 @@ from configurator.cli.shared import (
 )
 
 
-@app.command(epilog="Example: tipin check catalog/examples/tow-truck.toml --with front.nozzle=0.85mm")
-def check(
+@app.command("check", epilog="Example: tipin check catalog/examples/tow-truck.toml --with front.nozzle=0.85mm")
+def check_command(
     vehicle: VehicleFile,
     fit: With = None,
     everything: Everything = False,
@@ -34,18 +34,18 @@ def check(
 
     Exit code 1 if there is a conflict.
     """
-    from configurator.judging.findings import check as check_case
+    from configurator.judging.findings import check
     from configurator.slots.wishes import read_wishes
     from configurator.views.tables import check_text
 
     case = case_of(vehicle, catalog)
-    report = check_case(case, read_wishes(case.options, [], fit or [], []), everything=everything)
+    report = check(case, read_wishes(case.options, [], fit or [], []), everything=everything)
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
 
 
-@app.command(epilog="Example: tipin size catalog/examples/roadster.toml --plot shot.svg")
-def size(
+@app.command("size", epilog="Example: tipin size catalog/examples/roadster.toml --plot shot.svg")
+def size_command(
     vehicle: VehicleFile,
     circuit: CircuitName = None,
     plot: Annotated[
@@ -62,23 +62,21 @@ def size(
     With the fitted pump and with each other; where runs stand in the book, the smallest that is sure enough to be
     right. Exit code 1 if there is none with the fitted pump.
     """
-    from configurator.advice.size import size as size_case
+    from configurator.advice.size import size
     from configurator.advice.sure_sizes import sure_sizes
     from configurator.judging.band import band_of
-    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.learning.as_known import as_known
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
 
-    case = case_of(vehicle, catalog).with_linkage_set()
-    names = circuits_named(case, circuit)
-    belief = belief_in_book(case, book)
-    if belief is None:
-        report = size_case(case, names)
+    known = as_known(case_of(vehicle, catalog), book)
+    case, names = known.case, circuits_named(known.case, circuit)
+    if known.belief is None:
+        report = size(case, names)
         text = size_text(report, everything=everything)
     else:
-        case = case.at(belief.median)
-        report = by_belief = sure_sizes(case, names, belief, sure / 100)
+        report = by_belief = sure_sizes(case, names, known.belief, sure / 100)
         text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:
@@ -94,8 +92,10 @@ def size(
     raise typer.Exit(0 if report.ok else 1)
 
 
-@app.command(epilog="Example: tipin propose catalog/examples/tow-truck.toml --symptom stumble --avoid redrill")
-def propose(
+@app.command(
+    "propose", epilog="Example: tipin propose catalog/examples/tow-truck.toml --symptom stumble --avoid redrill"
+)
+def propose_command(
     vehicle: VehicleFile,
     symptom: Annotated[
         str | None,
@@ -135,8 +135,8 @@ def propose(
     raise typer.Exit(1 if report.status == "impossible" else 0)
 
 
-@app.command(epilog="Example: tipin parts nozzles --where style=straight --where diameter_mm=0.8mm")
-def parts(
+@app.command("parts", epilog="Example: tipin parts nozzles --where style=straight --where diameter_mm=0.8mm")
+def parts_command(
     family: Annotated[
         str | None, typer.Argument(help="nozzles, feed_screws, pumps, lobes, ...; none lists the families")
     ] = None,
@@ -165,8 +165,8 @@ def parts(
     raise typer.Exit(0 if report.rows else 1)
 
 
-@app.command(epilog="Example: tipin assumptions catalog/examples/roadster.toml --circuit front")
-def assumptions(
+@app.command("assumptions", epilog="Example: tipin assumptions catalog/examples/roadster.toml --circuit front")
+def assumptions_command(
     vehicle: VehicleFile,
     circuit: CircuitName = None,
     fit: With = None,

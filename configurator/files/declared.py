@@ -12,12 +12,10 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 from pydantic.config import JsonDict
 
-from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
 from configurator.units.units import parse_diameter_mm, parse_length_mm
 
 OWNERS_FIGURE = "owner's figure"
 Basis = Literal["published", "common practice, no source", "assumed", "owner's figure"]
-BASES = (PUBLISHED, COMMON_PRACTICE, ASSUMED, OWNERS_FIGURE)
 
 MOST_TEXTS_REMEMBERED = 16_384
 CODE_PATTERN = r"^[a-z0-9][a-z0-9.-]*$"

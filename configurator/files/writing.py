@@ -1,6 +1,8 @@
 """Text or bytes written to a file whole, or not at all."""
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from threading import get_ident
 
@@ -13,16 +15,43 @@ def write_whole(path: Path, content: str | bytes) -> None:
     if path.exists() and not path.is_file():
         what = "is a directory" if path.is_dir() else "is not an ordinary file"
         raise BadInput([Fault(str(path), "", what, "a file to write")])
-    beside = path.with_name(f".{path.name}.{os.getpid()}.{get_ident()}")
     try:
-        try:
-            with beside.open("wb") as file:
-                file.write(content.encode() if isinstance(content, str) else content)
-                file.flush()
-                os.fsync(file.fileno())
+        with _written_beside(path, content.encode() if isinstance(content, str) else content) as beside:
             os.replace(beside, path)
-        finally:
-            beside.unlink(missing_ok=True)
     except (OSError, ValueError) as error:
         problem = f"cannot be written ({getattr(error, 'strerror', None) or error})"
         raise BadInput([Fault(str(path), "", problem, "a file in a folder there is")]) from None
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write a file that is not there yet. Raises FileExistsError where its name is taken, and OSError."""
+    with _written_beside(path, content) as beside:
+        try:
+            os.link(beside, path)
+        except FileExistsError:
+            raise
+        except OSError:  # a drive without hard links, as memory sticks are: for a moment the file is seen unfinished
+            _write(path, content, "xb")
+
+
+@contextmanager
+def _written_beside(path: Path, content: bytes) -> Iterator[Path]:
+    """A file of another name with the content, gone after the block."""
+    beside = path.with_name(f".{path.name}.{os.getpid()}.{get_ident()}")
+    try:
+        _write(beside, content, "wb")
+        yield beside
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _write(path: Path, content: bytes, mode: str) -> None:
+    with path.open(mode) as file:
+        try:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        except OSError:
+            file.close()
+            path.unlink(missing_ok=True)
+            raise

@@ -1,4 +1,4 @@
-"""One vehicle in front of a catalogue: its tip-in, the facts its rules need, and the margins of its options."""
+"""A car at a demand factor: the facts its rules need, what its options deliver, and their margins."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -7,16 +7,13 @@ from functools import cached_property
 import numpy as np
 
 from configurator.arrays import Array
-from configurator.car.facts import CarFacts, CircuitFacts
-from configurator.car.fitted import Fitted, FittedCircuit, FittedNozzle, resolve_fitted
+from configurator.car.facts import CircuitFacts
+from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
-from configurator.errors import BadInput, Fault
-from configurator.files.reading import did_you_mean
-from configurator.judging.demand import Circuit, allowed_by, judge, rear_main_delivers_ms, tip_in_of
-from configurator.physics.assumptions import Assumptions
-from configurator.physics.tip_in import TipIn
+from configurator.judging.car_in_catalogue import CarInCatalogue, or_nan
+from configurator.judging.demand import Circuit, judge, rear_main_delivers_ms
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import CircuitFigures, JudgedFigures
 from configurator.slots.columns import (
@@ -29,22 +26,18 @@ from configurator.slots.columns import (
     nozzle_column,
     pump_column,
 )
-from configurator.slots.offered import options_of
 from configurator.slots.options import Offered, Option, Slots, Stack
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot, SlotName
 
-BEYOND_ASSUMED_RANGE = 0.25
-"""How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
 """The rule whose breach leaves nothing to work out: a lobe that does not meet its lever pumps nothing."""
 
 
 @dataclass(frozen=True)
 class Case:
-    """A vehicle, a catalogue, and the demand factor f to judge by."""
+    """A car in front of a catalogue, and the demand factor f to judge by."""
 
-    vehicle: Vehicle
-    catalog: Catalog
+    car: CarInCatalogue
     factor: float
     linkage_set: bool = False
     """Whether slack found in the linkage is taken for mended: parts are not bought against a slack linkage."""
@@ -53,9 +46,7 @@ class Case:
     def of(cls, vehicle: Vehicle, catalog: Catalog) -> "Case":
         """The case at the vehicle file's own demand factor. Raises BadInput for a part the catalogue lacks and for an
         assumed figure the model does not have."""
-        case = cls(vehicle, catalog, vehicle.demand_factor)
-        _ = case.fitted, case.assumed
-        return case
+        return cls(CarInCatalogue.of(vehicle, catalog), vehicle.demand_factor)
 
     def with_linkage_set(self) -> "Case":
         """The same case with the pump linkages adjusted."""
@@ -65,72 +56,33 @@ class Case:
         """The same case judged at another demand factor."""
         return self if factor == self.factor else replace(self, factor=factor)
 
-    @cached_property
-    def fitted(self) -> Fitted:
-        return resolve_fitted(self.vehicle, self.catalog)
+    @property
+    def vehicle(self) -> Vehicle:
+        return self.car.vehicle
 
-    @cached_property
-    def assumed(self) -> Assumptions:
-        known = Assumptions.__dataclass_fields__
-        faults = []
-        for name, value in self.vehicle.assumed.items():
-            place = f"[assumed] {name}"
-            if name not in known:
-                meant = did_you_mean(name, list(known)) or f"the figures are {', '.join(known)}"
-                faults.append(Fault(self.vehicle.file, place, "the model has no such figure", remedy=meant))
-                continue
-            low, high, unit = (known[name].metadata[key] for key in ("low", "high", "unit"))
-            room = BEYOND_ASSUMED_RANGE * (high - low)
-            if not low - room <= value <= high + room:
-                expected = f"{low - room:.3g} to {high + room:.3g} {unit}".rstrip()
-                faults.append(Fault(self.vehicle.file, place, f"found {value:g}", expected))
-        if faults:
-            raise BadInput(faults)
-        return Assumptions().replaced(self.vehicle.assumed)
+    @property
+    def catalog(self) -> Catalog:
+        return self.car.catalog
 
-    @cached_property
-    def tip_in(self) -> TipIn:
-        return tip_in_of(self.vehicle, self.assumed)
-
-    @cached_property
+    @property
     def options(self) -> dict[Slot, Offered]:
-        """Everything that may sit in every slot, what is fitted first."""
-        return options_of(self.fitted, self.catalog)
+        return self.car.options
 
-    @cached_property
+    @property
     def on_offer(self) -> dict[Slot, tuple[Option, ...]]:
-        """One option a kind in every slot: the cheapest, of equals the quickest to fit, then the first by code."""
-        return {slot: offered.kinds for slot, offered in self.options.items()}
+        return self.car.on_offer
 
-    @cached_property
+    @property
     def as_fitted(self) -> dict[Slot, Option]:
-        """What sits in every slot now."""
-        return {slot: options[0] for slot, options in self.options.items()}
+        return self.car.as_fitted
 
     @property
     def circuit_names(self) -> tuple[str, ...]:
-        return tuple(circuit.name for circuit in self.fitted.circuits)
+        return tuple(self.car.fitted_circuits)
 
-    @cached_property
+    @property
     def circuits(self) -> dict[str, Circuit]:
-        """The circuits as the demand sees them."""
-        allowed = allowed_by(self.catalog.limits)
-        return {
-            circuit.name: Circuit(circuit.name, self.tip_in.circuits[circuit.name], self.assumed, allowed)
-            for circuit in self.fitted.circuits
-        }
-
-    @cached_property
-    def car_facts(self) -> CarFacts:
-        confirmed = self.vehicle.confirmed
-        done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
-        return CarFacts(
-            bonnet_clearance_mm=_or_nan(self.vehicle.manifold.bonnet_clearance_mm),
-            spacer_height_mm=self.fitted.spacer.bonnet_mm if self.fitted.spacer else 0.0,
-            flow_per_litre=self.vehicle.flow_per_litre,
-            jets_redrilled=self.vehicle.carburettor.jets_redrilled,
-            first_checks_open=done.count(False),
-        )
+        return self.car.circuits
 
     @cached_property
     def _rear_main_delivers_ms(self) -> float:
@@ -138,26 +90,26 @@ class Case:
 
     def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
         """Facts of a circuit, with its linkage as measured or disturbed by a change."""
-        circuit: FittedCircuit = next(c for c in self.fitted.circuits if c.name == name)
+        circuit = self.car.fitted_circuits[name]
         manifold, styles = self.vehicle.manifold, self.vehicle.carburettor.nozzle_styles
         delivers = self._rear_main_delivers_ms if name == "rear" else np.inf
         return CircuitFacts(
             idle_rpm=self.vehicle.engine.idle_rpm,
-            screw_coefficient=self.assumed.screw_coefficient,
-            pad_clearance_mm=_or_nan(manifold.pad_clearance_mm if name == "front" else manifold.rear_pad_clearance_mm),
+            screw_coefficient=self.car.assumed.screw_coefficient,
+            pad_clearance_mm=or_nan(manifold.pad_clearance_mm if name == "front" else manifold.rear_pad_clearance_mm),
             takes_straight="straight" in styles,
             takes_aimed="aimed" in styles,
             linkage_disturbed=linkage_disturbed,
-            slack_mm=_or_nan(circuit.slack_mm),
-            preload_mm=_or_nan(circuit.preload_mm),
-            overtravel_mm=_or_nan(circuit.overtravel_mm),
+            slack_mm=or_nan(circuit.slack_mm),
+            preload_mm=or_nan(circuit.preload_mm),
+            overtravel_mm=or_nan(circuit.overtravel_mm),
             rear_main_delivers_ms=delivers,
         )
 
     def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
         """Slack in the linkage of each pump and lobe (preload counts as less than none): as found, or none where it is
         set, as after a change."""
-        circuit = next(c for c in self.fitted.circuits if c.name == name)
+        circuit = self.car.fitted_circuits[name]
         found = 0.0 if self.linkage_set else (circuit.slack_mm or 0.0) - (circuit.preload_mm or 0.0)
         return np.where(np.array(pump_changed)[:, None] | np.array(lobe_changed), 0.0, found)
 
@@ -222,7 +174,7 @@ class Case:
             spacer=spacers.along(4, len(AXES)),
             pad_relief=PadReliefs(np.array(reliefs_mm)).along(5, len(AXES)),
             facts=self.circuit_facts(name, linkage_disturbed=all(lobe_changed) or all(pump_changed)),
-            car=self.car_facts,
+            car=self.car.facts,
             limits=self.catalog.limits,
         )
         worth_it = ~(RULES[GOES_TOGETHER].margin(figures)[0, 0, :, :, 0, 0] < 0)
@@ -238,7 +190,3 @@ def margins(rule: Rule, table: JudgedFigures) -> Array:
     """A rule's margins over AXES, one entry along every axis that it does not read."""
     margin = rule.margin(table)
     return margin if margin.ndim == len(AXES) else margin.reshape((1,) * len(AXES))
-
-
-def _or_nan(value: float | None) -> float:
-    return np.nan if value is None else value

@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 
@@ -22,6 +23,8 @@ from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, 
 from configurator.slots.columns import JudgedShots, Mount
 
 ZERO_CELSIUS_K = 273.15
+simulated = lru_cache(maxsize=64)(simulate)
+"""A tip-in hangs on no parts, demand or limits: all that ask for the same one share it, as the runs of a car do."""
 MOST_START_PRESSURE = 0.95
 """Manifold pressure before a tip-in, over that of the air: beyond it the throttle is open already."""
 
@@ -46,8 +49,8 @@ def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
         most = f"at most {MOST_START_PRESSURE * air.pressure_pa / 1e3:.1f} kPa at this altitude"
         raise BadInput([Fault(vehicle.file, place, found, most)])
     fuel = Fuel(vehicle.fuel.density_kg_m3, vehicle.fuel.viscosity_mpa_s * 1e-3, vehicle.fuel.stoichiometric_ratio)
-    return simulate(
-        engine, _driveline(vehicle, assumed), throttles, opening, air, fuel, assumed,
+    return simulated(
+        engine, _driveline(vehicle, assumed), throttles, opening, air, fuel, assumed.of_tip_in,
         vehicle.manifold.distance_to_valves_mm * 1e-3, rear_circuit=vehicle.fitted.rear is not None,
     )  # fmt: skip
 
@@ -121,7 +124,7 @@ class Circuit:
     def film_share(self, nozzles: Sequence[FittedNozzle]) -> Array:
         """Share of the shot that lands on the walls, shape (n,)."""
         aimed = np.array([n.style == "aimed" for n in nozzles])
-        return np.asarray(self.event.shot_film_share - self.event.aimed_gain * aimed)
+        return np.asarray(self.assumed.shot_film_share - self.assumed.aimed_gain * aimed)
 
     def flow_kg_s(self, shot: PumpedFuel) -> Array:
         """Mean fuel flow in each step [kg/s], shape (steps, n)."""
@@ -173,7 +176,7 @@ class _Drawers:
         )  # fmt: skip
         lift = self.lift_m.take(mount, axis=1)
         follower = follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
-        return deliver(event.time_s, follower, own, path, event.assist_pa)
+        return deliver(event.time_s, follower, own, path, event.pull_pa(self.circuit.assumed))
 
 
 @dataclass(frozen=True)

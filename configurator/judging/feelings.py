@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from configurator.car.fitted import FittedNozzle
-from configurator.errors import BadInput, Fault
+from configurator.errors import BadInput
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.physics.verdict import FACTOR_RANGE
@@ -68,7 +68,7 @@ def read_symptom(word: str | None) -> Symptom | None:
         return None
     if word not in SYMPTOMS:
         listed = "; ".join(f"{symptom.word} ({symptom.says})" for symptom in SYMPTOMS.values())
-        raise BadInput([Fault(f"--symptom {word}", "", "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))])
+        raise BadInput.in_field("symptom", word, "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))
     return SYMPTOMS[word]
 
 

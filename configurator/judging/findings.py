@@ -7,20 +7,14 @@ from math import isinf
 import numpy as np
 
 from configurator.car.facts import JobFacts
-from configurator.catalogue.parts import Joint
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import JudgedFigures
+from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish, choose
-
-
-def joints_opened(choice: Choice) -> set[tuple[str, Joint]]:
-    """Joints that the changes open, each with its circuit (empty for the carburettor's own)."""
-    return {joint for slot, option in choice.items() if option.changed for joint in slot.joints}
-
 
 RuleReading = tuple[Rule, str | None, float, float, float]
 """A rule, its circuit, the quantity it reads, its limit, and the margin between them."""

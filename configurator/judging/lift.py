@@ -43,7 +43,7 @@ def lift_of(case: Case, name: str, choice: Choice) -> LobeLift:
     option, circuit = choice[Slot(name, "lobe")], case.circuits[name]
     chosen = option.read(Mount)
     phases_deg = sorted({*chosen.lobe.phases_deg, chosen.phase_deg})
-    grid = np.linspace(0.0, 90.0 - case.assumed.closed_angle_deg, 361)
+    grid = np.linspace(0.0, 90.0 - case.car.assumed.closed_angle_deg, 361)
     angles = np.union1d(grid, [bend for bend in (circuit.idle_deg, *phases_deg) if grid[0] < bend < grid[-1]])
     mounts = [Mount(chosen.lobe, phase) for phase in phases_deg]
     left = lobe_column(mounts, [option.changed] * len(mounts), circuit.idle_deg).lift_left_percent

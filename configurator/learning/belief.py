@@ -11,7 +11,7 @@ Biometrika 44 (1957), for the ordered probit. Figures below are assumed unless t
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import combinations
 from math import erf
 
@@ -25,6 +25,7 @@ from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
+from configurator.judging.demand import Circuit
 from configurator.judging.feelings import SYMPTOMS
 from configurator.physics import verdict
 from configurator.physics.verdict import FACTOR_RANGE, LEVELS
@@ -68,14 +69,26 @@ class Spells:
 def spells_of(case: Case, circuit: str, choices: Sequence[Choice]) -> Spells:
     """Hole and flood of choices of one circuit's parts at every factor; endless holes where lobe and lever do not go
     together. choices : slots of other circuits do not matter."""
-    judged = case.circuits[circuit]
     nozzle, screw, pump, lobe = (Slot(circuit, slot) for slot in CIRCUIT_SLOTS)
-    nozzles = [choice[nozzle].read(FittedNozzle) for choice in choices]
-    screws = [choice[screw].read(FeedScrewFigures) for choice in choices]
-    pumps = [choice[pump].read(PumpFigures) for choice in choices]
-    mounts = [choice[lobe].read(Mount) for choice in choices]
-    slack = [case.slack_mm(circuit, [choice[pump].changed], [choice[lobe].changed]).item() for choice in choices]
-    shot = judged.deliver(nozzles, screws, pumps, mounts, np.array(slack, dtype=float))
+    return _spells(
+        case.circuits[circuit],
+        [choice[nozzle].read(FittedNozzle) for choice in choices],
+        [choice[screw].read(FeedScrewFigures) for choice in choices],
+        [choice[pump].read(PumpFigures) for choice in choices],
+        [choice[lobe].read(Mount) for choice in choices],
+        [case.slack_mm(circuit, [choice[pump].changed], [choice[lobe].changed]).item() for choice in choices],
+    )
+
+
+def _spells(
+    judged: Circuit,
+    nozzles: Sequence[FittedNozzle],
+    screws: Sequence[FeedScrewFigures],
+    pumps: Sequence[PumpFigures],
+    mounts: Sequence[Mount],
+    slack_mm: Sequence[float],
+) -> Spells:
+    shot = judged.deliver(nozzles, screws, pumps, mounts, np.array(slack_mm, dtype=float))
     shots = verdict.ShotFlows(judged.flow_kg_s(shot), judged.film_share(nozzles))
     hole, flood = verdict.spells_at(judged.event, shots, FACTORS, judged.allowed)
     meets = np.array([mount.lobe.lever == one.lever for mount, one in zip(mounts, pumps, strict=True)])
@@ -184,12 +197,14 @@ def run_with(trial: Trial, spells: Spells, limits: Limits) -> Run:
 
 def spells_as_fitted(case: Case) -> Spells:
     """Hole and flood of what is fitted, the worse of the circuits."""
-    together: Spells | None = None
-    for name in case.circuit_names:
-        spells = spells_of(case, name, [case.as_fitted])
-        together = spells if together is None else together.worst_with(spells)
-    assert together is not None
-    return together
+    spells = [
+        _spells(
+            case.circuits[name], [own.nozzle], [own.feed_screw], [own.pump], [Mount(own.lobe, own.phase_deg)],
+            [case.slack_mm(name, [False], [False]).item()],
+        )
+        for name, own in case.car.fitted_circuits.items()
+    ]  # fmt: skip
+    return reduce(Spells.worst_with, spells)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ may change at once.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from itertools import product
 
 import numpy as np
@@ -178,10 +179,7 @@ def _together(spells: Sequence[Spells], places: Sequence[tuple[int, ...]]) -> Sp
         Spells(own.hole_ms[list(column)], own.flood_ms[list(column)])
         for own, column in zip(spells, zip(*places, strict=True), strict=True)
     ]
-    worst = taken[0]
-    for other in taken[1:]:
-        worst = worst.worst_with(other)
-    return worst
+    return reduce(Spells.worst_with, taken)
 
 
 def _in_stock(choice: Choice, now: Choice, stock: Mapping[str, int]) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from configurator.catalogue.parts import Joint
 from configurator.ordering.cheapest import FEW_VEHICLES, plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import MOST_SETUPS, diameter_mm
@@ -19,8 +20,9 @@ from configurator.ordering.report import (
     VehicleSureness,
     WayOut,
 )
+from configurator.slots.joints import openers
 from configurator.slots.options import Option
-from configurator.slots.slot import JOINTS, SHARED_SLOTS
+from configurator.slots.slot import SHARED_SLOTS, Slot
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
@@ -149,17 +151,18 @@ def _uses(job: OrderJob, plan: Plan) -> dict[str, list[tuple[str, str | None, st
     return uses
 
 
-def _opened(one: Wanted, box: BoxPlan) -> set[str]:
+def _opened(one: Wanted, box: BoxPlan) -> set[Joint]:
     """Joints that a box's changes open."""
-    opened: set[str] = set()
+    opened: set[Joint] = set()
+    changed: set[Slot] = set()
     for circuit in one.needs.circuits:
         setups = [circuit.setups[place] for place in box.setups[circuit.circuit]]
         if any(circuit.nozzles[place].changed for place in box.nozzles[circuit.circuit]):
-            opened.update(JOINTS["nozzle"])
+            changed.add(Slot(circuit.circuit, "nozzle"))
         opened.update(joint for setup in setups for joint in setup.joints)
-    for slot, option in zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True):
-        opened.update(JOINTS[slot] if option.changed else ())
-    return opened
+    shared = zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True)
+    changed.update(Slot(None, slot) for slot, option in shared if option.changed)
+    return opened.union(joint for _, joint in openers(changed))
 
 
 def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
@@ -243,7 +246,7 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
 def _notes(job: OrderJob) -> list[str]:
     notes = list(NOTES)
     if len(job.wanted) > MOST_FOR_CURVE:
-        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; `--budget` asks for one sum.")
+        notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; a budget asks for one sum.")
     if job.market.left_out:
         notes.append(
             f"Left out of what is sold: {job.market.left_out} parts, packs and kits that no box could use, or that "

@@ -12,7 +12,7 @@ from configurator.book.records import Trial
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
-from configurator.learning.belief import Run, belief_of, counts, run_with
+from configurator.learning.belief import Run, Spells, belief_of, counts, run_with
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
@@ -24,7 +24,6 @@ from configurator.ordering.needs_pieces import (
     Piece,
     Workers,
     here,
-    spells_from,
     spells_key,
     spells_piece,
     windows_from,
@@ -135,7 +134,7 @@ class _Runs:
         """What a run says; its number is left out, since runs that say the same share it."""
         content = self.content(trial)
         if content not in self._said:
-            spells = spells_from(found[self.pieces[content[0]].key])
+            spells = Spells(**found[self.pieces[content[0]].key])
             self._said[content] = replace(run_with(trial, spells, catalog.limits), number=None)
         return self._said[content]
 

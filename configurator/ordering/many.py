@@ -31,7 +31,7 @@ TIES_EFFORT = 0.1
 EFFORT_AFTER_STOP = 1.0
 """Who stops a search waits no longer than it takes to make an order of what there is."""
 MOST_PROOFS = 4
-LONGER_OR_FEWER = "allow more with --effort, or plan fewer vehicles at once"
+LONGER_OR_FEWER = "allow more effort, or plan fewer vehicles at once"
 SHORT_PRICE = 1e6
 """Price in hundredths of a scenario short of what is wanted, where that counts before any money."""
 

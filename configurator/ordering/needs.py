@@ -16,12 +16,14 @@ import numpy as np
 
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import Joint
 from configurator.judging.case import Case, margins
 from configurator.judging.table import DEMAND
 from configurator.rules import RULES
+from configurator.slots.joints import openers
 from configurator.slots.offered import stocks_of
 from configurator.slots.options import Option, Slots
-from configurator.slots.slot import AXES, CIRCUIT_SLOTS, JOINTS, SHARED_SLOTS, Slot, SlotName
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
 
 MOST_SETUPS = 8
 """Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
@@ -36,7 +38,7 @@ class Setup:
     label: str
     codes: tuple[str, ...]
     frees: tuple[str, ...]
-    joints: tuple[str, ...]
+    joints: tuple[Joint, ...]
     goes_with: Mask
     labour_min: int
     is_fitted: bool
@@ -70,11 +72,6 @@ class CircuitWindows:
     low: Array
     high: Array
     goes_with: Mask
-
-
-def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
-    """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
-    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
 
 
 def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
@@ -232,7 +229,7 @@ def _setup(parts: OwnParts, place: tuple[int, int, int], goes_with: Mask, stands
             if o.work == "fit" and (now := parts[slot][0]).code is not None
         ),
         joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
-                     for joint in JOINTS[slot]),
+                     for _, joint in openers([Slot(None, slot)])),
         goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
         is_fitted=not any(o.changed for o in chosen),
     )  # fmt: skip

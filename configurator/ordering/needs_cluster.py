@@ -36,10 +36,10 @@ ARRIVAL_POLL_S = 0.25
 WORKERS_LOOK_S = 2.0
 """Between two looks at whether scheduler and workers are still there."""
 WITHOUT_DISTRIBUTED = (
-    "--cluster needs Dask's distributed: pip install '.[cluster]' in tipin's folder, here and on all workers"
+    "a cluster needs Dask's distributed: pip install '.[cluster]' in tipin's folder, here and on all workers"
 )
 START_ONE = "start one with `dask scheduler`, which shows its address"
-KEEP = "--keep FILE keeps what was done for the next time"
+KEEP = "a file of kept work saves what was done for the next time"
 Done = list[dict[str, Any]]
 
 
@@ -263,8 +263,8 @@ class _Work:
                 for worker, found in others.items()
             }
             raise BadInput([
-                Fault(f"--cluster {self._address}", f"worker {worker}", f"runs {one_line(found)}", program(),
-                      "install the same tipin and numpy there")
+                Fault("", f"{self._address}, worker {worker}", f"runs {one_line(found)}", program(),
+                      "install the same tipin and numpy there", "cluster")
                 for worker, found in sorted(said.items())
             ])  # fmt: skip
 
@@ -280,7 +280,7 @@ class _Work:
     def _failed(self, pieces: Sequence[Piece], error: Exception) -> BadInput:
         said = one_line(f"{type(error).__name__}: {error}")[:300]
         whose = _some([piece.who for piece in pieces])
-        return _refusal(self._address, f"a worker failed at {whose} ({said})", "", f"try it without --cluster; {KEEP}")
+        return _refusal(self._address, f"a worker failed at {whose} ({said})", "", f"try it without a cluster; {KEEP}")
 
 
 def _unpacked(catalog: Catalog, digest: str, theirs: str) -> Catalog:
@@ -312,4 +312,4 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _refusal(address: str, problem: str, expected: str, remedy: str = "") -> BadInput:
-    return BadInput([Fault(f"--cluster {one_line(address)}", "", problem, expected, remedy)])
+    return BadInput.in_field("cluster", one_line(address), problem, expected, remedy)

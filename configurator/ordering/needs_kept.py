@@ -110,7 +110,7 @@ class _KeptPieces:
                         self.done.setdefault(key, {})[name] = archive[member]
         except OSError as error:
             problem = f"cannot be read ({error.strerror or error})"
-            raise BadInput([Fault(str(self._path), "", problem, "a file that --keep made")]) from None
+            raise BadInput([Fault(str(self._path), "", problem, "a file of kept work")]) from None
         except (ValueError, KeyError, EOFError, RecursionError, MemoryError, NotImplementedError, zipfile.BadZipFile,
                 zlib.error):  # fmt: skip
             raise _damaged(self._path) from None
@@ -122,9 +122,9 @@ def _begins_as_zip(path: Path) -> bool:
 
 
 def _foreign(path: Path) -> BadInput:
-    return BadInput([Fault(str(path), "", "is no file of kept work", "a file that --keep made", "name another file")])
+    return BadInput([Fault(str(path), "", "is no file of kept work", "a file of kept work", "name another file")])
 
 
 def _damaged(path: Path) -> BadInput:
     remedy = "delete it, or name another file: what it held is worked out again"
-    return BadInput([Fault(str(path), "", "is kept work, but damaged", "a file as --keep wrote it", remedy)])
+    return BadInput([Fault(str(path), "", "is kept work, but damaged", "a file as it was written", remedy)])

@@ -6,20 +6,19 @@ hangs on the car, the catalogue and the program alone, so it may be worked out a
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache, cached_property
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-import configurator
 from configurator.book.records import Trial, car_of
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import FAMILIES, Catalog
+from configurator.files.source import source_of
 from configurator.judging.case import Case
 from configurator.learning.belief import FACTORS, Spells, spells_as_fitted
 from configurator.ordering.needs import CircuitWindows, listed_of, shared_of, windows_of
@@ -29,7 +28,6 @@ from configurator.stopping import heed
 Arrays = Mapping[str, NDArray[Any]]
 """What a piece comes to, by name."""
 ENDS = ("low", "high", "goes_with")
-SPELLS = ("hole_ms", "flood_ms")
 
 
 @dataclass(frozen=True)
@@ -74,8 +72,7 @@ def worked_out(piece: Piece, catalog: Catalog) -> dict[str, NDArray[Any]]:
     """What a piece comes to. Raises BadInput for a car that the catalogue does not suit."""
     case = Case.of(piece.vehicle, catalog)
     if piece.kind == "spells":
-        spells = spells_as_fitted(case)
-        return {name: getattr(spells, name) for name in SPELLS}
+        return dict(vars(spells_as_fitted(case)))
     found = windows_of(case, redrill=piece.redrill)
     return {f"{name}.{end}": getattr(windows, end) for name, windows in found.items() for end in ENDS}
 
@@ -93,14 +90,9 @@ def windows_from(arrays: Arrays) -> dict[str, CircuitWindows]:
     return {name: CircuitWindows(*(arrays[f"{name}.{end}"] for end in ENDS)) for name in names}
 
 
-def spells_from(arrays: Arrays) -> Spells:
-    """Spells out of what a piece came to."""
-    return Spells(*(arrays[name] for name in SPELLS))
-
-
 def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     """Whether arrays from a file have the names, kinds and shapes that a piece comes to."""
-    expected: dict[str, tuple[int, ...]] = dict.fromkeys(SPELLS, (1, len(FACTORS)))
+    expected: dict[str, tuple[int, ...]] = {item.name: (1, len(FACTORS)) for item in fields(Spells)}
     if piece.kind == "windows":
         case = Case.of(piece.vehicle, catalog)
         shared, expected = len(shared_of(case, piece.redrill)), {}
@@ -130,12 +122,9 @@ def catalog_digest(catalog: Catalog) -> str:
 
 @cache
 def program() -> str:
-    """This program, as precisely as answers hang on it: its version, a digest of its modules, and numpy's version."""
-    folder, content = Path(configurator.__file__).parent, sha256()
-    for path in sorted(folder.rglob("*.py")):
-        content.update(path.relative_to(folder).as_posix().encode() + path.read_bytes())
+    """This program, as precisely as pieces hang on it: its version, a digest of their modules, and numpy's version."""
     try:
         number = version("tipin")
     except PackageNotFoundError:
         number = "in a folder"
-    return f"tipin {number} ({content.hexdigest()[:12]}) with numpy {np.__version__}"
+    return f"tipin {number} ({sha256(source_of(__name__)).hexdigest()[:12]}) with numpy {np.__version__}"

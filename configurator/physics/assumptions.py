@@ -1,24 +1,24 @@
-"""Every figure of the model that an owner cannot measure, with its range, its basis and its source.
+"""Every figure of the model that an owner cannot measure, with its range and its basis.
 
 One place to change a default or add one. A vehicle file may overrule any of them in its table `assumed`.
 """
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE
 
 
-def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str, source: str = "") -> Any:
+def _figure(default: float, unit: str, low: float, high: float, basis: str, says: str) -> Any:
     return field(
         default=default,
-        metadata={"unit": unit, "low": low, "high": high, "basis": basis, "says": says, "source": source},
+        metadata={"unit": unit, "low": low, "high": high, "basis": basis, "says": says},
     )
 
 
 @dataclass(frozen=True)
 class Assumptions:
-    """The model's assumed figures; field metadata holds unit, low, high, basis, says, source."""
+    """The model's assumed figures; field metadata holds unit, low, high, basis, says."""
 
     screw_coefficient: float = _figure(
         0.70, "", 0.60, 0.80, ASSUMED, "discharge coefficient of the feed screw's passage"
@@ -60,10 +60,14 @@ class Assumptions:
 
     most_rpm: float = _figure(5500.0, "rev/min", 4500.0, 7000.0, ASSUMED, "speed at which the driver lifts")
 
-    def replaced(self, overrides: dict[str, float]) -> "Assumptions":
-        """A copy with some figures overruled; raises KeyError naming one it does not know."""
-        known = {item.name for item in fields(self)}
-        for name in overrides:
-            if name not in known:
-                raise KeyError(name)
-        return Assumptions(**({item.name: getattr(self, item.name) for item in fields(self)} | overrides))
+    @property
+    def of_tip_in(self) -> "Assumptions":
+        """The same as a tip-in reads them, equal for equal tip-ins: what it does not read is as by default."""
+        return replace(self, **{name: getattr(Assumptions, name) for name in UNREAD_BY_TIP_IN})
+
+
+UNREAD_BY_TIP_IN = (
+    "screw_coefficient", "nozzle_height_mm", "tip_depression_share", "shot_film_share", "aimed_gain",
+    "idle_pressure_kpa", "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
+)  # fmt: skip
+"""Figures of the shot, and those that come to a tip-in by its engine, its driveline and its opening."""

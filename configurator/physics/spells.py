@@ -4,7 +4,7 @@ The wall film is linear in the fuel: what an event gives without a shot is worke
 shot adds its own film and what misses the walls. Time runs in rows; a row holds all combinations.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -129,11 +129,12 @@ class SpellMeter:
         self._now_s = 0.0
         self._crossed: list[tuple[Indices, Array]] = []
 
-    def pause(self) -> None:
-        """The values before do not count: a spell starts anew."""
+    def pause(self, interval_s: float = 0.0) -> None:
+        """The values now do not count: a spell starts anew."""
         if self._before is not None:
             self._note(self._beyond)
             self._beyond, self._before = np.zeros_like(self._beyond), None
+        self._now_s += interval_s
 
     def feed(self, values: Reals, interval_s: float) -> None:
         self._now_s += interval_s
@@ -153,28 +154,42 @@ class SpellMeter:
         self._crossed.append((which, self._now_s - passed_s))
 
     @property
-    def longest_s(self) -> Array:
-        """The longest spell of each so far."""
+    def spells(self) -> tuple[Indices, Array, Array]:
+        """Every spell so far, those of each in their order: whose it is, when it began and when it ended [s]."""
         still = self._beyond.ravel().nonzero()[0]
         crossed = [*self._crossed, (still, np.full(len(still), self._now_s))]
         which, when = (np.concatenate(parts) for parts in zip(*crossed, strict=True))
         order = np.argsort(which, kind="stable")
         which, when = which[order], when[order]
+        return which[::2], when[::2], when[1::2]
+
+    @property
+    def longest_s(self) -> Array:
+        """The longest spell of each so far."""
+        which, began_s, ended_s = self.spells
         longest = np.zeros(self._beyond.shape)
-        np.maximum.at(longest.ravel(), which[::2], when[1::2] - when[::2])
+        np.maximum.at(longest.ravel(), which, ended_s - began_s)
         return longest
+
+
+def metered(
+    time_s: Array, rows: Iterable[Reals], shape: int | tuple[int, ...], limits: Sequence[MixtureLimit], counts: Mask
+) -> list[SpellMeter]:
+    """Mixtures over time, one array of a shape a time, metered against each limit at the times that count, (times,)."""
+    meters = [SpellMeter(shape, limit) for limit in limits]
+    for time, phi in enumerate(rows):
+        interval_s = float(time_s[time] - time_s[time - 1]) if time else 0.0
+        for meter in meters:
+            if counts[time]:
+                meter.feed(phi, interval_s)
+            else:
+                meter.pause(interval_s)
+    return meters
 
 
 def longest_spells(
     event: CircuitEvent, levels: Levels, shots: ShotFlows, at: Sequence[Level], limits: Sequence[MixtureLimit]
 ) -> list[Array]:
     """Longest spell [s] beyond each limit, each of shape (k, n)."""
-    meters = [SpellMeter((len(at), shots.count), limit) for limit in limits]
-    for time, phi in enumerate(mixtures(levels, shots, at)):
-        interval = event.time_s[time] - event.time_s[time - 1] if time else 0.0
-        for meter in meters:
-            if event.judged[time]:
-                meter.feed(phi, interval)
-            else:
-                meter.pause()
-    return [meter.longest_s for meter in meters]
+    rows = mixtures(levels, shots, at)
+    return [meter.longest_s for meter in metered(event.time_s, rows, (len(at), shots.count), limits, event.judged)]

@@ -80,11 +80,14 @@ class CircuitEvent:
     film_share: Array
     film_tau_s: Array
     film_start_kg: float
-    assist_pa: Array
     judged: Mask
     fuel: Fuel
-    shot_film_share: float
-    aimed_gain: float
+
+    def pull_pa(self, assumed: Assumptions) -> Array:
+        """Depression at the nozzle tip less the head of fuel up to it [Pa], shape (times,)."""
+        throat = self.mains[0].signal_pa / assumed.booster_gain
+        head = self.fuel.density_kg_m3 * GRAVITY_M_S2 * assumed.nozzle_height_mm / 1e3
+        return np.asarray(assumed.tip_depression_share * throat - head)
 
     def base_fuel(self, factor: Array) -> Array:
         """Fuel reaching the cylinders without a shot [kg/s], shape (times, k), for demand factors of shape (k,)."""
@@ -155,16 +158,12 @@ def simulate(
             pairs.append(main.flow(*own, surroundings.density_kg_m3, fuel.density_kg_m3, supply_start))
     idle = circuits.idle_flow(supply_start - pairs[0].start_kg_s, surroundings.pressure_pa - air.pressure_pa)
     film_start = float(share[0] * tau[0]) * supply_start
-    head = fuel.density_kg_m3 * GRAVITY_M_S2 * assumed.nozzle_height_mm / 1e3
 
     def event(angle: Array, part: Array, own_idle: Array, mains: list[circuits.MainFlow]) -> CircuitEvent:
-        throat = mains[0].signal_pa / assumed.booster_gain
         return CircuitEvent(
             time_s=time_s, throttle_deg=angle, air_kg_s=air.cylinder_kg_s * part, air_share=part, idle_kg_s=own_idle,
             common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau, film_start_kg=film_start,
-            assist_pa=assumed.tip_depression_share * throat - head,
-            judged=(part >= JUDGED_FROM_AIR_SHARE * part[-1]) & (part[-1] > 0.0),
-            fuel=fuel, shot_film_share=assumed.shot_film_share, aimed_gain=assumed.aimed_gain,
+            judged=(part >= JUDGED_FROM_AIR_SHARE * part[-1]) & (part[-1] > 0.0), fuel=fuel,
         )  # fmt: skip
 
     if rear_circuit:

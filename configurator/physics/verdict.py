@@ -12,12 +12,21 @@ from functools import cached_property
 import numpy as np
 
 from configurator.arrays import Array, Indices, Mask
-from configurator.physics.spells import Level, Levels, MixtureLimit, ShotFlows, SpellMeter, longest_spells, mixture
+from configurator.physics.spells import (
+    Level,
+    Levels,
+    MixtureLimit,
+    ShotFlows,
+    SpellMeter,
+    longest_spells,
+    metered,
+    mixture,
+)
 from configurator.physics.tip_in import CircuitEvent
 
 __all__ = [
     "FACTOR_RANGE", "JUMP_S", "LEVELS", "Allowed", "Levels", "ShotFlows", "SpellMeter", "Windows", "longest_spells",
-    "mixture", "shot_needed", "spells", "spells_at", "window_levels", "windows",
+    "metered", "mixture", "shot_needed", "spells", "spells_at", "window_levels", "windows",
 ]  # fmt: skip
 
 LEVELS = 257

@@ -13,7 +13,7 @@ import numpy as np
 from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
-from configurator.physics.pump import front_loaded_lift, measured_lift
+from configurator.physics.lobe import front_loaded_lift, measured_lift
 
 
 @dataclass(frozen=True)

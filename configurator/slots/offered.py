@@ -53,8 +53,8 @@ class Stocks:
             return _new(part, Mount(part, phase), f"{part.code} at {phase:g} deg")
 
         def nozzle(place: int) -> Option:
-            figures = as_fitted(nozzles[place])
-            return _new(nozzles[place], figures, nozzle_label(figures))
+            part = nozzles[place]
+            return _new(part, as_fitted(part), nozzle_name(part.code, part.style, part.diameter_mm))
 
         return cls(
             Stock(nozzles, map(attrgetter("diameter_mm", "orifices", "style", "length_mm"), nozzles), nozzle),
@@ -107,9 +107,9 @@ def options_of(fitted: Fitted, catalog: Catalog) -> dict[Slot, Offered]:
     return slots
 
 
-def nozzle_label(nozzle: FittedNozzle) -> str:
-    size = show_diameter(nozzle.diameter_mm)
-    return f"{nozzle.code}, {size}" if nozzle.code else f"{nozzle.style} nozzle, {size}"
+def nozzle_name(code: str | None, style: str, diameter_mm: float) -> str:
+    """What a nozzle is called: its code, or its style where it has none, and its orifice."""
+    return f"{code or f'{style} nozzle'}, {show_diameter(diameter_mm)}"
 
 
 def as_fitted(part: NozzlePart) -> FittedNozzle:
@@ -162,7 +162,7 @@ def _nozzles(now: FittedNozzle, stock: Stock, catalog: Catalog) -> Offered:
     ]  # fmt: skip
     measures_otherwise = own_part is not None and own_part.diameter_mm != now.diameter_mm
     taken = _but(stock, None if measures_otherwise else now.code)
-    first = Option(nozzle_label(now), now, "none", now.code)
+    first = Option(nozzle_name(now.code, now.style, now.diameter_mm), now, "none", now.code)
     return Offered([first], stock, taken, list(chain.from_iterable(drilled)))
 
 

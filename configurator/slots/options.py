@@ -210,10 +210,6 @@ class Offered(Sequence[Option]):
         firsts = self.least(self.kind, np.arange(len(self)))
         return tuple(self._at(place) for place in firsts[as_fitted[firsts] == 0].tolist())
 
-    def of_kind(self, kind: int) -> tuple[Option, ...]:
-        """All options of a kind."""
-        return tuple(self._at(place) for place in np.flatnonzero(self.kind == kind).tolist())
-
     def kind_of(self, option: Option) -> int | None:
         """Number of an option's kind; None for one that is not of this list."""
         for place in self.own:

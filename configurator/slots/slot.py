@@ -1,8 +1,6 @@
-"""A slot: where one part sits, in a circuit of its own or between both, and which joints are opened to change it."""
+"""A slot: where one part sits, in a circuit of its own or between both."""
 
 from typing import Literal, NamedTuple
-
-from configurator.catalogue.parts import Joint
 
 SlotName = Literal["nozzle", "feed_screw", "pump", "lobe", "spacer", "pad_relief"]
 CIRCUIT_SLOTS: tuple[SlotName, ...] = ("nozzle", "feed_screw", "pump", "lobe")
@@ -14,15 +12,6 @@ SLOT_WORDS: dict[SlotName, str] = {
     "pad_relief": "manifold pad",
 }  # fmt: skip
 """What a slot is called by people, without its circuit."""
-JOINTS: dict[SlotName, tuple[Joint, ...]] = {
-    "nozzle": ("nozzle_seat",),
-    "feed_screw": ("nozzle_seat",),
-    "pump": ("pump_cover",),
-    "lobe": (),
-    "spacer": ("carburettor_flange",),
-    "pad_relief": ("carburettor_flange", "intake_manifold"),
-}
-"""The joints that a change in a slot opens; the manifold comes off for work on its pad."""
 
 
 class Slot(NamedTuple):
@@ -43,11 +32,6 @@ class Slot(NamedTuple):
     def __str__(self) -> str:
         """As commands, forms and answers have it."""
         return self.name if self.circuit is None else f"{self.circuit}.{self.name}"
-
-    @property
-    def joints(self) -> tuple[tuple[str, Joint], ...]:
-        """Joints that a change here opens, each with its circuit (empty for the carburettor's own)."""
-        return tuple((self.circuit or "", joint) for joint in JOINTS[self.name])
 
 
 SLOTS = {str(slot): slot for slot in (*(Slot(circuit, name) for circuit in ("front", "rear") for name in CIRCUIT_SLOTS),

@@ -35,13 +35,15 @@ class Wish:
 
 
 def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Sequence[str]) -> list[Wish]:
-    """Wishes from the command line's words; raises BadInput naming the word and what it may be."""
+    """Wishes from a user's words; raises BadInput naming the word and what it may be."""
     wishes: list[Wish] = []
     for word in keep:
         named = _slots_named(slots, word)
         if not named:
             written = [str(slot) for slot in slots]
-            raise _fault("--keep", word, "is no slot", f"one of {', '.join(written)}", did_you_mean(word, written))
+            raise BadInput.in_field(
+                "keep", word, "is no slot", f"one of {', '.join(written)}", did_you_mean(word, written)
+            )
         wishes += [_keeping(slot, f"keep {slot}") for slot in named]
     for word in fit:
         wishes.append(_fitting(slots, word))
@@ -55,14 +57,10 @@ def read_order(text: str) -> tuple[str, ...]:
     named = [word.strip() for word in text.split(",") if word.strip()]
     for word in named:
         if word not in GOALS:
-            raise _fault(
-                "--order", text, f"'{word}' is no goal", f"some of {', '.join(GOALS)}", did_you_mean(word, list(GOALS))
+            raise BadInput.in_field(
+                "order", text, f"'{word}' is no goal", f"some of {', '.join(GOALS)}", did_you_mean(word, list(GOALS))
             )
     return tuple(dict.fromkeys([*named, *GOALS]))
-
-
-def _fault(option: str, word: str, problem: str, expected: str, remedy: str = "") -> BadInput:
-    return BadInput([Fault(f"{option} {word}".strip(), "", problem, expected, remedy)])
 
 
 def _slots_named(slots: Slots, word: str) -> list[Slot]:
@@ -83,8 +81,8 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
         return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
     else:
         known = [*WORK_WORDS, *map(str, slots), *(code for own in offered.values() for code in own.codes)]
-        raise _fault(
-            "--avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
+        raise BadInput.in_field(
+            "avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
             did_you_mean(word, known),
         )  # fmt: skip
     return [
@@ -94,17 +92,19 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
     ]
 
 
-def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
+def _fitting(slots: Slots, word: str, field: str = "with") -> Wish:
     where, equals, what = (piece.strip() for piece in word.partition("="))
     own_lobe = where.endswith(".phase")
     if own_lobe:
         where = where.removesuffix("phase") + "lobe"
     if not equals or not what:
-        raise _fault(option, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
+        raise BadInput.in_field(field, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
     slot = SLOTS.get(where)
     if slot is None or slot not in slots:
         written = [str(slot) for slot in slots]
-        raise _fault(option, word, f"{where} is no slot", f"one of {', '.join(written)}", did_you_mean(where, written))
+        raise BadInput.in_field(
+            field, word, f"{where} is no slot", f"one of {', '.join(written)}", did_you_mean(where, written)
+        )
     options = Offered.of(slots[slot])
     # A word means options by their code, with or without a phase behind it, or every option of some kinds.
     named = {*options.own, *options.of_code(what), *options.of_code(what.rpartition("@")[0])}
@@ -116,8 +116,9 @@ def _fitting(slots: Slots, word: str, option: str = "--with") -> Wish:
         meant.discard(0)
     allowed = {place for place in named if word_of(options[place]) == what} or meant
     if not allowed:
-        raise _fault(option, word, f"nothing in the catalogue for {slot} is '{what}'", _expected(slot, options, what),
-                     did_you_mean(what, options.codes))  # fmt: skip
+        problem = f"nothing in the catalogue for {slot} is '{what}'"
+        remedy = did_you_mean(what, options.codes)
+        raise BadInput.in_field(field, word, problem, _expected(slot, options, what), remedy)
     return Wish(f"{slot} = {what}", slot, frozenset(allowed))
 
 
@@ -137,7 +138,7 @@ FITTED = "fitted"
 
 
 def word_of(option: Option) -> str:
-    """The word that means this option and no other, as --with takes it behind SLOT=.
+    """The word that means this option and no other, as a wish takes it behind SLOT=.
 
     >>> word_of(Option("none", 0.0, "none")), word_of(Option("manifold pad relieved by 1.0 mm", 1.0, "relieve", "pad"))
     ('fitted', '1mm')
@@ -236,9 +237,8 @@ def pick(slots: Slots, wishes: Sequence[Wish]) -> dict[Slot, int]:
     for slot in dict.fromkeys(wish.slot for wish in wishes):
         allowed = frozenset.intersection(*(wish.allowed for wish in wishes if wish.slot == slot))
         if not allowed:
-            raise BadInput(
-                [Fault("--with", "", f"the wishes for {slot} exclude each other", "wishes that one part can meet")]
-            )
+            problem = f"the wishes for {slot} exclude each other"
+            raise BadInput.in_field("with", "", problem, "wishes that one part can meet")
         options = Offered.of(slots[slot])
         unlike = [_unlike(options[0].figures, kind.figures) for kind in options.kinds]
         chosen[slot] = min(allowed, key=lambda place: (unlike[options.kind[place]], place))
@@ -251,7 +251,7 @@ def choose(slots: Slots, wishes: Sequence[Wish]) -> Choice:
 
 
 def chosen_parts(slots: Slots, fit: Sequence[str]) -> Choice:
-    """What is fitted, with --with's parts in place of some. Raises BadInput for a word that means no part."""
+    """What is fitted, with the parts wished for in place of some. Raises BadInput for a word that means no part."""
     return choose(slots, read_wishes(slots, [], fit, []))
 
 

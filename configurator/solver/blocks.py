@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Indices, Integers, Mask
-from configurator.catalogue.parts import Joint
+from configurator.slots.joints import openers
 from configurator.slots.slot import Slot
 from configurator.solver.problem import Constraint, Problem
 
@@ -114,11 +114,7 @@ class Block:
     @cached_property
     def openings(self) -> list[tuple[int, list[Slot]]]:
         """Price of gaskets for each joint, once for all of the slots whose change opens it."""
-        opens: dict[tuple[str, Joint], list[Slot]] = {}
-        for slot in self.slots:
-            for joint in slot.joints:
-                opens.setdefault(joint, []).append(slot)
-        return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in opens.items()]
+        return [(self.problem.gasket_price.get(joint, 0), slots) for (_, joint), slots in openers(self.slots).items()]
 
     @cached_property
     def box_savings(self) -> list[tuple[Slot, Slot, Integers]]:
@@ -255,11 +251,7 @@ def _ties(problem: Problem) -> Iterator[set[Slot]]:
     """Sets of slots that are not to be parted."""
     yield from (set(constraint.slots) for constraint in problem.constraints)
     yield from ({saving.pump, saving.other} for saving in problem.kit_savings)
-    by_joint: dict[tuple[str, Joint], set[Slot]] = {}
-    for slot in problem.options:
-        for joint in slot.joints:
-            by_joint.setdefault(joint, set()).add(slot)
-    yield from by_joint.values()
+    yield from map(set, openers(problem.options).values())
 
 
 def _across(problem: Problem, slots: Sequence[Slot], core: Sequence[Slot]) -> list[Constraint]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
-from configurator.catalogue.parts import Joint
+from configurator.slots.joints import openers
 from configurator.slots.wishes import GOALS
 from configurator.solver.problem import Constraint, Problem
 from configurator.solver.solution import EFFORT, Assignment, Solution, Unsettled
@@ -103,17 +103,14 @@ class ChoiceModel:
 
     def _joints(self) -> list[tuple[cp_model.IntVar, int]]:
         """A Boolean for each joint that is opened, with the price of its gaskets."""
-        by_joint: dict[tuple[str, Joint], list[cp_model.IntVar]] = {}
-        for slot, options in self.problem.options.items():
-            changed = [x for x, option in zip(self.pick[slot], options, strict=True) if option.changed]
-            for joint in slot.joints:
-                by_joint.setdefault(joint, []).extend(changed)
         joints = []
-        for (circuit, name), changed in by_joint.items():
-            opened = self.model.new_bool_var(f"{circuit}.{name}")
-            for x in changed:
-                self.model.add_implication(x, opened)
-            joints.append((opened, self.problem.gasket_price.get(name, 0)))
+        for (circuit, joint), slots in openers(self.problem.options).items():
+            opened = self.model.new_bool_var(f"{circuit}.{joint}")
+            for slot in slots:
+                for x, option in zip(self.pick[slot], self.problem.options[slot], strict=True):
+                    if option.changed:
+                        self.model.add_implication(x, opened)
+            joints.append((opened, self.problem.gasket_price.get(joint, 0)))
         return joints
 
     def _savings(self) -> list[tuple[cp_model.IntVar, int]]:

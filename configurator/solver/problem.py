@@ -129,12 +129,6 @@ class Problem:
                 yield KitSaving(pump, pump_place, other, place, self.options[other][place].price)
 
 
-def problem_of(case: Case, wishes: Sequence[Wish]) -> Problem:
-    """The whole choice for a case, every part by itself: every choosable hard rule of every circuit, advice, and the
-    user's wishes. A large catalogue has a choice between classes of parts instead."""
-    return problem_over(case, wishes, {slot: np.arange(len(offered)) for slot, offered in case.options.items()})
-
-
 def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[Slot, Indices]) -> Problem:
     """The choice between these options of each slot only, given by their places in the case's."""
     options = {slot: tuple(case.options[slot][place] for place in chosen.tolist()) for slot, chosen in places.items()}

@@ -19,7 +19,7 @@ class Unsettled(TipinError):
     def __init__(
         self,
         effort: float,
-        remedy: str = "allow more with --effort, or keep or fix some slots",
+        remedy: str = "allow more effort, or keep or fix some slots",
         *,
         stopped: bool = False,
     ) -> None:

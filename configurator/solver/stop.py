@@ -2,44 +2,29 @@
 
 from collections.abc import Callable
 from concurrent.futures import Future
-from threading import Event, Thread
+from threading import Thread
 from typing import TypeVar
 
 from ortools.sat.python import cp_model
 
-from configurator.stopping import current_stop, heed, is_to_stop
+from configurator.stopping import heed, is_to_stop
 
 POLL_S = 0.05
 Found = TypeVar("Found")
 
 
 def solved(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolverStatus:
-    """The status of a solve. Raises Stopped if it was stopped from outside."""
-    stop = current_stop()
-    if stop is None:
-        return solver.solve(model)
-    heed()
-    solver.parameters.catch_sigint_signal = False  # Ctrl-C is for whoever may say stop
-    done = Event()
-
-    def watch() -> None:
-        while not done.wait(POLL_S):
-            if stop.asked:
-                solver.stop_search()  # again and again: one that comes before the search has begun is lost
-
-    Thread(target=watch, daemon=True).start()
-    try:
-        status = solver.solve(model)
-    finally:
-        done.set()
-    heed()
+    """The status of a solve. Raises Stopped if it was stopped from outside, and KeyboardInterrupt for Ctrl-C."""
+    status, interrupted = solved_or_interrupted(solver, model)
+    if interrupted:
+        raise KeyboardInterrupt
     return status
 
 
 def solved_or_interrupted(solver: cp_model.CpSolver, model: cp_model.CpModel) -> tuple[cp_model.CpSolverStatus, bool]:
     """The status of a solve that Ctrl-C ends with what it has found, and whether it did. Raises Stopped if it was
     stopped from outside, when nobody waits for what it has found."""
-    solver.parameters.catch_sigint_signal = False
+    solver.parameters.catch_sigint_signal = False  # Ctrl-C is for whoever watches
     return watched(lambda: solver.solve(model), solver.stop_search)
 
 

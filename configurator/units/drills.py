@@ -5,11 +5,10 @@ Metric drills 0.50 to 1.60 mm: the series of BS 328 as commonly quoted; the fine
 A new metric drill up to 3 mm may be 0.014 mm under its size (tolerance h8), so the hole is measured after drilling.
 """
 
-import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 
-from configurator.errors import BadSize, OutOfRange
+from configurator.errors import BadSize
 
 INCH_MM = 25.4
 """Millimetres in an inch, exact by definition."""
@@ -72,18 +71,3 @@ def drills_between(low_mm: float, high_mm: float) -> tuple[Drill, ...]:
     ['0.78 mm', '#68', '0.80 mm']
     """
     return DRILLS[bisect_left(_DIAMETERS_MM, low_mm) : bisect_right(_DIAMETERS_MM, high_mm)]
-
-
-def nearest_drill(diameter_mm: float) -> Drill:
-    """The drill nearest to a diameter; the smaller of two equally near, since a hole can only be enlarged.
-
-    Raises OutOfRange outside the series, where the nearest drill says nothing about the hole wanted.
-
-    >>> nearest_drill(0.79).name
-    '#68'
-    """
-    low, high = _DIAMETERS_MM[0], _DIAMETERS_MM[-1]
-    if not low <= diameter_mm <= high:
-        raise OutOfRange("diameter to drill", diameter_mm, low, high, "mm")
-    # Differences are rounded so that a tie is a tie in spite of binary fractions.
-    return min(DRILLS, key=lambda drill: (round(math.fabs(drill.diameter_mm - diameter_mm), 9), drill.diameter_mm))

@@ -1,14 +1,14 @@
 """Sizes as people write them, turned into millimetres once at the edge, and back for reading.
 
 A person may write `0.8 mm`, `0,8 mm`, `0.031 in`, `0.031"`, `31 thou` or, for a diameter, the number drill `#68`.
-A number without a unit is in millimetres unless the caller says otherwise.
+A number without a unit is in millimetres.
 """
 
 import math
 import re
 
 from configurator.errors import BadSize
-from configurator.units.drills import INCH_MM, NUMBER_DRILLS_INCH, nearest_drill, number_drill
+from configurator.units.drills import INCH_MM, NUMBER_DRILLS_INCH, number_drill
 
 THOU_MM = INCH_MM / 1000
 """Millimetres in a thousandth of an inch, exact."""
@@ -38,10 +38,10 @@ _NUMBER_DRILL = re.compile(r"#\s*([0-9]{1,9})")
 _PROBABLE_ORIFICE_MM = (0.3, 3.0)
 
 
-def parse_diameter_mm(size: str | float, bare: str = "mm") -> float:
+def parse_diameter_mm(size: str | float) -> float:
     """Read the diameter of an orifice or a drill, in millimetres to a millionth.
 
-    size : text as a person types it, or a number.  bare : unit of a number without one, "mm", "in" or "thou".
+    size : text as a person types it, or a number. One without a unit is in millimetres.
     Raises BadSize saying what is accepted, and which unit was probably meant.
 
     >>> parse_diameter_mm("31 thou"), parse_diameter_mm("#68"), parse_diameter_mm("0,8 mm"), parse_diameter_mm(0.8)
@@ -49,7 +49,7 @@ def parse_diameter_mm(size: str | float, bare: str = "mm") -> float:
     """
     if isinstance(size, str) and size.strip().startswith("#"):
         return _number_drill_mm(size)
-    value, unit = _value_and_unit(size, bare, DIAMETERS_ACCEPTED)
+    value, unit = _value_and_unit(size, DIAMETERS_ACCEPTED)
     diameter_mm = round(value * _UNIT_MM[unit], 6)
     low, high = DIAMETER_RANGE_MM
     if not low <= diameter_mm <= high:
@@ -58,16 +58,16 @@ def parse_diameter_mm(size: str | float, bare: str = "mm") -> float:
     return diameter_mm
 
 
-def parse_length_mm(size: str | float, bare: str = "mm") -> float:
+def parse_length_mm(size: str | float) -> float:
     """Read a length or clearance, in millimetres to a millionth; zero is a length.
 
-    size : text as a person types it, or a number.  bare : unit of a number without one, "mm", "in" or "thou".
+    size : text as a person types it, or a number. One without a unit is in millimetres.
     Raises BadSize saying what is accepted.
 
     >>> parse_length_mm("15 thou"), parse_length_mm("0.5 in"), parse_length_mm(0)
     (0.381, 12.7, 0.0)
     """
-    value, unit = _value_and_unit(size, bare, LENGTHS_ACCEPTED)
+    value, unit = _value_and_unit(size, LENGTHS_ACCEPTED)
     length_mm = round(value * _UNIT_MM[unit], 6)
     low, high = LENGTH_RANGE_MM
     if not low <= length_mm <= high:
@@ -107,20 +107,6 @@ def show_size(diameter_mm: float) -> str:
     return f"{show_diameter(diameter_mm).rstrip(')')}, {diameter_mm / INCH_MM:.4f} in{about})"
 
 
-def show_drill(diameter_mm: float) -> str:
-    """The drill nearest to a diameter, with its size in millimetres if that is another.
-
-    Raises OutOfRange outside the drill series.
-
-    >>> show_drill(0.7874), show_drill(0.79), show_drill(0.8)
-    ('#68', '#68 (0.787 mm)', '0.80 mm')
-    """
-    drill = nearest_drill(diameter_mm)
-    if math.isclose(drill.diameter_mm, diameter_mm, abs_tol=1e-6):
-        return drill.name
-    return drill.name if drill.name.endswith("mm") else f"{drill.name} ({drill.diameter_mm:.3f} mm)"
-
-
 def _number_drill_mm(size: str) -> float:
     match = _NUMBER_DRILL.fullmatch(size.strip())
     if not match:
@@ -128,15 +114,15 @@ def _number_drill_mm(size: str) -> float:
     return number_drill(int(match[1])).diameter_mm
 
 
-def _value_and_unit(size: str | float, bare: str, accepted: str) -> tuple[float, str]:
+def _value_and_unit(size: str | float, accepted: str) -> tuple[float, str]:
     """Split a size into a finite value of at least zero and one of the units of `_UNIT_MM`; BadSize if it cannot be."""
     if isinstance(size, bool) or not isinstance(size, str | int | float):
         raise BadSize(str(size), "neither a number nor text", accepted)
     if isinstance(size, str):
-        value, unit = _read_text(size, bare, accepted)
+        value, unit = _read_text(size, accepted)
     else:
         try:
-            value, unit = float(size), bare
+            value, unit = float(size), "mm"
         except OverflowError:
             raise BadSize("whole number", "it has hundreds of digits", accepted) from None
     if not math.isfinite(value):
@@ -146,7 +132,7 @@ def _value_and_unit(size: str | float, bare: str, accepted: str) -> tuple[float,
     return value, unit
 
 
-def _read_text(size: str, bare: str, accepted: str) -> tuple[float, str]:
+def _read_text(size: str, accepted: str) -> tuple[float, str]:
     text = size.strip()
     if not text:
         raise BadSize(size, "nothing is written", accepted)
@@ -159,7 +145,7 @@ def _read_text(size: str, bare: str, accepted: str) -> tuple[float, str]:
     if _LIKE_THOUSANDS.fullmatch(digits):
         remedy = f"write {digits.replace(',', '')} or {digits.replace(',', '.')}"
         raise BadSize(size, "the comma may part thousands or decimals", accepted, remedy)
-    unit = _SPELLINGS.get(unit_text.lower(), "") if unit_text else bare
+    unit = _SPELLINGS.get(unit_text.lower(), "") if unit_text else "mm"
     if not unit:
         raise BadSize(size, f"'{unit_text[:20]}' is not a unit of size here", accepted)
     value = float(digits.replace(",", "."))

@@ -28,11 +28,13 @@ def trial_text(report: TrialReport, *, of_all: bool) -> str:
     if report.did == "imported":
         known = f"; {report.known} left out, as the book holds them already" if report.known else ""
         return f"{mark('OK')}  {counted(len(report.trials), 'run')} recorded in {report.book}{known}"
-    if report.did == "exported":
-        return f"{mark('OK')}  {counted(len(report.trials), 'run')} written"
     if not report.trials:
-        return f"No runs of that in {report.book} yet: `tipin trial VEHICLE --felt WORD` records one"
+        return f"No runs of that in {report.book} yet: `tipin trial add` records one"
     return _table_of(report.trials, of_all)
+
+
+def exported_text(trials: Sequence[Trial]) -> str:
+    return f"{mark('OK')}  {counted(len(trials), 'run')} written"
 
 
 def _recorded_lines(report: TrialReport) -> Iterable[str]:

@@ -20,6 +20,7 @@ from configurator.reports import (
     SizeReport,
     Totals,
 )
+from configurator.units.units import show_diameter
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -111,7 +112,7 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
     if broken:
         yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
     if not everything:
-        yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; --all shows every one)"
+        yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; ask for all to see every one)"
 
 
 def _found(sizes: CircuitSizes, pump: str) -> str:
@@ -136,7 +137,7 @@ def _candidate_row(row: Candidate) -> list[str]:
     from configurator.advice.sure_sizes import SureCandidate
 
     window = window_text(row.window)
-    size = f"{row.diameter_mm:.2f} mm ({row.diameter_in * 1000:.1f} thou) {row.style}"
+    size = f"{show_diameter(row.diameter_mm)} {row.style}"
     return [
         size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
         _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,

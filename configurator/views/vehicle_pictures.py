@@ -27,29 +27,23 @@ Drawn = tuple[Figure, str]
 Draw = Callable[[Case, str, Choice, Belief | None], Drawn]
 
 
-def as_drawn(case: Case, belief: Belief | None) -> Case:
-    """The case as pictures show it: linkage set, and at the median of a belief that has runs behind it."""
-    judged = case.at(belief.median) if belief is not None and belief.runs else case
-    return judged.with_linkage_set()
-
-
 def _shot(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    bands = [band_of(as_drawn(case, belief), name, choice)]
+    bands = [band_of(case, name, choice)]
     return shot_picture(bands), says_of_shot(bands)
 
 
 def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    mixtures = [mixture_of(as_drawn(case, belief), name, choice)]
+    mixtures = [mixture_of(case, name, choice)]
     return mixture_picture(mixtures), says_of_mixture(mixtures)
 
 
 def _windows(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    windows = nozzle_windows(as_drawn(case, belief), name, choice, belief)
+    windows = nozzle_windows(case, name, choice, belief)
     return windows_picture(windows), says_of_windows(windows)
 
 
 def _lift(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    lift = lift_of(as_drawn(case, belief), name, choice)
+    lift = lift_of(case, name, choice)
     return lift_picture(lift), says_of_lift(lift)
 
 

@@ -17,7 +17,7 @@ from configurator.stopping import Stopped
 from configurator.web import bench, front, order, pictures, print_card, runs
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
-from configurator.web.pages import HERE, trouble
+from configurator.web.pages import HERE, as_label, trouble
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
@@ -61,9 +61,10 @@ async def _http(request: Request, error: Exception) -> Response:
 
 
 async def _refused(request: Request, error: Exception) -> Response:
-    """What the command line would say of it."""
+    """What is wrong, as the page names things."""
+    assert isinstance(error, TipinError)
     status = 404 if isinstance(error, NotThere) else 409 if isinstance(error, Stopped | Unsettled) else 400
-    return trouble(status, str(error))
+    return trouble(status, error.told(as_label))
 
 
 async def _unforeseen(request: Request, error: Exception) -> Response:

@@ -5,7 +5,6 @@ A file is found by listing the folder and by nothing else: no name from outside 
 
 import os
 import re
-import secrets
 import unicodedata
 from collections.abc import Iterator
 from contextlib import suppress
@@ -17,6 +16,7 @@ from configurator.car.vehicle import Vehicle, vehicle_of
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.reading import read_bytes, text_of, toml_of
+from configurator.files.writing import write_new
 from configurator.judging.case import Case
 from configurator.ordering.meeting import twin_names
 from configurator.web.kept import KeptValues
@@ -57,7 +57,7 @@ class BrokenFile:
 
     @property
     def says(self) -> str:
-        """What the command line would say of it."""
+        """What is wrong with it."""
         return str(self.error)
 
 
@@ -141,24 +141,19 @@ class Folder:
         return self._put(safe_stem(shown), content)
 
     def _put(self, stem: str, content: bytes) -> Added:
-        """Written beside its place, then given its name, which fails if somebody else has taken that meanwhile."""
-        part = self.path / f".{secrets.token_hex(8)}.part"
-        try:
-            _write_new(part, content)
-            for number in range(1, MOST_FILES + 2):
-                name = stem if number == 1 else f"{stem}-{number}"
-                target = self.path / (name + ENDING)
-                try:
-                    _give_name(part, target, content)
-                except FileExistsError:
-                    if target.is_file() and read_bytes(target) == content:
-                        return Added(name, False)
-                    continue
+        """Written under the first name like this that nobody has taken, not even meanwhile."""
+        for number in range(1, MOST_FILES + 2):
+            name = stem if number == 1 else f"{stem}-{number}"
+            target = self.path / (name + ENDING)
+            try:
+                write_new(target, content)
+            except FileExistsError:
+                if target.is_file() and read_bytes(target) == content:
+                    return Added(name, False)
+            except OSError as error:
+                raise BadInput([Fault(str(self.path), "", f"cannot be written to ({error.strerror})")]) from None
+            else:
                 return Added(name, True)
-        except OSError as error:
-            raise BadInput([Fault(str(self.path), "", f"cannot be written to ({error.strerror})")]) from None
-        finally:
-            part.unlink(missing_ok=True)
         raise BadInput([Fault(str(self.path), "", f"has no name left like {stem}", "another name")])
 
     def _files(self) -> Iterator[tuple[str, Path]]:
@@ -200,29 +195,6 @@ class Folder:
 
     def _suits(self, vehicle: Vehicle) -> Vehicle:
         return Case.of(vehicle, self._catalog).vehicle
-
-
-def _give_name(part: Path, target: Path, content: bytes) -> None:
-    """Give what was written another name. Raises FileExistsError where that is taken, and OSError."""
-    try:
-        os.link(part, target)
-    except FileExistsError:
-        raise
-    except OSError:  # a drive without hard links, as memory sticks are: for a moment the file is seen unfinished
-        _write_new(target, content)
-
-
-def _write_new(path: Path, content: bytes) -> None:
-    """Write a file that is not there yet, whole or not at all. Raises FileExistsError and OSError."""
-    with path.open("xb") as file:
-        try:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        except OSError:
-            file.close()
-            path.unlink(missing_ok=True)
-            raise
 
 
 def _digest(content: bytes) -> str:

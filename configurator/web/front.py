@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from configurator.errors import TipinError
 from configurator.web.folder import Added
-from configurator.web.pages import car_path, page
+from configurator.web.pages import as_label, car_path, page
 from configurator.web.workshop import Workshop
 
 
@@ -38,7 +38,7 @@ async def _upload(workshop: Workshop, request: Request) -> Response:
     try:
         added: Added = await run_in_threadpool(workshop.folder.add, file.filename or "", content)
     except TipinError as error:
-        listing, refused = await run_in_threadpool(workshop.folder.listing), str(error).splitlines()
+        listing, refused = await run_in_threadpool(workshop.folder.listing), error.told(as_label).splitlines()
         folder = str(workshop.folder.path)
         return page("front.html", 400, listing=listing, folder=folder, refused=refused, there_already="")
     if added.new:

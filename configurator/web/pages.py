@@ -18,6 +18,24 @@ from configurator.views.tables import CAUTIONS
 HERE = Path(__file__).resolve().parent
 
 
+LABELS = {
+    "word": "What was felt", "strength": "How strongly", "air_temperature_c": "Air at the carburettor",
+    "altitude_m": "Height above the sea", "air_pressure_kpa": "Air pressure where the car is",
+    "fuel": "Fuel in the tank", "clean_after_ms": "Tip-in to a clean pull", "at": "When", "note": "Note",
+    "symptom": "What the driver feels", "with": "Part", "book": "Workshop book",
+}  # fmt: skip
+"""The fields that faults speak of, as the page has them."""
+
+
+def as_label(field: str, word: str) -> str:
+    """A field with the word given for it.
+
+    >>> as_label("at", "noon"), as_label("note", "")
+    ('When, noon', 'Note')
+    """
+    return ", ".join(filter(None, [LABELS.get(field, field), word]))
+
+
 def slot_name(written: str) -> str:
     """A slot as people say it.
 

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from functools import partial
 from urllib.parse import urlencode
@@ -19,17 +18,10 @@ from configurator.judging.case import Case
 from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
 from configurator.web.bench import ATTENDED, refused_run
-from configurator.web.pages import car_path
+from configurator.web.pages import as_label, car_path
 from configurator.web.workshop import Workshop
 
 MOST_FIELDS = 60
-LABELS = {
-    "--felt": "What was felt", "--strength": "How strongly", "--air-temperature": "Air at the carburettor",
-    "--altitude": "Height above the sea", "--pressure": "Air pressure where the car is", "--fuel": "Fuel in the tank",
-    "--clean-after": "Tip-in to a clean pull", "--at": "When", "--note": "Note", "--with": "Fitted in that run",
-    "trial": "The run",
-}  # fmt: skip
-"""Words of the command line, by which a fault names its place, as the form has them."""
 _KEY = re.compile(r"[0-9a-f]{32}", re.ASCII)
 
 
@@ -53,27 +45,27 @@ async def _record(workshop: Workshop, request: Request) -> Response:
         return await run_in_threadpool(_recorded, workshop, name, words, pins)
     except TipinError as error:
         query = QueryParams([("symptom", words.get("symptom", "")), *(("pin", pin) for pin in pins)])
-        says = str(_as_the_form_says(error)).splitlines()
+        says = error.told(as_label).splitlines()
         return await to_thread.run_sync(refused_run, workshop, name, query, words, says, limiter=ATTENDED)
 
 
 def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str]) -> Response:
     case, now = Case.of(workshop.folder.vehicle(name).vehicle, workshop.catalog), datetime.now(UTC)
     if not _KEY.fullmatch(words.get("key", "")):
-        raise BadInput([Fault("trial", "", "comes from no form of this page", "", "send it from here")])
+        raise BadInput([Fault("The run", "", "comes from no form of this page", "", "send it from here")])
     if not words.get("felt"):
-        raise BadInput([Fault("--felt", "", "nothing is chosen", "what was felt in the run")])
+        raise BadInput.in_field("word", "", "nothing is chosen", "what was felt in the run")
     # With the microsecond two runs that say the same stay two, also in a file that carries them to another book.
     when = words.get("when", "").strip()
     at = read_when(when, now).replace(microsecond=now.microsecond) if when else now
     day = {
-        "air_temperature_c": _number(words, "air_temperature", "--air-temperature"),
-        "altitude_m": _number(words, "altitude", "--altitude"),
-        "air_pressure_kpa": _number(words, "pressure", "--pressure"),
+        "air_temperature_c": _number(words, "air_temperature", "air_temperature_c"),
+        "altitude_m": _number(words, "altitude", "altitude_m"),
+        "air_pressure_kpa": _number(words, "pressure", "air_pressure_kpa"),
         "fuel": words.get("fuel", "").strip() or None, "warm": "cold" not in words,
     }  # fmt: skip
     felt = {"word": words["felt"], "strength": words.get("strength") or None}
-    clean_after_ms, note = _number(words, "clean_after", "--clean-after"), words.get("note", "").strip()
+    clean_after_ms, note = _number(words, "clean_after", "clean_after_ms"), words.get("note", "").strip()
     choice = chosen_parts(case.options, pins)
     run = enter_trial(case, choice, at, felt, day, clean_after_ms=clean_after_ms, note=note)
     # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
@@ -83,25 +75,9 @@ def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Seq
     return RedirectResponse(f"{car_path(name)}?{urlencode(query)}#runs", 303)
 
 
-def _number(words: Mapping[str, str], field: str, option: str) -> float | None:
-    text = words.get(field, "").strip().replace(",", ".")
+def _number(words: Mapping[str, str], name: str, field: str) -> float | None:
+    text = words.get(name, "").strip().replace(",", ".")
     try:
         return float(text) if text else None
     except ValueError:
-        raise BadInput([Fault(option, "", f"'{text[:40]}' is not a number", "a number, or nothing")]) from None
-
-
-def _as_the_form_says(error: TipinError) -> TipinError:
-    """The same error with its places named as the form names them."""
-    return BadInput([_at_its_label(fault) for fault in error.faults]) if isinstance(error, BadInput) else error
-
-
-def _at_its_label(fault: Fault) -> Fault:
-    """
-    >>> print(_at_its_label(Fault("--at noon", "", "is no time")), _at_its_label(Fault("trial", "--note", "too long")))
-    When, noon: is no time Note: too long
-    """
-    option, _, word = fault.file.partition(" ")
-    if fault.place in LABELS:
-        return replace(fault, file=LABELS[fault.place], place="")
-    return replace(fault, file=LABELS[option], place=word) if option in LABELS else fault
+        raise BadInput.in_field(field, "", f"'{text[:40]}' is not a number", "a number, or nothing") from None

@@ -53,7 +53,7 @@ class Setting:
 
 @dataclass(frozen=True)
 class ChosenPins:
-    """What the user has decided, by what each slot is written as; each word is what --with takes behind SLOT=."""
+    """What the user has decided, by what each slot is written as; each word is what a wish takes behind SLOT=."""
 
     wishes: dict[str, Wish]
     words: dict[str, str]
@@ -89,7 +89,7 @@ OPEN = ChosenPins({}, {})
 
 
 class Workshop:
-    """Folder, catalogue and book of one `tipin serve`; book as --book names it. Safe to use from many threads."""
+    """Folder, catalogue and book of one `tipin serve`; book as it was named. Safe to use from many threads."""
 
     def __init__(self, folder: Folder, catalog: Catalog, book: str | None = None) -> None:
         self.folder, self.catalog, self.book = folder, catalog, book

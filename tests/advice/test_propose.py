@@ -9,7 +9,7 @@ from typing import Any
 import building
 import numpy as np
 import pytest
-from small_choices import joints_opened
+from small_choices import joints_opened, problem_of
 
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.fitted import FittedNozzle
@@ -23,7 +23,7 @@ from configurator.slots.options import Option
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import GOALS, read_order, read_wishes
 from configurator.solver.model import ChoiceModel, best
-from configurator.solver.problem import Constraint, Problem, problem_of, undominated
+from configurator.solver.problem import Constraint, Problem, undominated
 
 
 def asked(

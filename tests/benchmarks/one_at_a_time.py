@@ -96,11 +96,12 @@ class OneAtATime:
         """Pump flow at the event's times [m3/s], and the volume [m3]. While the spring could drive the fuel out faster
         than the lever comes, the diaphragm is where the lever is; else solve_ivp integrates until it catches up."""
         event, pump = self.circuit.event, self.pump
+        pull_pa = event.pull_pa(self.circuit.assumed)
         lift = self.mount.lift_mm(event.throttle_deg) * 1e-3 * pump.lever_ratio
         travel = np.clip(lift, 0.0, pump.capacity_m3 / pump.diaphragm_area_m2)
         lever = travel - travel[0]
         lever_speed = np.append(np.diff(lever) / np.diff(event.time_s), 0.0)
-        table, area = Table(event.time_s, lever, event.assist_pa), pump.diaphragm_area_m2
+        table, area = Table(event.time_s, lever, pull_pa), pump.diaphragm_area_m2
 
         def spring_speed(compression: float, assist_pa: float) -> float:
             pressure = (pump.spring_preload_n + pump.spring_rate_n_m * max(compression, 0.0)) / area + assist_pa
@@ -115,7 +116,7 @@ class OneAtATime:
 
         position, step, last = lever.copy(), 0, len(lever) - 1
         while step < last:
-            if lever_speed[step] <= spring_speed(0.0, float(event.assist_pa[step])):
+            if lever_speed[step] <= spring_speed(0.0, float(pull_pa[step])):
                 step += 1
                 continue
             out = tolerance.until(compression, rates, [float(lever[step])], float(lever[-1]), event.time_s[step:])
@@ -146,8 +147,8 @@ class OneAtATime:
 
     def _phi(self, factor: float, flow_kg_s: Array, tolerance: Tolerance, *, shared: bool) -> Array:
         """Mixture at the event's times."""
-        event = self.circuit.event
-        film_share = event.shot_film_share - event.aimed_gain * (self.nozzle.style == "aimed")
+        event, assumed = self.circuit.event, self.circuit.assumed
+        film_share = assumed.shot_film_share - assumed.aimed_gain * (self.nozzle.style == "aimed")
         mains, scale = len(event.mains), float(event.film_start_kg)
         flows = [column for main in event.mains for column in (main.steady_kg_s, main.lag_s)]
         table = Table(event.time_s, event.film_tau_s, event.film_share, event.common_idle_kg_s, flow_kg_s, *flows)

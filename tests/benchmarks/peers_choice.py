@@ -17,7 +17,7 @@ import numpy as np
 from peers_clauses import Clauses, Table
 
 from configurator.arrays import Mask
-from configurator.catalogue.parts import Joint
+from configurator.slots.joints import CarJoint, openers
 from configurator.slots.slot import Slot
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem
@@ -322,10 +322,10 @@ def _costs(problem: Problem, goal: str, cells: Mapping[Slot, Any]) -> Any:
         for constraint in (c for c in problem.constraints if c.advice):
             cost = cost + ~constraint.allowed[tuple(cells[slot] for slot in constraint.slots)]
     if goal == "price":
-        opened: dict[tuple[str, Joint], Any] = {}
-        for slot, at in cells.items():
-            changed = np.array([option.changed for option in problem.options[slot]])[at]
-            for joint in slot.joints:
+        opened: dict[CarJoint, Any] = {}
+        for joint, slots in openers(cells).items():
+            for slot in slots:
+                changed = np.array([option.changed for option in problem.options[slot]])[cells[slot]]
                 opened[joint] = opened.get(joint, False) | changed
         for (_, name), is_open in opened.items():
             cost = cost + problem.gasket_price.get(name, 0) * is_open

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Mask
-from configurator.catalogue.parts import Joint
+from configurator.slots.joints import openers
 from configurator.slots.slot import Slot
 from configurator.solver.problem import Constraint, Problem
 
@@ -156,14 +156,13 @@ class Clauses:
                 yield from ([*clause, ignored] for clause in self.of_table(table))
 
     def _open_joints(self) -> Iterator[list[int]]:
-        opened: dict[tuple[str, Joint], int] = {}
-        for slot, options in self.problem.options.items():
-            for joint in slot.joints:
-                if joint not in opened:
-                    opened[joint] = self.new()
-                    self._extra["price"].append((self.problem.gasket_price.get(joint[1], 0), self.count))
+        for (_, joint), slots in openers(self.problem.options).items():
+            opened = self.new()
+            self._extra["price"].append((self.problem.gasket_price.get(joint, 0), opened))
+            for slot in slots:
+                options = self.problem.options[slot]
                 kept = [x for x, option in zip(self.pick[slot], options, strict=True) if not option.changed]
-                yield [*kept, opened[joint]]
+                yield [*kept, opened]
 
     def _save(self) -> Iterator[list[int]]:
         for slot, index, other, place, price in self.problem.kit_savings:

@@ -41,10 +41,10 @@ def shelf(report: StockReport) -> dict[str, int]:
 
 
 def test_looking_at_an_empty_shelf_makes_no_book(place: Path) -> None:
-    for words in ([], ["--history"]):
+    for words in (["list"], ["history"]):
         ran = run("stock", *words)
         assert ran.code == 0 and "tipin stock add CODE NUMBER" in ran.out
-    assert answer().rows == [] and answer("--history").moved == []
+    assert answer("list").rows == [] and answer("history").moved == []
     assert not place.exists()
 
 
@@ -56,7 +56,7 @@ def test_parts_are_added_taken_and_counted(place: Path) -> None:
     assert (move.change, move.why) == (3, "counted")
     assert answer("count", "straight-0.80", "5").moved[0].change == 0
     assert shelf(answer("count", "straight-0.80", "0")) == {}
-    assert [move.change for move in answer("--history").moved] == [3, -1, 3, 0, -5]
+    assert [move.change for move in answer("history").moved] == [3, -1, 3, 0, -5]
 
 
 def test_the_list_has_family_price_and_value(place: Path) -> None:
@@ -72,7 +72,7 @@ def test_the_list_has_family_price_and_value(place: Path) -> None:
               CATALOG.lobes["lobe-fell"].price, CATALOG.consumables["gasket-nozzle"].price]  # fmt: skip
     assert [row.price for row in report.rows] == prices
     assert report.value == round(sum(price * row.quantity for price, row in zip(prices, report.rows, strict=True)), 2)
-    text = run("stock").out
+    text = run("stock", "list").out
     assert [line.split()[0] for line in text.splitlines()[2:6]] == [row.code for row in report.rows]
     assert text.splitlines()[-1].split() == ["14", f"{report.value:.2f}"]
 
@@ -80,9 +80,9 @@ def test_the_list_has_family_price_and_value(place: Path) -> None:
 def test_a_part_that_left_the_catalogue_is_still_listed(place: Path) -> None:
     with open_book(place) as book:
         book.move_stock("straight-9.99", 2, "from an older catalogue")
-    (row,) = answer().rows
+    (row,) = answer("list").rows
     assert (row.family, row.price, row.value) == ("", None, None)
-    assert "not in this catalogue" in run("stock").out
+    assert "not in this catalogue" in run("stock", "list").out
 
 
 def test_everything_sold_can_be_on_the_shelf() -> None:
@@ -94,21 +94,16 @@ def test_everything_sold_can_be_on_the_shelf() -> None:
 
 
 BAD = {
-    "unknown code": (["add", "straight-0.82x", "1"], "no part has the code straight-0.82x"),
+    "unknown code": (["add", "straight-0.82x", "1"], "tipin: CODE: no part has the code straight-0.82x"),
     "near a code": (["add", "lobe-fel", "1"], "did you mean lobe-fell?"),
     "work is no goods": (["add", "redrill-nozzle", "1"], "redrill-nozzle is one of the operations, not goods"),
-    "no number": (["add", "straight-0.80"], "the number is missing; for example stock add straight-0.80 2"),
-    "no code": (["take"], "code and number are missing"),
-    "none to add": (["add", "straight-0.80", "0"], "0 is no number to add; expected 1 to 100000"),
-    "too many": (["add", "straight-0.80", "1000000"], "is no number to add"),
+    "too many": (["add", "straight-0.80", "1000000"], "NUMBER 1000000: is too many; expected at most 100000"),
     "more than there are": (["take", "straight-0.80", "1"], "the shelf holds none"),
-    "two jobs": (["add", "straight-0.80", "1", "--history"], "are different jobs"),
-    "why without a movement": (["--why", "just so"], "goes with a movement only"),
     "a long why": (["add", "straight-0.80", "1", "--why", "x" * 501], "501 characters; expected at most 500"),
     "a why in no alphabet": (["add", "straight-0.80", "1", "--why", "\udcff"], "cannot be printed"),
-    "no such table": (["--import", "no-such.csv"], "there is no such file"),
-    "no such catalogue": (["--catalog", "no-such-folder"], "there is no such directory"),
-    "no folder for a book": (["--book", "no-such-folder/book.sqlite"], "its folder does not exist"),
+    "no such table": (["import", "no-such.csv"], "there is no such file"),
+    "no such catalogue": (["list", "--catalog", "no-such-folder"], "there is no such directory"),
+    "no folder for a book": (["list", "--book", "no-such-folder/book.sqlite"], "its folder does not exist"),
 }
 
 
@@ -124,7 +119,8 @@ def test_bad_input_ends_in_one_message_and_2(name: str, place: Path, monkeypatch
 
 
 @pytest.mark.parametrize("words", [["add", "straight-0.80", "two"], ["lend", "straight-0.80", "1"],
-                         ["count", "straight-0.80", "-1"], ["add", "a", "1", "b"]])  # fmt: skip
+                         ["count", "straight-0.80", "-1"], ["add", "a", "1", "b"], ["add", "straight-0.80"],
+                         ["take"], ["add", "straight-0.80", "0"], ["list", "--why", "just so"]])  # fmt: skip
 def test_a_word_that_the_command_does_not_know_ends_in_2(words: list[str], place: Path) -> None:
     ran: Ran = run("stock", *words)
     assert ran.code == 2 and ran.out == "" and "Traceback" not in ran.err
@@ -135,7 +131,7 @@ def test_a_table_is_imported(place: Path, tmp_path: Path) -> None:
     table = tmp_path / "delivery.csv"
     table.write_text("\ufeffcode;quantity\nstraight-0.80;3\n\nlobe-fell;0\nscrew-wide;2\n", encoding="utf-8")
     answer("add", "straight-0.80", "1")
-    report = answer("--import", table)
+    report = answer("import", table)
     assert shelf(report) == {"straight-0.80": 4, "screw-wide": 2}
     assert [(move.code, move.change, move.why) for move in report.moved] == [
         ("straight-0.80", 3, "from delivery.csv"), ("screw-wide", 2, "from delivery.csv"),
@@ -147,7 +143,7 @@ def test_a_bad_table_is_refused_whole_with_every_fault(place: Path, tmp_path: Pa
     rows = ["code,quantity", "straight-0.80,3", "straight-8.00,1", "lobe-fell,-2", "lobe-fell,some", "screw-wide",
             "straight-0.80,1", "redrill-nozzle,1"]  # fmt: skip
     table.write_text("\n".join(rows), encoding="utf-8")
-    lines = refused("--import", table).removeprefix("tipin: ").splitlines()
+    lines = refused("import", table).removeprefix("tipin: ").splitlines()
     found = [re.sub(rf"^{re.escape(str(table))}, ", "", line) for line in lines]
     assert [line.partition(":")[0] for line in found] == [
         "row 3, column code", "row 4, column quantity", "row 5, column quantity", "row 6, column quantity",
@@ -173,13 +169,13 @@ def test_a_bad_table_is_refused_whole_with_every_fault(place: Path, tmp_path: Pa
 def test_a_table_of_another_shape(text: str, says: str, place: Path, tmp_path: Path) -> None:
     table = tmp_path / "delivery.csv"
     table.write_text(text, encoding="utf-8")
-    assert says in refused("--import", table)
+    assert says in refused("import", table)
     assert not place.exists()
 
 
 def test_a_book_that_is_none_is_refused(tmp_path: Path) -> None:
     no_book = tmp_path / "book.sqlite"
     no_book.write_text("a shopping list")
-    for words in ([], ["--history"], ["add", "straight-0.80", "1"]):
+    for words in (["list"], ["history"], ["add", "straight-0.80", "1"]):
         assert "no workshop book" in refused(*words, "--book", no_book)
     assert no_book.read_text() == "a shopping list"

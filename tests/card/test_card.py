@@ -2,13 +2,13 @@
 
 import building
 import pytest
-from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposed
+from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposal_of, proposed
 
 from configurator.advice.named_choice import choice_after
-from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of, shots_of
 from configurator.car.vehicle import load_vehicle
-from configurator.card import Card, CardStep, Section, card_of, recorded_by_command
+from configurator.card import Card, CardStep, Section, card_of
+from configurator.cli.card import recorded_by
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import findings
@@ -118,7 +118,7 @@ def test_figures_are_those_of_catalogue_and_vehicle(name: str) -> None:
 @each_example
 def test_aftercare_and_every_finding_are_on_the_card(name: str) -> None:
     case = case_of(name)
-    choice = choice_after(case, propose(case, ProposalRequest()).changes)
+    choice = choice_after(case, proposal_of(name).changes)
     combination = combination_of(case, choice, "Proposal 1")
     card, page = proposed(name)
     said = words_of(card.sections) + "\n".join([*card.mind, *card.against]).lower()
@@ -157,9 +157,9 @@ def test_parts_that_pump_but_suit_no_engine_are_told_from_those_that_do_not_go_t
 def test_the_command_that_keeps_the_run_names_the_file_the_parts_and_the_book() -> None:
     case = case_of("roadster")
     choice = choose(case.options, read_wishes(case.options, [], ["front.nozzle=straight-0.75"], []))
-    told = recorded_by_command(case, choice, "season.sqlite")
+    told = recorded_by(case, choice, "season.sqlite")
     assert told.endswith(
-        f"tipin trial {case.vehicle.file} --felt WORD --with front.nozzle=straight-0.75 --book season.sqlite"
+        f"tipin trial add {case.vehicle.file} --felt WORD --with front.nozzle=straight-0.75 --book season.sqlite"
     )
 
 
@@ -178,7 +178,7 @@ def test_room_that_nobody_measured_is_measured_before_anything_is_fitted() -> No
 def test_the_next_step_covers_what_lies_just_beyond(name: str, words: tuple[str, ...]) -> None:
     """Every step is judged again by itself: it moves the window past its edge and breaks no rule that was kept."""
     case = case_of(name)
-    changes = propose(case, ProposalRequest()).changes
+    changes = proposal_of(name).changes
     choice = choose(case.options, read_wishes(case.options, [], words, [])) if words else choice_after(case, changes)
     before = combination_of(case, choice, "now")
     windows = {shot.circuit: shot.window for shot in before.shots}

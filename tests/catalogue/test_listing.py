@@ -54,7 +54,7 @@ def test_text_is_compared_whatever_its_case_and_a_sign_in_it_counts_for_nothing(
 @pytest.mark.parametrize(
     ("test", "words"),
     [
-        ("0.8mm", "--where 0.8mm: is no test; expected a column, one of >= <= > < = and a value"),
+        ("0.8mm", "where 0.8mm: is no test; expected a column, one of >= <= > < = and a value"),
         ("prise<3", "feed_screws have no column prise; expected one of code, "),
         ("prise<3", "did you mean price?"),
         ("price<cheap", "price is compared with 'cheap'; expected a number"),

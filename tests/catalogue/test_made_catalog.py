@@ -83,5 +83,5 @@ def test_offers_come_in_packs_and_by_quantity_and_kits_hold_several_parts(middli
 
 @pytest.mark.parametrize("vehicle", EXAMPLES, ids=lambda path: path.stem)
 def test_the_example_vehicles_find_their_parts_in_it(vehicle: Path, middling: Catalog) -> None:
-    fitted = Case.of(load_vehicle(vehicle), middling).fitted
-    assert fitted == Case.of(load_vehicle(vehicle), load_catalog(shipped_catalog_dir())).fitted
+    fitted = Case.of(load_vehicle(vehicle), middling).car.fitted
+    assert fitted == Case.of(load_vehicle(vehicle), load_catalog(shipped_catalog_dir())).car.fitted

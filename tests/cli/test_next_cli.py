@@ -31,7 +31,7 @@ def answer(*words: str) -> dict[str, Any]:
 def book(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A book with one run of the roadster, a strong stumble."""
     place = str(tmp_path_factory.mktemp("book") / "season.sqlite")
-    assert tipin("trial", ROADSTER, "--felt", "stumble", "--strength", "strong", "--book", place).exit_code == 0
+    assert tipin("trial", "add", ROADSTER, "--felt", "stumble", "--strength", "strong", "--book", place).exit_code == 0
     return place
 
 
@@ -72,7 +72,7 @@ def test_a_shelf_without_a_book_is_bad_input(
         run_main()
     assert left.value.code == 2 and not place.exists()
     assert capsys.readouterr().err == (
-        f"tipin: {place}, --stock-only: there is no book, so no shelf; put parts on the shelf with `tipin stock add`, "
+        f"tipin: --stock-only: there is no book {place}, so no shelf; put parts on the shelf with `tipin stock add`, "
         "or leave the option out\n"
     )
 
@@ -114,7 +114,7 @@ def test_a_symptom_counts_as_one_more_run(book: str) -> None:
 def test_nothing_changes_without_a_run_that_counts(command: str, tmp_path: Path) -> None:
     plain = tipin(command, ROADSTER, "--json").stdout
     place = str(tmp_path / "cold.sqlite")
-    assert tipin("trial", ROADSTER, "--felt", "smoke", "--cold", "--book", place).exit_code == 0
+    assert tipin("trial", "add", ROADSTER, "--felt", "smoke", "--cold", "--book", place).exit_code == 0
     assert tipin(command, ROADSTER, "--json", "--book", place).stdout == plain
     assert "sureness" not in plain
 

@@ -44,7 +44,7 @@ def answer(*words: str | Path) -> TrialReport:
 
 
 def recorded(*words: str | Path) -> Trial:
-    (trial,) = answer(*words).trials
+    (trial,) = answer("add", *words).trials
     return trial
 
 
@@ -107,7 +107,7 @@ def test_with_says_what_was_fitted_in_this_run() -> None:
         "pad_relief": "manifold pad relieved by 1.0 mm",
     }  # fmt: skip
     case, again = Case.of(load_vehicle(ROADSTER), CATALOG), Case.of(car_of(trial), CATALOG)
-    front = again.fitted.front
+    front = again.car.fitted.front
     assert front.nozzle.diameter_mm == 0.80 and front.pump.capacity_cc == 5 and front.feed_screw.passage_area_mm2 == 6.5
     assert (front.slack_mm, front.overtravel_mm) == (None, None), "a linkage that was set again is not measured yet"
     manifold, before = again.vehicle.manifold, case.vehicle.manifold
@@ -123,15 +123,15 @@ def test_with_says_what_was_fitted_in_this_run() -> None:
 
 def test_a_redrilled_nozzle_is_kept_by_its_new_size() -> None:
     trial = recorded(ROADSTER, "--felt", "dull", "--with", "front.nozzle=redrill:0.80mm")
-    nozzle = Case.of(car_of(trial), CATALOG).fitted.front.nozzle
+    nozzle = Case.of(car_of(trial), CATALOG).car.fitted.front.nozzle
     assert isinstance(nozzle, FittedNozzle) and nozzle.redrilled and nozzle.measured
     assert nozzle.diameter_mm == pytest.approx(0.80)
     stays = recorded(ROADSTER, "--felt", "dull")
-    assert Case.of(car_of(stays), CATALOG).fitted.front.overtravel_mm == pytest.approx(0.381)
+    assert Case.of(car_of(stays), CATALOG).car.fitted.front.overtravel_mm == pytest.approx(0.381)
 
 
 def test_the_confirmation_says_number_parts_and_feeling(place: Path) -> None:
-    ran = run("trial", HILL_CLIMBER, "--felt", "smoke", "--strength", "strong", "--with", "rear.nozzle=1.09mm")
+    ran = run("trial", "add", HILL_CLIMBER, "--felt", "smoke", "--strength", "strong", "--with", "rear.nozzle=1.09mm")
     first, *rest = ran.out.splitlines()
     assert first == f"OK  run 1 recorded in {place}: Hill-climb special, smoke (strong)"
     said = {line.split()[0]: " ".join(line.split()[1:]) for line in rest[:9]}
@@ -141,24 +141,24 @@ def test_the_confirmation_says_number_parts_and_feeling(place: Path) -> None:
 
 
 def test_a_cold_engine_and_faults_by_hand_are_recorded_and_said() -> None:
-    report = answer(VAN, "--felt", "stumble", "--cold")
+    report = answer("add", VAN, "--felt", "stumble", "--cold")
     assert not report.trials[0].conditions.warm
     assert report.notes[0] == COLD
     told = " ".join(report.notes)
     assert "0.60 mm of slack" in told and "jets were redrilled" in told and "3 of the 3 first checks" in told
     assert all("Trust the run less" in note for note in report.notes[1:])
-    assert answer(ROADSTER, "--felt", "stumble").notes == []
-    text = " ".join(run("trial", VAN, "--felt", "stumble", "--cold").out.split())
+    assert answer("add", ROADSTER, "--felt", "stumble").notes == []
+    text = " ".join(run("trial", "add", VAN, "--felt", "stumble", "--cold").out.split())
     assert all(note in text for note in report.notes)
 
 
 def test_the_list_is_newest_last_with_undone_runs_marked() -> None:
-    assert "records one" in run("trial", "--list").out
+    assert "records one" in run("trial", "list").out
     recorded(ROADSTER, "--felt", "stumble", "--at", "2026-05-02T10:15Z")
     recorded(VAN, "--felt", "smoke", "--cold", "--at", "2026-05-01T09:00Z", "--clean-after", "800")
     recorded(ROADSTER, "--felt", "clean", "--note", "got\nit\x1b[31m", "--at", "2026-05-02T11:00Z")
-    assert run("trial", "--undo", "1").out.startswith("OK  run 1 undone: Club roadster, stumble (clear)")
-    lines = run("trial", "--list").out.splitlines()
+    assert run("trial", "undo", "1").out.startswith("OK  run 1 undone: Club roadster, stumble (clear)")
+    lines = run("trial", "list").out.splitlines()
     starts = [line for line in lines if re.match(r"\d", line)]
     assert [re.split(r"  +", line)[:3] for line in starts] == [
         ["1", "2026-05-02 10:15", "Club roadster"], ["2", "2026-05-01 09:00", "Marshals' van"],
@@ -167,14 +167,14 @@ def test_the_list_is_newest_last_with_undone_runs_marked() -> None:
     assert [re.split(r"  +", line)[-1] for line in starts] == ["undone", "no, cold", "yes"]
     assert "clean after 800 ms" in "\n".join(lines) and "\x1b" not in "".join(lines) and r"got\nit\x1b[31m" in starts[2]
     assert max(map(len, lines)) <= 140
-    assert [trial.number for trial in answer(ROADSTER, "--list").trials] == [1, 3]
-    assert "vehicle" not in run("trial", ROADSTER, "--list").out.splitlines()[0]
+    assert [trial.number for trial in answer("list", ROADSTER).trials] == [1, 3]
+    assert "vehicle" not in run("trial", "list", ROADSTER).out.splitlines()[0]
 
 
-@pytest.mark.parametrize("words", [["--list"], ["--export", "csv"], ["--export", "json"], ["--undo", "1"]])
+@pytest.mark.parametrize("words", [["list"], ["export", "csv"], ["export", "json"], ["undo", "1"]])
 def test_looking_makes_no_book(words: list[str], place: Path) -> None:
     ran = run("trial", *words)
-    assert ran.code == (2 if "--undo" in words else 0)
+    assert ran.code == (2 if "undo" in words else 0)
     assert ran.err == ("" if ran.code == 0 else f"tipin: {place}, run 1: there is no book yet; expected a book with "
                        "runs in it\n")  # fmt: skip
     assert not place.exists()
@@ -184,43 +184,42 @@ def test_looking_makes_no_book(words: list[str], place: Path) -> None:
 def test_an_exported_file_is_imported_elsewhere(kind: str, place: Path, tmp_path: Path) -> None:
     recorded(ROADSTER, "--felt", "stumble", "--note", 'first, of two; "quoted"\nand on')
     recorded(HILL_CLIMBER, "--felt", "smoke", "--air-temperature", "7.25")
-    run("trial", "--undo", "1")
+    run("trial", "undo", "1")
     file, other = tmp_path / f"runs.{kind}", tmp_path / "other.sqlite"
-    assert run("trial", "--export", kind, "-o", file).out == "OK  2 runs written\n"
-    assert file.read_text(encoding="utf-8") == run("trial", "--export", kind).out
-    assert answer("--import", file, "--book", other).trials == in_book(place)
+    assert run("trial", "export", kind, "-o", file).out == "OK  2 runs written\n"
+    assert file.read_text(encoding="utf-8") == run("trial", "export", kind).out
+    assert answer("import", file, "--book", other).trials == in_book(place)
     assert in_book(other) == in_book(place) and in_book(other)[0].undone
-    again = answer("--import", file, "--book", other)
+    again = answer("import", file, "--book", other)
     assert (again.trials, again.known) == ([], 2), "what the book holds is not added twice"
-    assert "2 left out, as the book holds them already" in run("trial", "--import", file, "--book", other).out
+    assert "2 left out, as the book holds them already" in run("trial", "import", file, "--book", other).out
     assert sorted(path.name for path in tmp_path.iterdir()) == ["book.sqlite", "other.sqlite", f"runs.{kind}"]
 
 
 def test_exports_of_one_vehicle() -> None:
     recorded(ROADSTER, "--felt", "stumble")
     recorded(VAN, "--felt", "smoke")
-    rows = list(csv.DictReader(io.StringIO(run("trial", VAN, "--export", "csv").out)))
+    rows = list(csv.DictReader(io.StringIO(run("trial", "export", "csv", VAN).out)))
     assert [row["vehicle"] for row in rows] == ["Marshals' van"] and list(rows[0]) == list(COLUMNS)
-    kept = TrialFile.model_validate_json(run("trial", ROADSTER, "--export", "json").out)
+    kept = TrialFile.model_validate_json(run("trial", "export", "json", ROADSTER).out)
     assert [trial.number for trial in kept.trials] == [1]
-    assert answer("--export", "json", "--out", "runs.json").did == "exported"
 
 
 def test_an_export_goes_into_a_file_of_its_own_kind_only(tmp_path: Path) -> None:
     recorded(ROADSTER, "--felt", "stumble")
     car = tmp_path / "precious.toml"
     car.write_text("kept")
-    ran = run("trial", "--export", "csv", "--out", car)
+    ran = run("trial", "export", "csv", "--out", car)
     assert ran.code == 2 and "expected a name that ends in .csv or .json" in ran.err and car.read_text() == "kept"
 
 
 def test_a_file_with_one_bad_run_records_none(place: Path, tmp_path: Path) -> None:
     for word in ("stumble", "dull"):
         recorded(ROADSTER, "--felt", word, "--book", "from.sqlite")
-    text = run("trial", "--export", "csv", "--book", "from.sqlite").out
+    text = run("trial", "export", "csv", "--book", "from.sqlite").out
     file = tmp_path / "runs.csv"
     file.write_text(text.replace(",dull,", ",sluggish,"), encoding="utf-8")
-    assert f"{file}, row 3, column felt: sluggish is no symptom" in refused("--import", file)
+    assert f"{file}, row 3, column felt: sluggish is no symptom" in refused("import", file)
     assert not place.exists()
 
 
@@ -231,7 +230,7 @@ def logged(tmp_path: Path, name: str = "roadster") -> Path:
 def test_a_trace_is_measured_drawn_and_kept(tmp_path: Path, place: Path) -> None:
     """The truth is the model's own mixture, logged through a sensor that lags."""
     words: list[str | Path] = ["--trace", logged(tmp_path), "--trace-lag", "80", "--plot", "trace.svg"]
-    ran = run("trial", ROADSTER, "--felt", "stumble", *words)
+    ran = run("trial", "add", ROADSTER, "--felt", "stumble", *words)
     assert ran.code == 0 and re.search(r"measured +lean \d+ ms, rich \d+ ms, give or take \d+ ms", ran.out)
     assert ran.out.endswith("Picture: trace.svg\n") and "<svg" in (tmp_path / "trace.svg").read_text(encoding="utf-8")
     (trial,) = in_book(place)
@@ -252,13 +251,13 @@ def test_a_trace_alone_is_a_run(place: Path, monkeypatch: pytest.MonkeyPatch) ->
         asked.append((path, columns, lag_ms))
         return Gave
 
-    monkeypatch.setattr("configurator.learning.trial_entry.measure_for_case", measured)
+    monkeypatch.setattr("configurator.learning.trace.trace.measure_for_case", measured)
     words = ["--trace", "run.csv", "--trace-column", "phi=O2 = wide", "--trace-column", "time=t", "--trace-lag", "60"]
-    report = answer(ROADSTER, *words)
+    report = answer("add", ROADSTER, *words)
     assert asked == [(Path("run.csv"), {"phi": "O2 = wide", "time": "t"}, 60)]
     assert (report.trials[0].felt, report.trials[0].trace) == (None, Gave.spells)
     assert report.notes == ["two gaps were bridged"] and in_book(place) == report.trials
-    assert "a trace" in run("trial", "--list").out
+    assert "a trace" in run("trial", "list").out
 
 
 def test_times_are_read_as_people_write_them(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -271,45 +270,39 @@ def test_times_are_read_as_people_write_them(monkeypatch: pytest.MonkeyPatch) ->
     assert timedelta(0) <= datetime.now(UTC) - moment < timedelta(minutes=1)
 
 
+DULL: list[str | Path] = ["add", ROADSTER, "--felt", "dull"]
 BAD: dict[str, tuple[list[str | Path], str]] = {
-    "no vehicle": (["--felt", "dull"], "VEHICLE: is missing; expected a vehicle file"),
-    "no such vehicle": (["roadstar.toml", "--felt", "dull"], "roadstar.toml: there is no such file"),
-    "nothing felt": ([ROADSTER], "says neither what was felt nor what a trace measured"),
-    "unknown feeling": ([ROADSTER, "--felt", "stumbel"], "is no symptom; expected one of stumble, popback, dull"),
-    "unknown strength": ([ROADSTER, "--felt", "dull", "--strength", "much"], "--strength: found 'much'"),
-    "strength of nothing": ([ROADSTER, "--strength", "clear"], "--strength: says how strongly, but not what was felt"),
-    "too hot": ([ROADSTER, "--felt", "dull", "--air-temperature", "99"], "--air-temperature: found 99"),
-    "on the moon": ([ROADSTER, "--felt", "dull", "--altitude", "400000"], "--altitude: found 400000"),
-    "no pressure": ([ROADSTER, "--felt", "dull", "--pressure", "nan"], "--pressure: found nan"),
-    "pressure in hPa": ([ROADSTER, "--felt", "dull", "--pressure", "1013"], "at most 110 kPa"),
-    "negative": ([ROADSTER, "--felt", "dull", "--clean-after", "-3"], "--clean-after: found -3"),
-    "long note": ([ROADSTER, "--felt", "dull", "--note", "x" * 2001], "--note: found 'xxx"),
-    "no fuel": ([ROADSTER, "--felt", "dull", "--fuel", ""], "--fuel: found ''"),
-    "no text": ([ROADSTER, "--felt", "dull", "--note", "\udcff"], "--note: found"),
-    "no time": ([ROADSTER, "--felt", "dull", "--at", "noon"], "--at noon: is no time; expected a time such as"),
-    "no such day": ([ROADSTER, "--felt", "dull", "--at", "2026-02-30 10:00"], "is no time"),
-    "the year 1": ([ROADSTER, "--felt", "dull", "--at", "0001-01-01 00:00+14:00"], "is no time"),
-    "to come": ([ROADSTER, "--felt", "dull", "--at", "2999-01-01 10:00"], "is still to come"),
-    "unknown part": ([ROADSTER, "--felt", "dull", "--with", "front.pump=pump-9cc"], "nothing in the catalogue for"),
-    "unknown slot": ([ROADSTER, "--felt", "dull", "--with", "front.nozle=0.8mm"], "did you mean front.nozzle?"),
-    "two jobs": (["--list", "--export", "csv"], "--list --export: are different jobs; expected one of them"),
-    "a run's word in a list": (["--list", "--felt", "dull"], "--felt: describes a run to be recorded"),
-    "vehicle of a number": ([ROADSTER, "--undo", "1"], "is not asked for by --undo"),
-    "vehicle of a file": ([ROADSTER, "--import", "runs.csv"], "is not asked for by --import"),
-    "out of nothing": (["--list", "-o", "runs.csv"], "goes with --export only"),
-    "two answers": (["--export", "csv", "--json"], "--json: cannot stand beside an exported file"),
-    "no file to import": (["--import", "runs.csv"], "runs.csv: there is no such file"),
-    "directory to import": (["--import", "."], "is a directory"),
-    "directory to write": (["--export", "csv", "-o", "."], ".: is a directory; expected a file to write"),
-    "no folder to write in": (["--export", "csv", "-o", "gone/runs.csv"], "cannot be written (No such file"),
-    "no folder for a book": ([ROADSTER, "--felt", "dull", "--book", "gone/b.sqlite"], "its folder does not exist"),
-    "book is a folder": (["--list", "--book", "."], ".: is a directory"),
-    "lag of no trace": ([ROADSTER, "--felt", "dull", "--trace-lag", "80"], "--trace-lag: goes with a trace only"),
-    "column of no trace": ([ROADSTER, "--felt", "dull", "--trace-column", "phi=x"], "goes with a trace only"),
-    "picture of no trace": ([ROADSTER, "--felt", "dull", "--plot", "a.svg"], "--plot: goes with a trace only"),
-    "no such trace": ([ROADSTER, "--trace", "gone.csv"], "gone.csv: there is no such file"),
-    "column without name": ([ROADSTER, "--trace", "gone.csv", "--trace-column", "phi"], "is not of the form WHAT=NAME"),
-    "column twice": ([ROADSTER, "--trace", "gone.csv", "--trace-column", "phi=a", "--trace-column", "phi=b"],
+    "no such vehicle": (["add", "roadstar.toml", "--felt", "dull"], "roadstar.toml: there is no such file"),
+    "nothing felt": (["add", ROADSTER], "says neither what was felt nor what a trace measured"),
+    "unknown feeling": (["add", ROADSTER, "--felt", "stumbel"], "is no symptom; expected one of stumble, popback"),
+    "unknown strength": ([*DULL, "--strength", "much"], "--strength: found 'much'"),
+    "strength of nothing": (["add", ROADSTER, "--strength", "clear"], "--strength: says how strongly, but not what"),
+    "too hot": ([*DULL, "--air-temperature", "99"], "--air-temperature: found 99"),
+    "on the moon": ([*DULL, "--altitude", "400000"], "--altitude: found 400000"),
+    "no pressure": ([*DULL, "--pressure", "nan"], "--pressure: found nan"),
+    "pressure in hPa": ([*DULL, "--pressure", "1013"], "at most 110 kPa"),
+    "negative": ([*DULL, "--clean-after", "-3"], "--clean-after: found -3"),
+    "long note": ([*DULL, "--note", "x" * 2001], "--note: found 'xxx"),
+    "no fuel": ([*DULL, "--fuel", ""], "--fuel: found ''"),
+    "no text": ([*DULL, "--note", "\udcff"], "--note: found"),
+    "no time": ([*DULL, "--at", "noon"], "--at noon: is no time; expected a time such as"),
+    "no such day": ([*DULL, "--at", "2026-02-30 10:00"], "is no time"),
+    "the year 1": ([*DULL, "--at", "0001-01-01 00:00+14:00"], "is no time"),
+    "to come": ([*DULL, "--at", "2999-01-01 10:00"], "is still to come"),
+    "unknown part": ([*DULL, "--with", "front.pump=pump-9cc"], "nothing in the catalogue for"),
+    "unknown slot": ([*DULL, "--with", "front.nozle=0.8mm"], "did you mean front.nozzle?"),
+    "no file to import": (["import", "runs.csv"], "runs.csv: there is no such file"),
+    "directory to import": (["import", "."], "is a directory"),
+    "directory to write": (["export", "csv", "-o", "."], ".: is a directory; expected a file to write"),
+    "no folder to write in": (["export", "csv", "-o", "gone/runs.csv"], "cannot be written (No such file"),
+    "no folder for a book": ([*DULL, "--book", "gone/b.sqlite"], "its folder does not exist"),
+    "book is a folder": (["list", "--book", "."], ".: is a directory"),
+    "lag of no trace": ([*DULL, "--trace-lag", "80"], "--trace-lag: goes with a trace only"),
+    "column of no trace": ([*DULL, "--trace-column", "phi=x"], "goes with a trace only"),
+    "picture of no trace": ([*DULL, "--plot", "a.svg"], "--plot: goes with a trace only"),
+    "no such trace": (["add", ROADSTER, "--trace", "gone.csv"], "gone.csv: there is no such file"),
+    "column without name": (["add", ROADSTER, "--trace", "a.csv", "--trace-column", "phi"], "is not of the form"),
+    "column twice": (["add", ROADSTER, "--trace", "gone.csv", "--trace-column", "phi=a", "--trace-column", "phi=b"],
                      "phi is named twice"),
 }  # fmt: skip
 
@@ -323,8 +316,8 @@ def test_bad_input_ends_in_one_message_and_2(name: str, tmp_path: Path) -> None:
 
 
 def test_every_fault_of_a_run_is_told_at_once() -> None:
-    text = refused(ROADSTER, "--felt", "dull", "--strength", "much", "--pressure", "3", "--altitude", "-9999")
-    assert [line.partition(":")[0].split(", ")[-1] for line in text.removeprefix("tipin: ").splitlines()] == [
+    text = refused("add", ROADSTER, "--felt", "dull", "--strength", "much", "--pressure", "3", "--altitude", "-9999")
+    assert [line.partition(":")[0] for line in text.removeprefix("tipin: ").splitlines()] == [
         "--strength", "--altitude", "--pressure",
     ]  # fmt: skip
 
@@ -332,20 +325,32 @@ def test_every_fault_of_a_run_is_told_at_once() -> None:
 def test_a_bad_picture_or_book_is_refused_before_a_trace_is_measured(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("configurator.learning.trial_entry.measure_for_case", lambda *_, **__: pytest.fail("measured"))
-    words: list[str | Path] = [ROADSTER, "--trace", "trace.csv", "--plot"]
+    monkeypatch.setattr("configurator.learning.trace.trace.measure_for_case", lambda *_, **__: pytest.fail("measured"))
+    words: list[str | Path] = ["add", ROADSTER, "--trace", "trace.csv", "--plot"]
     assert "cannot draw a '.gif' file" in refused(*words, "trace.gif")
     assert "its folder does not exist" in refused(*words, "trace.svg", "--book", "gone/b.sqlite")
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("words", [["--undo", "one"], ["--export", "xml"], ["--felt"], ["--altitude", "high"]])
-def test_a_word_that_the_command_does_not_know_ends_in_2(words: list[str], place: Path) -> None:
-    ran = run("trial", ROADSTER, *words)
+@pytest.mark.parametrize(
+    "words",
+    [["undo", "one"], ["undo"], ["undo", "0"], ["export", "xml"], ["export"], ["import"], ["add", "--felt", "dull"],
+     ["add", ROADSTER, "--felt"], ["add", ROADSTER, "--altitude", "high"], ["list", "--felt", "dull"],
+     ["list", "-o", "runs.csv"], ["undo", "1", ROADSTER], ["import", "runs.csv", ROADSTER], ["--undo", "1"]],
+    ids=lambda words: " ".join(map(str, words[:1])),
+)  # fmt: skip
+def test_a_word_that_the_command_does_not_know_ends_in_2(words: list[str | Path], place: Path) -> None:
+    ran = run("trial", *words)
     assert ran.code == 2 and ran.out == "" and "Traceback" not in ran.err
     assert not place.exists()
 
 
+@pytest.mark.parametrize("words", [[ROADSTER, "--felt", "dull"], ["--felt", "dull", ROADSTER]], ids=["car", "option"])
+def test_add_may_be_left_out(words: list[str | Path], place: Path) -> None:
+    assert run("trial", *words).out.startswith("OK  run 1 recorded")
+    assert [trial.felt.word for trial in in_book(place) if trial.felt] == ["dull"]
+
+
 def test_the_words_of_the_help_are_those_there_are() -> None:
-    text = " ".join(run("trial", "--help").out.split())
+    text = " ".join(run("trial", "add", "--help").out.split())
     assert all(word in text for word in SYMPTOMS) and "Example: tipin trial" in text

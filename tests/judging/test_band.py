@@ -12,7 +12,7 @@ from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
 from configurator.judging.lift import lift_of
-from configurator.judging.mixture import longest_span, mixture_of
+from configurator.judging.mixture import mixture_of
 from configurator.learning.belief import prior
 from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.physics.tip_in import UNTIL_S
@@ -82,25 +82,6 @@ def test_a_rear_circuits_mixture_counts_once_its_throttle_opens() -> None:
     assert mix.phi[~mix.counts].min() < mix.lean_phi, "what is not counted would be a hole"
     assert mix.hole_span_ms is None and mix.hole_ms == 0.0
     assert mixture_of(case, "front", case.as_fitted).counts.all()
-
-
-@pytest.mark.parametrize(
-    "depth, counts, span",
-    [
-        ([-1, -1, -1], [1, 1, 1], None),
-        ([1, 1, 1], [1, 1, 1], (0.0, 2.0)),
-        ([1, 1, 1], [0, 1, 1], (1.0, 2.0)),
-        ([1, 1, 0], [1, 1, 0], (0.0, 1.0)),
-        ([1, -1, 1, 1], [1, 1, 1, 1], (1.5, 3.0)),
-        ([1, 1, -1, 1, 1, 1, 1], [1, 1, 1, 0, 0, 1, 1], (0.0, 1.5)),
-        ([1, 1, 1], [0, 0, 0], None),
-    ],
-)
-def test_the_longest_spell_is_found_where_it_counts(
-    depth: list[float], counts: list[int], span: tuple[float, float] | None
-) -> None:
-    times = np.arange(float(len(depth)))
-    assert longest_span(times, np.array(depth, dtype=float), np.array(counts, dtype=bool)) == span
 
 
 def test_every_size_stands_with_its_window_and_its_share_of_the_belief() -> None:

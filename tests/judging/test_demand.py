@@ -1,5 +1,6 @@
 """From a vehicle to its tip-in: what a file says, what is assumed, and what the model refuses."""
 
+from dataclasses import replace
 from typing import Any
 
 import building
@@ -43,7 +44,7 @@ def test_a_start_with_the_throttle_open_already_is_refused() -> None:
 def test_an_idle_too_near_the_airs_pressure_blames_the_assumed_figure() -> None:
     car = building.vehicle(engine={"air_pressure_kpa": 46})
     with pytest.raises(BadInput, match=r"\[assumed\] idle_pressure_kpa: 45 kPa is not below the air's 46.0 kPa"):
-        tip_in_of(car, ASSUMED.replaced({"idle_pressure_kpa": 45.0}))
+        tip_in_of(car, replace(ASSUMED, idle_pressure_kpa=45.0))
     assert tip_in_of(car, ASSUMED).air.pressure_pa[0] == 38_000.0
 
 
@@ -86,7 +87,7 @@ def test_speed_stays_within_what_an_engine_is_turned(driveline: dict[str, Any], 
 
 def test_where_the_driver_lifts_is_an_assumption() -> None:
     base = dict(building.TRUCK) | {"driveline": {"transmission": "free"}}
-    assert tip_in_of(building.vehicle(base), ASSUMED.replaced({"most_rpm": 4800.0})).air.speed_rpm.max() == 4800.0
+    assert tip_in_of(building.vehicle(base), replace(ASSUMED, most_rpm=4800.0)).air.speed_rpm.max() == 4800.0
 
 
 # --- the rear circuit -------------------------------------------------------------------------------------------------

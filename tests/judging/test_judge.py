@@ -53,6 +53,7 @@ def assert_same(one: JudgedShots, other: JudgedShots, rtol: float = 1e-9) -> Non
         np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=rtol, err_msg=name)
 
 
+@pytest.mark.long(25)
 def test_every_combination_finds_its_place() -> None:
     """Each cell of the table is that combination judged alone, with its own slack."""
     goes, slack = ALL.copy(), np.zeros(ALL.shape)

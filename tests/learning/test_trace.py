@@ -14,7 +14,7 @@ from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.mixture import mixture_of
 from configurator.learning.trace.sensor_lag import sensor_response, take_out_lag
-from configurator.learning.trace.trace import LONGEST_BRIDGED_S, Measured, measure_for_case, measure_trace
+from configurator.learning.trace.trace import LONGEST_BRIDGED_S, Measured, measure_for_case
 from configurator.learning.trace.trace_model import model_trace
 from configurator.learning.trace.trace_tip_in import find_tip_in
 from configurator.views.trace_pictures import save_trace
@@ -257,19 +257,6 @@ def test_another_vehicles_trace_is_questioned_where_it_shows(tmp_path: Path) -> 
 def test_a_lag_that_is_none_is_refused(tmp_path: Path, lag_ms: float) -> None:
     with pytest.raises(BadInput, match="expected 0 to 500 ms"):
         measured(tmp_path, "roadster", logged("roadster"), lag_ms)
-
-
-def test_a_delay_moves_the_picture_and_not_the_spells(tmp_path: Path) -> None:
-    path = file_of(tmp_path / "trace.csv", logged("tow-truck", rate_hz=200.0, noise=0.003, delay_s=0.1))
-    limits = example("tow-truck").catalog.limits
-    found = [
-        measure_trace(path, lag_ms=LAG_MS, columns=None, lean_phi=limits.lean_phi, rich_phi=limits.rich_phi,
-                      stoichiometric_ratio=14.6, delay_ms=delay_ms)
-        for delay_ms in (0.0, 100.0)
-    ]  # fmt: skip
-    holes = [each.time_ms[(each.time_ms > 0) & (each.phi < 0.8)][0] for each in found]
-    assert holes[0] - holes[1] == pytest.approx(100.0, abs=12.0)
-    assert found[0].spells.hole_ms == pytest.approx(found[1].spells.hole_ms, abs=10.0)
 
 
 def picture(folder: Path, case: Case, name: str) -> Path:

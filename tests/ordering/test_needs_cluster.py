@@ -133,7 +133,7 @@ def test_a_scheduler_killed_ends_plainly_and_what_was_done_is_kept(processes: Pr
     done = [next(work), next(work)]
     processes.scheduler.kill()
     began = time.monotonic()
-    with pytest.raises(BadInput, match=r"scheduler was lost.*--keep FILE"):
+    with pytest.raises(BadInput, match=r"scheduler was lost.*file of kept work"):
         done.extend(_noting(done, work))
     assert time.monotonic() - began < 60 and 2 <= len(done) < 10
     again = list(kept_in(kept, here, said.append)(pieces(), STOCK))
@@ -147,7 +147,7 @@ def test_nobody_at_the_address_ends_soon(monkeypatch: pytest.MonkeyPatch) -> Non
         address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
         for _ in ("somebody who never answers", "nobody"):
             began = time.monotonic()
-            with pytest.raises(BadInput, match=f"--cluster {address}: no scheduler answers there.*`dask scheduler`"):
+            with pytest.raises(BadInput, match=f"cluster {address}: no scheduler answers there.*`dask scheduler`"):
                 next(on_cluster(address)(pieces(1), STOCK))
             assert time.monotonic() - began < 30
             silent.close()
@@ -185,7 +185,7 @@ def test_the_last_worker_gone_ends_soon_and_says_what_is_open(
     next(work)
     monkeypatch.setattr(needs_cluster, "NO_WORKER_S", 0.5)
     only.kill()
-    with pytest.raises(BadInput, match=r"no worker is left; still open: car .*--keep"):
+    with pytest.raises(BadInput, match=r"no worker is left; still open: car .*kept work"):
         _noting([], work)
 
 

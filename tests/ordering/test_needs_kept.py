@@ -91,9 +91,7 @@ def test_a_consumer_that_goes_away_keeps_what_was_done(tmp_path: Path) -> None:
 def test_a_file_of_something_else_is_refused_and_left_alone(tmp_path: Path, text: bytes) -> None:
     path = tmp_path / "kept"
     path.write_bytes(text)
-    with pytest.raises(
-        BadInput, match=r"kept: is no file of kept work; expected a file that --keep made; name another"
-    ):
+    with pytest.raises(BadInput, match=r"kept: is no file of kept work; expected a file of kept work; name another"):
         work(path, workers=nobody)
     assert path.read_bytes() == text
 

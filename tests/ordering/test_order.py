@@ -9,6 +9,7 @@ from functools import cache
 import building
 import numpy as np
 import pytest
+from order_cases import needs_of
 from scipy.optimize import LinearConstraint, milp
 
 from configurator.car.fitted import FittedNozzle
@@ -19,7 +20,7 @@ from configurator.learning.belief import prior
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order, surest
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds, needs_of
+from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
 from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option

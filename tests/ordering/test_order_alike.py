@@ -10,6 +10,7 @@ import building
 import numpy as np
 import pytest
 from many_alike import case_of_many, catalog_of_many
+from order_cases import needs_of
 from test_options import kind_by_hand
 
 from configurator.book.book import open_book
@@ -25,7 +26,7 @@ from configurator.ordering.articles import Article, Tier, worth_a_look
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting
-from configurator.ordering.needs import Choices, needs_of, windows_of
+from configurator.ordering.needs import Choices, windows_of
 from configurator.ordering.plan import PurchaseWish
 from configurator.slots.columns import Mount
 from configurator.slots.offered import stocks_of

@@ -7,6 +7,7 @@ from pathlib import Path
 import building
 import numpy as np
 import pytest
+from order_cases import needs_of
 
 from configurator.book.book import open_book
 from configurator.book.records import Conditions, Felt, Trial, trial_of
@@ -20,7 +21,7 @@ from configurator.ordering import needs_pieces
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.job import SCENARIOS, job_of
 from configurator.ordering.meeting import Meeting, load_meeting
-from configurator.ordering.needs import VehicleNeeds, needs_of
+from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from configurator.car.fitted import FittedNozzle
-from configurator.catalogue.parts import Consumable
+from configurator.catalogue.parts import Consumable, Joint
 from configurator.catalogue.supply import DrillBit, Supplier
 from configurator.ordering import cheapest as order_module
 from configurator.ordering import purchase as order_purchase
@@ -39,7 +39,7 @@ def car(
     return Wanted(VehicleNeeds(name, (circuit,), (NO_STACK,), np.array([0.8, 1.2])), day, 1.0)
 
 
-def setup(*codes: str, frees: tuple[str, ...] = (), joints: tuple[str, ...] = ()) -> Setup:
+def setup(*codes: str, frees: tuple[str, ...] = (), joints: tuple[Joint, ...] = ()) -> Setup:
     return Setup(" ".join(codes) or "as fitted", codes, frees, joints, np.array([True]), 0, not codes)
 
 

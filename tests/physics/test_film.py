@@ -117,7 +117,7 @@ def tip_in(rear_circuit: bool = False, start: tuple[float, float] = (38e3, 800.0
 def shot_of(event: CircuitEvent, peak_kg_s: float) -> ShotFlows:
     middle = 0.5 * (event.time_s[1:] + event.time_s[:-1])
     flow = peak_kg_s * (middle / 0.1) * np.exp(1.0 - middle / 0.1)
-    return ShotFlows(flow[:, None], np.array([event.shot_film_share]))
+    return ShotFlows(flow[:, None], np.array([Assumptions().shot_film_share]))
 
 
 def film_by_scipy(event: CircuitEvent, landing: Any, factor: float, start_kg: float) -> float:
@@ -150,7 +150,7 @@ def test_fuel_in_is_fuel_out_and_what_the_walls_hold(factor: float, start: tuple
     phi = np.array([row[0] for row in mixture(levels, shots, np.zeros(1, dtype=np.intp))])
     reached = phi * event.air_kg_s / event.fuel.stoichiometric_ratio
     at_nodes = np.interp(event.time_s, 0.5 * (event.time_s[1:] + event.time_s[:-1]), shots.flow_kg_s[:, 0])
-    shot_film = film_by_scipy(event, event.shot_film_share * at_nodes, factor, 0.0)
+    shot_film = film_by_scipy(event, Assumptions().shot_film_share * at_nodes, factor, 0.0)
     out = np.trapezoid(reached, event.time_s) + film_end - film_start + shot_film
     assert out == pytest.approx(fuel_in + shot_in, rel=1e-3)
 

@@ -12,14 +12,8 @@ from scipy.interpolate import PchipInterpolator
 
 from configurator.arrays import Array
 from configurator.physics.fuel_path import FuelPath
-from configurator.physics.pump import (
-    PumpMechanism,
-    deliver,
-    follower_travel,
-    front_loaded_lift,
-    measured_lift,
-    shot_duration,
-)
+from configurator.physics.lobe import front_loaded_lift, measured_lift
+from configurator.physics.pump import PumpMechanism, deliver, follower_travel, shot_duration
 
 PETROL = 740.0
 AREA_M2, PRELOAD_N, RATE_N_M = 7e-4, 9.0, 1500.0

@@ -1,5 +1,8 @@
 """A whole tip-in: throttles in series with the venturi, the link between the pairs, and who answers for which air."""
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +10,7 @@ from hypothesis import strategies as st
 
 from configurator.arrays import Array
 from configurator.physics.air import Driveline, Engine
-from configurator.physics.assumptions import Assumptions
+from configurator.physics.assumptions import UNREAD_BY_TIP_IN, Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
 from configurator.physics.throttle import air_flow, butterfly_open_share
 from configurator.physics.tip_in import JUDGED_FROM_AIR_SHARE, Fuel, Opening, Throttles, TipIn, simulate
@@ -31,7 +34,7 @@ def tip_in(
 ) -> TipIn:
     return simulate(
         LARGE, Driveline(2.1), Throttles(AREA_M2, rear_m2, rear_opens_at_deg, jetted_for),
-        Opening(38e3, 800.0, 1.1, opens_to, 0.15), SEA, PETROL, Assumptions().replaced(assumed or {}), 0.25,
+        Opening(38e3, 800.0, 1.1, opens_to, 0.15), SEA, PETROL, Assumptions(**(assumed or {})), 0.25,
         rear_circuit,
     )  # fmt: skip
 
@@ -140,9 +143,30 @@ def test_the_main_flow_is_drawn_by_the_throttles_air_and_measured_by_the_cylinde
         assert np.all(main.steady_kg_s <= drawn) and np.all(main.steady_kg_s[-100:] > 0.95 * drawn[-100:])
 
 
-@pytest.mark.parametrize(("figure", "value"), [("shot_film_share", 0.83), ("aimed_gain", 0.03)])
-def test_what_lands_on_the_walls_is_as_assumed(figure: str, value: float) -> None:
-    changed = tip_in(assumed={figure: value}).circuits["front"]
-    plain = tip_in().circuits["front"]
-    assert getattr(changed, figure) == value
-    assert (plain.shot_film_share, plain.aimed_gain) == (0.88, 0.015)
+def test_what_is_called_unread_is_not_read() -> None:
+    read: set[str] = set()
+
+    class Watched(Assumptions):
+        def __getattribute__(self, name: str) -> Any:
+            read.add(name)
+            return super().__getattribute__(name)
+
+    arguments = (
+        LARGE, Driveline(2.1), Throttles(AREA_M2, AREA_M2, 25.0, SEA.density_kg_m3),
+        Opening(38e3, 800.0, 1.1, 1.0, 0.15), SEA, PETROL, Watched(), 0.25, True,
+    )  # fmt: skip
+    simulate(*arguments)
+    assert {"booster_gain", "film_time_factor"} <= read and not read & set(UNREAD_BY_TIP_IN)
+
+
+def test_equal_tip_ins_have_equal_figures() -> None:
+    plain = Assumptions()
+    assert replace(plain, shot_film_share=0.83, aimed_gain=0.03).of_tip_in == plain.of_tip_in
+    assert replace(plain, booster_gain=5.0).of_tip_in != plain.of_tip_in
+
+
+def test_the_pull_at_the_nozzle_is_its_share_of_the_throats_depression_less_the_head() -> None:
+    """By hand: half of the throat's depression, and 50 mm of fuel at 740 kg/m3 weigh 363 Pa."""
+    event = tip_in().circuits["front"]
+    pull = event.pull_pa(replace(Assumptions(), tip_depression_share=0.5, nozzle_height_mm=50.0))
+    np.testing.assert_allclose(pull, 0.5 * event.mains[0].signal_pa / 4.0 - 740.0 * 9.80665 * 0.050, rtol=1e-9)

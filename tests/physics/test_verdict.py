@@ -14,7 +14,8 @@ from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
 from configurator.physics.fuel_path import FuelPath
-from configurator.physics.pump import PumpMechanism, deliver, follower_travel, front_loaded_lift
+from configurator.physics.lobe import front_loaded_lift
+from configurator.physics.pump import PumpMechanism, deliver, follower_travel
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, event_times, simulate
 from configurator.physics.verdict import (
@@ -24,6 +25,7 @@ from configurator.physics.verdict import (
     Levels,
     ShotFlows,
     SpellMeter,
+    metered,
     mixture,
     shot_needed,
     spells,
@@ -33,6 +35,7 @@ from configurator.physics.verdict import (
 ALLOWED = Allowed(lean_phi=0.80, rich_phi=1.50, hole_s=0.050, flood_s=0.150)
 MOST_S = np.array([[ALLOWED.hole_s], [ALLOWED.flood_s]])
 PETROL = Fuel(740.0, 0.45e-3, 14.6)
+FILM_SHARE = Assumptions().shot_film_share
 
 
 def tip_in(rear_circuit: bool = False) -> dict[str, CircuitEvent]:
@@ -57,7 +60,7 @@ def shots(event: CircuitEvent, sizes: list[tuple[float, float, float]]) -> ShotF
     for volume, peak_s, decay_s in sizes:
         shape = np.minimum(middle / peak_s, 1.0) * np.exp(-np.maximum(middle - peak_s, 0.0) / decay_s)
         columns.append(volume * 1e-6 * 740.0 * shape / float(np.sum(shape * np.diff(event.time_s))))
-    return ShotFlows(np.array(columns).T, np.full(len(sizes), event.shot_film_share))
+    return ShotFlows(np.array(columns).T, np.full(len(sizes), FILM_SHARE))
 
 
 SIZES = [(v, p, d) for v in (1.2, 2.0, 2.8, 4.0) for p, d in ((0.03, 0.08), (0.08, 0.3), (0.15, 0.7))]
@@ -108,6 +111,27 @@ def test_a_pause_ends_a_spell() -> None:
     assert meter.longest_s[0] == pytest.approx(0.2, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    "depth, counts, expected",
+    [
+        ([-1, -1, -1], [1, 1, 1], []),
+        ([1, 1, 1], [1, 1, 1], [(0.0, 2.0)]),
+        ([1, 1, 1], [0, 1, 1], [(1.0, 2.0)]),
+        ([1, 1, 0], [1, 1, 0], [(0.0, 1.0)]),
+        ([1, -1, 1, 1], [1, 1, 1, 1], [(0.0, 0.5), (1.5, 3.0)]),
+        ([1, 1, -1, 1, 1, 1, 1], [1, 1, 1, 0, 0, 1, 1], [(0.0, 1.5), (5.0, 6.0)]),
+        ([1, 1, 1], [0, 0, 0], []),
+    ],
+)
+def test_spells_stand_where_they_are_and_count(
+    depth: list[float], counts: list[int], expected: list[tuple[float, float]]
+) -> None:
+    times, rows = np.arange(float(len(depth))), np.array(depth, dtype=float)[:, None]
+    (meter,) = metered(times, rows, 1, [(0.0, 1.0)], np.array(counts, dtype=bool))
+    _, began_s, ended_s = meter.spells
+    assert list(zip(began_s, ended_s, strict=True)) == expected
+
+
 # --- closed forms -----------------------------------------------------------------------------------------------------
 
 
@@ -123,8 +147,7 @@ def drained(start_share: float) -> CircuitEvent:
     return CircuitEvent(
         time_s=time_s, throttle_deg=80.0 * one, air_kg_s=air * one, air_share=one, idle_kg_s=fuel * one,
         common_idle_kg_s=fuel * one, mains=(), film_share=0.4 * one, film_tau_s=0.5 * one,
-        film_start_kg=start_share * 0.4 * 0.5 * fuel, assist_pa=0.0 * one, judged=one > 0.0, fuel=PETROL,
-        shot_film_share=0.85, aimed_gain=0.015,
+        film_start_kg=start_share * 0.4 * 0.5 * fuel, judged=one > 0.0, fuel=PETROL,
     )  # fmt: skip
 
 
@@ -207,7 +230,7 @@ def test_mixture_and_spells_against_scipy(
     phi = np.array(list(mixture(Levels.of(event, np.array([factor])), one, np.zeros(1, dtype=np.intp))))[:, 0]
     dense = np.arange(0.0, event.time_s[-1] + 1e-9, 0.0005)
     dense = np.minimum(dense, event.time_s[-1])
-    expected = phi_by_scipy(event, one.flow_kg_s[:, 0].astype(np.float64), event.shot_film_share, factor, dense)
+    expected = phi_by_scipy(event, one.flow_kg_s[:, 0].astype(np.float64), FILM_SHARE, factor, dense)
     # From the second sample on: the shot before the first half step is not defined by its means
     first = max(int(np.flatnonzero(event.judged)[0]), 1)
     np.testing.assert_allclose(phi[first:], np.interp(event.time_s, dense, expected)[first:], rtol=0.01)
@@ -325,7 +348,9 @@ def test_a_window_holds_the_factor_at_which_it_meets_though_a_hole_opens_below()
     nozzle = FuelPath(0.55e-3 * one, 3e-3 * one, 2.0 * one, 6.5e-6 * one, 0.7, 740.0, 0.45e-3)
     pump = PumpMechanism(9e-4 * one, 11.0 * one, 1600.0 * one, 5e-6 * one)
     lift = front_loaded_lift(event.throttle_deg, np.array(4e-3), np.array(55.0), np.array(1.8))[:, None]
-    shot = deliver(event.time_s, follower_travel(lift, 1.1 * one, 0.0, pump), pump, nozzle, event.assist_pa)
+    shot = deliver(
+        event.time_s, follower_travel(lift, 1.1 * one, 0.0, pump), pump, nozzle, event.pull_pa(Assumptions())
+    )
     fed = ShotFlows(shot.delivered_m3 * 740.0 / np.diff(event.time_s)[:, None], 0.85 * one)
     hole, flood = ([float(spells(event, fed, f, ALLOWED)[which][0]) for f in (0.5, 1.0, 1.6)] for which in (0, 1))
     assert hole[0] > ALLOWED.hole_s >= hole[1] and hole[2] > ALLOWED.hole_s and max(flood) <= ALLOWED.flood_s
@@ -364,9 +389,9 @@ def test_some_holes_jump() -> None:
 @pytest.mark.parametrize("factor", [0.7, 1.0, 1.5])
 def test_the_shot_needed_keeps_the_mixture_on_the_limit(name: str, factor: float) -> None:
     event = EVENTS[name]
-    needed = shot_needed(event, 0.90, event.shot_film_share, factor)
+    needed = shot_needed(event, 0.90, FILM_SHARE, factor)
     assert np.all(needed >= 0.0)
-    fed = ShotFlows(0.5 * (needed[1:] + needed[:-1])[:, None], np.array([event.shot_film_share]))
+    fed = ShotFlows(0.5 * (needed[1:] + needed[:-1])[:, None], np.array([FILM_SHARE]))
     phi = np.array(list(mixture(Levels.of(event, np.array([factor])), fed, np.zeros(1, dtype=np.intp))))[:, 0]
     # Away from where it starts, stops or has a kink, so that means over two steps are the flow itself
     bend = np.abs(needed[4:] - 2.0 * needed[2:-2] + needed[:-4])
@@ -380,6 +405,6 @@ def test_the_shot_needed_keeps_the_mixture_on_the_limit(name: str, factor: float
 
 
 def test_a_richer_limit_asks_for_more() -> None:
-    lean, rich = (shot_needed(ONE_CIRCUIT, phi, ONE_CIRCUIT.shot_film_share, 1.0) for phi in (0.8, 1.5))
+    lean, rich = (shot_needed(ONE_CIRCUIT, phi, FILM_SHARE, 1.0) for phi in (0.8, 1.5))
     volumes = [float(np.trapezoid(needed, ONE_CIRCUIT.time_s)) for needed in (lean, rich)]
     assert 0.0 < volumes[0] < volumes[1]

@@ -18,6 +18,7 @@ from small_choices import (
     is_allowed,
     labels,
     price_of,
+    problem_of,
     small_choices,
     tight_choices,
     worth,
@@ -29,7 +30,7 @@ from configurator.rules import RULES
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import GOALS as ALL_GOALS
 from configurator.solver.model import EXACT_AS_FLOAT, ChoiceModel, Solution, best, packs
-from configurator.solver.problem import Constraint, Problem, problem_of, undominated
+from configurator.solver.problem import Constraint, Problem, undominated
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=300)
 FEW = settings(derandomize=True, deadline=None, max_examples=3)

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_choices import GOALS, JOINTS_OF, small_choices, tight_choices, worth
+from small_choices import GOALS, JOINTS_OF, problem_of, small_choices, tight_choices, worth
 
 from configurator.car.fitted import FittedNozzle
 from configurator.slots.options import Option
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import read_wishes
 from configurator.solver.model import ChoiceModel, best
-from configurator.solver.problem import Problem, problem_of, undominated
+from configurator.solver.problem import Problem, undominated
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=120)
 PROGRAM = """

@@ -8,7 +8,7 @@ import building
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
-from small_choices import every_choice, tight_choices
+from small_choices import every_choice, problem_of, tight_choices
 
 from configurator.advice.explain import explain
 from configurator.advice.propose import ProposalRequest, propose
@@ -17,7 +17,7 @@ from configurator.judging.findings import findings
 from configurator.rules import RULES
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import read_wishes
-from configurator.solver.problem import Constraint, Problem, problem_of, undominated
+from configurator.solver.problem import Constraint, Problem, undominated
 
 STEADY = settings(derandomize=True, deadline=None, max_examples=150)
 

@@ -10,7 +10,7 @@ import peers_choice
 import peers_order
 import pytest
 from sat_reasons import all_clashes, all_ways_out
-from small_choices import GOALS, best_by_hand, choice_from, every_choice, holds, is_allowed, worth
+from small_choices import GOALS, best_by_hand, choice_from, every_choice, holds, is_allowed, problem_of, worth
 from test_availability import as_constraint, constraints_for, pinned_choice
 from test_order import random_case, real_case, setup
 
@@ -26,7 +26,7 @@ from configurator.ordering.purchase import Market
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import read_order
 from configurator.solver.model import ChoiceModel, best
-from configurator.solver.problem import Problem, problem_of, undominated
+from configurator.solver.problem import Problem, undominated
 
 LIMIT_S = 120.0
 CATALOG = Path(__file__).resolve().parents[2] / "catalog"

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from configurator.errors import BadSize, OutOfRange
-from configurator.units.drills import DRILLS, METRIC_DRILLS_MM, Drill, drills_between, nearest_drill, number_drill
+from configurator.errors import BadSize
+from configurator.units.drills import DRILLS, METRIC_DRILLS_MM, drills_between, number_drill
 
 # ASME B94.11M, typed from the table and not from the module; #5, #10, #18, #25, #28 and #69 are often misprinted.
 PUBLISHED_INCH = {
@@ -59,26 +59,3 @@ def test_drills_between_includes_its_ends_and_may_be_empty() -> None:
 @given(st.floats(0.0, 7.0), st.floats(0.0, 7.0))
 def test_drills_between_are_those_inside(low_mm: float, high_mm: float) -> None:
     assert drills_between(low_mm, high_mm) == tuple(d for d in DRILLS if low_mm <= d.diameter_mm <= high_mm)
-
-
-@given(st.floats(0.3429, 5.7912))
-def test_no_drill_is_nearer_than_the_nearest(diameter_mm: float) -> None:
-    distance = abs(nearest_drill(diameter_mm).diameter_mm - diameter_mm)
-    assert distance <= min(abs(drill.diameter_mm - diameter_mm) for drill in DRILLS) + 1e-9
-
-
-@pytest.mark.parametrize("drill", DRILLS, ids=lambda drill: drill.name)
-def test_every_drill_is_nearest_to_its_own_diameter(drill: Drill) -> None:
-    assert nearest_drill(drill.diameter_mm) == drill
-
-
-def test_of_two_drills_equally_near_the_smaller_is_taken() -> None:
-    # halfway between 1.05 and 1.10 mm lies #58 (1.0668) and #57 (1.0922); between 1.20 and 1.25 there is none
-    assert nearest_drill(1.225).name == "1.20 mm"
-
-
-@pytest.mark.parametrize("diameter_mm", [0.3, 6.0, float("nan"), float("inf"), -1.0])
-def test_outside_the_series_no_drill_is_near(diameter_mm: float) -> None:
-    with pytest.raises(OutOfRange) as caught:
-        nearest_drill(diameter_mm)
-    assert str(caught.value) == f"diameter to drill is {diameter_mm:g} mm; expected 0.3429 to 5.7912 mm"

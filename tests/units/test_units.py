@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from configurator.errors import BadSize, OutOfRange
-from configurator.units.drills import DRILLS, INCH_MM
+from configurator.errors import BadSize
+from configurator.units.drills import INCH_MM
 from configurator.units.units import (
     CUBIC_FOOT_M3,
     DIAMETERS_ACCEPTED,
@@ -17,7 +17,6 @@ from configurator.units.units import (
     parse_diameter_mm,
     parse_length_mm,
     show_diameter,
-    show_drill,
 )
 
 
@@ -41,13 +40,6 @@ def test_conversions_are_the_defined_ones() -> None:
 )  # fmt: skip
 def test_a_diameter_is_read(size: str | float, diameter_mm: float) -> None:
     assert parse_diameter_mm(size) == diameter_mm
-
-
-def test_a_bare_number_takes_the_unit_the_caller_says() -> None:
-    assert parse_diameter_mm(31, bare="thou") == 0.7874
-    assert parse_diameter_mm("0.031", bare="in") == 0.7874
-    assert parse_diameter_mm("0.8 mm", bare="thou") == 0.8
-    assert parse_length_mm(15, bare="thou") == 0.381
 
 
 NO_ORIFICE = "is no orifice, which measures 0.1 to 10 mm"
@@ -150,19 +142,7 @@ def test_a_diameter_survives_being_written_in_each_unit(diameter_mm: float) -> N
         assert parse_diameter_mm(text) == pytest.approx(diameter_mm, abs=1e-6)
 
 
-@pytest.mark.parametrize("drill", [drill.name for drill in DRILLS])
-def test_every_drill_is_read_and_shown_by_its_name(drill: str) -> None:
-    assert show_drill(parse_diameter_mm(drill)) == drill
-
-
 def test_sizes_are_shown_in_millimetres_with_thou_beside() -> None:
     assert show_diameter(0.8) == "0.80 mm (31.5 thou)"
     assert show_diameter(0.7874) == "0.79 mm (31.0 thou)"
     assert show_diameter(1.32) == "1.32 mm (52.0 thou)"
-
-
-def test_a_size_that_is_no_drill_is_shown_as_the_nearest() -> None:
-    assert show_drill(0.79) == "#68 (0.787 mm)"
-    assert show_drill(0.805) == "0.80 mm"
-    with pytest.raises(OutOfRange):
-        show_drill(20.0)

@@ -36,14 +36,14 @@ from configurator.units.units import show_diameter
 from configurator.views import pictures
 from configurator.views.picture_style import WIDTH_IN, save_picture
 from configurator.views.tables import wrapped
-from configurator.views.vehicle_pictures import PICTURES, as_drawn
+from configurator.views.vehicle_pictures import PICTURES
 
 PHONE_PX = 390
 
 
 def drawn(name: str, what: str, circuit: str = "front", belief: Belief | None = None) -> tuple[Figure, str]:
     case = example(name)
-    figure, says = PICTURES[what](case, circuit, case.as_fitted, belief)
+    figure, says = PICTURES[what](case.with_linkage_set(), circuit, case.as_fitted, belief)
     assert isinstance(figure, Figure)
     return figure, says
 
@@ -103,7 +103,7 @@ def all_inside(figure: Figure) -> bool:
 
 
 def test_the_shot_drawn_is_the_band() -> None:
-    case = as_drawn(example("roadster"), None)
+    case = example("roadster").with_linkage_set()
     band, found = band_of(case, "front", case.as_fitted), series(gallery()["shot"])
     for label, flow in (("delivered shot", band.delivered_cc_s), ("lean limit", band.lean_cc_s),
                         ("rich limit", band.rich_cc_s)):  # fmt: skip
@@ -114,7 +114,7 @@ def test_the_shot_drawn_is_the_band() -> None:
 
 
 def test_the_mixture_drawn_is_the_data_with_hole_and_flood_between_it_and_the_limits() -> None:
-    case = as_drawn(example("van"), None)
+    case = example("van").with_linkage_set()
     mix, found = mixture_of(case, "front", case.as_fitted), series(gallery()["lean and rich"])
     assert np.array_equal(found["with the shot"].get_ydata(), mix.phi)
     assert np.array_equal(found["without the shot"].get_ydata(), mix.phi_without)
@@ -137,7 +137,7 @@ def test_the_time_before_a_mixture_counts_is_marked() -> None:
 
 
 def test_bars_are_the_windows_and_the_chosen_one_is_marked() -> None:
-    case = as_drawn(example("roadster"), None)
+    case = example("roadster").with_linkage_set()
     windows = nozzle_windows(case, "front", case.as_fitted, None)
     above, axes = gallery()["windows"].axes
     drawn_bars = [bar for bar in axes.patches if isinstance(bar, Rectangle)]
@@ -155,7 +155,7 @@ def test_bars_are_the_windows_and_the_chosen_one_is_marked() -> None:
 
 
 def test_lift_is_drawn_for_each_phase_with_idle_marked() -> None:
-    case = as_drawn(example("roadster"), None)
+    case = example("roadster").with_linkage_set()
     lift = lift_of(case, "front", case.as_fitted)
     above, below = gallery()["lift"].axes
     for axes, curves in ((above, [p.lift_mm for p in lift.phases]), (below, [p.left_percent for p in lift.phases])):
@@ -187,7 +187,7 @@ def test_two_stand_in_one_figure_on_one_scale(name: str) -> None:
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_words_hold_the_figures(name: str) -> None:
-    case = as_drawn(example(name), None)
+    case = example(name).with_linkage_set()
     for circuit in case.circuit_names:
         band, mix = band_of(case, circuit, case.as_fitted), mixture_of(case, circuit, case.as_fitted)
         spells = f"for {band.hole_ms:.0f} ms, too rich for {band.flood_ms:.0f} ms."
@@ -271,7 +271,7 @@ def test_a_name_may_hold_anything(what: str) -> None:
     named = Case.of(case.vehicle.model_copy(update={"name": odd}), case.catalog)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        figure, says = PICTURES[what](named, "front", named.as_fitted, None)
+        figure, says = PICTURES[what](named.with_linkage_set(), "front", named.as_fitted, None)
         ElementTree.fromstring(pictures.as_svg(figure, f"{odd}: {says}"))
     assert any("$\\frac{1}$ <b>&" in text.get_text() for text in texts(figure)) and all_inside(figure)
 
@@ -350,7 +350,7 @@ def test_the_command_draws_what_the_library_does(what: str, tmp_path: Path) -> N
     case, path = example("hill-climber"), tmp_path / "it.svg"
     words = [str(case.vehicle.file), what, "-o", str(path), "--circuit", "rear", "--with", "rear.nozzle=1.00mm"]
     done = CliRunner().invoke(app, ["draw", *words, "--book", str(tmp_path / "none.sqlite")])
-    figure, says = PICTURES[what](case, "rear", chosen(case, "rear.nozzle=1.00mm"), None)
+    figure, says = PICTURES[what](case.with_linkage_set(), "rear", chosen(case, "rear.nozzle=1.00mm"), None)
     assert (done.exit_code, done.output) == (0, f"{wrapped(says)}\n\nPicture: {path}\n")
     head, _, svg = path.read_text(encoding="utf-8").partition("\n")
     assert head == '<?xml version="1.0" encoding="UTF-8"?>' and svg == pictures.as_svg(figure, says)
@@ -361,13 +361,6 @@ def test_runs_in_the_book_move_the_picture(tmp_path: Path) -> None:
     vehicle, book = str(example("roadster").vehicle.file), ["--book", str(tmp_path / "b.sqlite")]
     out = ["-o", str(tmp_path / "w.svg")]
     before = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
-    assert CliRunner().invoke(app, ["trial", vehicle, "--felt", "stumble", *book]).exit_code == 0
+    assert CliRunner().invoke(app, ["trial", "add", vehicle, "--felt", "stumble", *book]).exit_code == 0
     after = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
     assert "f = 1.00" in before and "f = 1.00" not in after
-
-
-def test_a_case_is_drawn_with_its_linkage_set_and_where_the_runs_speak_for() -> None:
-    case, belief = example("van"), prior(1.4, 0.2)
-    assert as_drawn(case, None) == as_drawn(case, belief) == case.with_linkage_set(), "no run stands behind it"
-    after = as_drawn(case, Belief(belief.weights, runs=1))
-    assert after.linkage_set and after.factor == pytest.approx(1.4, rel=1e-3)

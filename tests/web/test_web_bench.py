@@ -145,7 +145,7 @@ def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient
     assert "<html" not in answer.text and 'id="live"' in answer.text
     assert 'id="spoken" hx-swap-oob="innerHTML">OK: 1 change' in answer.text
     whole = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.85")
-    assert "<html" in whole.text and whole.headers["vary"] == "HX-ProposalRequest"
+    assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
     part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
     key = re.compile(r'name="key" value="[^"]*"')
     assert key.sub("", part.partition('<p id="spoken"')[0]).rstrip() in key.sub("", same)

@@ -217,6 +217,7 @@ def test_the_command_says_plainly_that_a_port_or_folder_is_not_to_be_had(tmp_pat
     assert isinstance(result.exception, BadInput) and "no folder" in str(result.exception)
 
 
+@pytest.mark.usefixtures("heeds_ctrl_c")
 def test_the_command_says_its_address_serves_and_ends_quietly(tmp_path: Path) -> None:
     """Ended while a search is under way, as by Ctrl-C: four cars take several times as long as is waited."""
     cars = ("hill-climber", "tow-truck", "van", "roadster")

@@ -14,6 +14,7 @@ from web_page import OWN_FORM, browser, page_of, workshop_in
 from configurator.book.book import open_book
 from configurator.book.records import Trial
 from configurator.web import runs
+from configurator.web.pages import LABELS
 from configurator.web.workshop import Workshop
 
 
@@ -157,9 +158,9 @@ def test_where_a_refused_run_was_sent_to_leads_back_to_the_bench(written: Worksh
     assert answer.status_code == 303 and answer.headers["location"] == "/car/roadster"
 
 
-def test_every_name_in_a_message_is_a_label_of_the_form(written: Workshop) -> None:
-    form = browser(page_of(written)).get("/car/roadster").text.partition('id="log"')[2]
-    assert [label for label in runs.LABELS.values() if label not in form] == ["The run"]
+def test_every_name_in_a_message_is_a_label_of_the_page(written: Workshop) -> None:
+    bench = browser(page_of(written)).get("/car/roadster").text
+    assert [label for label in LABELS.values() if label not in bench] == ["Workshop book"]
 
 
 def test_a_run_without_a_time_is_dated_when_it_arrives(written: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:

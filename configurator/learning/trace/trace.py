@@ -25,7 +25,7 @@ from configurator.learning.trace.sensor_lag import take_out_lag
 from configurator.learning.trace.trace_file import Trace, read_trace
 from configurator.learning.trace.trace_tip_in import Opened, find_tip_in
 from configurator.physics.tip_in import UNTIL_S
-from configurator.physics.verdict import SpellMeter
+from configurator.physics.verdict import metered
 
 DEFAULT_LAG_MS = 80.0
 """Time in which a warm wide-range sensor shows 63 % of a step; assumed."""
@@ -107,23 +107,21 @@ def measure_trace(
     lean_phi: float,
     rich_phi: float,
     stoichiometric_ratio: float,
-    delay_ms: float = 0.0,
 ) -> Measured:
     """Hole and flood of the steepest tip-in in a trace, with their doubt.
 
     lag_ms : time in which the sensor shows 63 % of a step; None for the assumed one, which is doubted more. columns :
-    as read_trace takes them. delay_ms : from cylinder to sensor, before the lag; it moves the picture, not the spells.
+    as read_trace takes them.
     Raises BadInput for a file that cannot be read, a trace without a tip-in or with a long gap in it, and a lag that is
     none.
     """
     low, high = LAG_RANGE_MS
-    for name, value in (("lag", lag_ms), ("delay", delay_ms)):
-        if value is not None and not low <= value <= high:
-            raise BadInput([Fault(f"sensor {name}", "", f"is {value:g} ms", f"{low:g} to {high:g} ms")])
+    if lag_ms is not None and not low <= lag_ms <= high:
+        raise BadInput([Fault("sensor lag", "", f"is {lag_ms:g} ms", f"{low:g} to {high:g} ms")])
     trace = read_trace(path, columns, stoichiometric_ratio)
     opened = find_tip_in(trace.file, trace.time_s, trace.throttle)
     end_s = _end_s(trace, opened)
-    time_s = trace.time_s - opened.start_s - delay_ms / 1e3
+    time_s = trace.time_s - opened.start_s
     bridged = _bridged(trace.file, time_s, trace.phi, end_s, opened.start_s)
     grid = _grid(max(-BEFORE_S, float(time_s[0])), end_s)
     used = np.isfinite(trace.phi) & (time_s >= grid[0]) & (time_s <= end_s)
@@ -204,12 +202,9 @@ def _calm(grid_s: Array) -> Array:
 
 def _spells_ms(grid_s: Array, phi: Array, lean_phi: float, rich_phi: float) -> Array:
     """Hole and flood [ms] of curves of shape (times, n) over the event, shape (2, n)."""
-    meters = (SpellMeter(phi.shape[1]), SpellMeter(phi.shape[1]))
-    start = int(np.searchsorted(grid_s, -1e-9))
-    for time in range(start, len(grid_s)):
-        interval = float(grid_s[time] - grid_s[time - 1])
-        meters[0].feed(lean_phi - phi[time], interval)
-        meters[1].feed(phi[time] - rich_phi, interval)
+    event, limits = slice(int(np.searchsorted(grid_s, -1e-9)), None), ((lean_phi, -1.0), (rich_phi, 1.0))
+    counts = np.ones(len(grid_s[event]), dtype=bool)
+    meters = metered(grid_s[event], phi[event], phi.shape[1], limits, counts)
     return np.array([meter.longest_s for meter in meters]) * 1e3
 
 

@@ -27,15 +27,11 @@ class ModelTrace:
 
 def model_trace(case: Case) -> ModelTrace:
     """The mixture that a case's model gives with what is fitted, at the case's demand factor."""
-    time_s = case.tip_in.air.time_s
+    time_s = case.car.tip_in.air.time_s
     phi = np.zeros(len(time_s))
     for name, circuit in case.circuits.items():
         phi += circuit.event.air_share * mixture_of(case, name, case.as_fitted).phi
     allowed = next(iter(case.circuits.values())).allowed
-    meters = (verdict.SpellMeter(1), verdict.SpellMeter(1))
-    for index, value in enumerate(phi):
-        interval = float(time_s[index] - time_s[index - 1]) if index else 0.0
-        meters[0].feed(np.array([allowed.lean_phi - value]), interval)
-        meters[1].feed(np.array([value - allowed.rich_phi]), interval)
+    meters = verdict.metered(time_s, phi[:, None], 1, allowed.limits, np.ones(len(phi), dtype=bool))
     hole, flood = (float(meter.longest_s[0]) * 1e3 for meter in meters)
     return ModelTrace(case.vehicle.name, time_s * 1e3, phi, hole, flood)

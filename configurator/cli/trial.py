@@ -1,0 +1,202 @@
+"""The commands around trial runs: trial add, list, undo, export, import."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from configurator.cli.groups import AddIfNotNamed
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, With, app, case_of
+from configurator.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from configurator.book.records import Trial
+    from configurator.judging.case import Case
+    from configurator.learning.trace.trace import Measured
+    from configurator.learning.trial_entry import TrialReport
+
+trial = typer.Typer(cls=AddIfNotNamed, no_args_is_help=True, help="Record trial runs; list, undo, export, import them.")
+app.add_typer(trial, name="trial")
+
+OneVehicle = Annotated[
+    Path | None, typer.Argument(help="only runs of this vehicle file (TOML)", metavar="[VEHICLE]", show_default=False)
+]
+
+
+@trial.command("add", epilog="Example: tipin trial add catalog/examples/roadster.toml --felt stumble")
+def trial_add_command(
+    vehicle: VehicleFile,
+    felt: Annotated[
+        str | None, typer.Option(metavar="WORD", help="what was felt: stumble, popback, dull, smoke or clean")
+    ] = None,
+    strength: Annotated[str | None, typer.Option(metavar="WORD", help="faint, clear (if not said) or strong")] = None,
+    fit: With = None,
+    at: Annotated[str | None, typer.Option(metavar="TIME", help="when: 2026-05-02 10:15; now if not said")] = None,
+    air_temperature: Annotated[float | None, typer.Option(metavar="C", help="air at the carburettor, deg C")] = None,
+    altitude: Annotated[float | None, typer.Option(metavar="M", help="height above the sea, m")] = None,
+    pressure: Annotated[float | None, typer.Option(metavar="KPA", help="air pressure where the car is, kPa")] = None,
+    fuel: Annotated[str | None, typer.Option(metavar="NAME", help="what was in the tank")] = None,
+    cold: Annotated[bool, typer.Option("--cold", help="the engine was cold: kept, but it does not count")] = False,
+    clean_after: Annotated[
+        float | None, typer.Option(metavar="MS", help="measured from tip-in to a clean pull, ms")
+    ] = None,
+    trace: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="mixture trace of the run (CSV), which says more than a feeling")
+    ] = None,
+    trace_column: Annotated[
+        list[str] | None, typer.Option(metavar="WHAT=NAME", help="which column is which, if not seen by its heading")
+    ] = None,
+    trace_lag: Annotated[float | None, typer.Option(metavar="MS", help="lag of the mixture sensor, ms")] = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help="anything else")] = None,
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Record a trial run of VEHICLE.
+
+    The word add may be left out.
+    """
+    from configurator.book.book import find_book, open_book
+    from configurator.learning.trial_entry import TrialReport, enter_trial, notes_on, read_when
+    from configurator.slots.wishes import chosen_parts
+    from configurator.views.pictures import check_can_draw
+
+    # Everything that can be refused is looked at before a book is made and anything written.
+    if plot is not None:
+        check_can_draw(plot)
+    found, case = find_book(book), case_of(vehicle, catalog)
+    choice = chosen_parts(case.options, fit or [])
+    measured = _measured(case, trace, trace_column or [], trace_lag, plot)
+    day = {
+        "air_temperature_c": air_temperature, "altitude_m": altitude, "air_pressure_kpa": pressure, "fuel": fuel,
+        "warm": not cold,
+    }  # fmt: skip
+    run = enter_trial(
+        case, choice, read_when(at, datetime.now(UTC)), {"word": felt, "strength": strength}, day,
+        clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
+    )  # fmt: skip
+    notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]
+    with found or open_book(book) as opened:
+        if measured and plot is not None:
+            _draw(case, run, measured, plot)
+        _say(TrialReport(book=opened.place, did="recorded", trials=[opened.add_trial(run)], notes=notes), as_json)
+    if plot is not None and not as_json:
+        typer.echo(f"\nPicture: {plot}")
+
+
+def _measured(
+    case: "Case", trace: Path | None, columns: list[str], lag_ms: float | None, plot: Path | None
+) -> "Measured | None":
+    """What a mixture trace gave; None where there is none, and nothing that speaks of one."""
+    from configurator.learning.trace.trace import measure_for_case
+    from configurator.learning.trial_entry import read_columns
+
+    if trace is None:
+        for field, said in (("trace_column", columns), ("trace_lag", lag_ms is not None), ("plot", plot)):
+            if said:
+                raise BadInput.in_field(field, "", "goes with a trace only", "--trace FILE as well")
+        return None
+    return measure_for_case(case, trace, columns=read_columns(columns) or None, lag_ms=lag_ms)
+
+
+def _draw(case: "Case", run: "Trial", measured: "Measured", picture: Path) -> None:
+    """The trace against the model of the car as it was in that run."""
+    from configurator.book.records import car_of
+    from configurator.judging.case import Case
+    from configurator.learning.trace.trace_model import model_trace
+    from configurator.views.trace_pictures import save_trace
+
+    save_trace(measured, model_trace(Case.of(car_of(run), case.catalog)), picture)
+
+
+@trial.command("list", epilog="Example: tipin trial list catalog/examples/roadster.toml")
+def trial_list_command(vehicle: OneVehicle = None, as_json: AsJson = False, book: BookPlace = None) -> None:
+    """List the runs, of VEHICLE or of all."""
+    from configurator.learning.trial_entry import TrialReport
+
+    place, runs = _runs(vehicle, book)
+    _say(TrialReport(book=place, did="listed", trials=runs), as_json, of_all=vehicle is None)
+
+
+@trial.command("undo", epilog="Example: tipin trial undo 3")
+def trial_undo_command(
+    number: Annotated[int, typer.Argument(min=1, max=10**9, metavar="RUN", help="number of the run")],
+    as_json: AsJson = False,
+    book: BookPlace = None,
+) -> None:
+    """Take a run back; it stays, marked."""
+    from configurator.book.book import find_book, place_of_book
+    from configurator.learning.trial_entry import TrialReport
+
+    found = find_book(book)
+    if found is None:
+        raise BadInput([Fault(place_of_book(book), f"run {number}", "there is no book yet", "a book with runs in it")])
+    with found:
+        _say(TrialReport(book=found.place, did="undone", trials=[found.undo_trial(number)]), as_json)
+
+
+@trial.command("export", epilog="Example: tipin trial export csv -o runs.csv")
+def trial_export_command(
+    form: Annotated[Literal["csv", "json"], typer.Argument(metavar="csv|json", help="form of the file")],
+    vehicle: OneVehicle = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help="the file to write, if not to the terminal")
+    ] = None,
+    book: BookPlace = None,
+) -> None:
+    """Write the runs, of VEHICLE or of all, as a file."""
+    from configurator.book.trial_files import as_text
+    from configurator.files.writing import write_whole
+    from configurator.views.book import exported_text
+
+    if out is not None and not out.is_dir() and out.suffix.lower() not in (".csv", ".json"):
+        problem, expected = "is no name for exported runs", "a name that ends in .csv or .json"
+        raise BadInput.in_field("out", str(out), problem, expected)
+    _, runs = _runs(vehicle, book)
+    text = as_text(runs, form)
+    if out is None:
+        typer.echo(text, nl=False)
+    else:
+        write_whole(out, text)
+        typer.echo(exported_text(runs))
+
+
+@trial.command("import", epilog="Example: tipin trial import runs.csv --book another.sqlite")
+def trial_import_command(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="exported runs, CSV or JSON", show_default=False)],
+    as_json: AsJson = False,
+    book: BookPlace = None,
+) -> None:
+    """Record the runs of an exported file, all or none."""
+    from configurator.book.book import open_book
+    from configurator.book.trial_files import read_trials
+    from configurator.learning.trial_entry import TrialReport
+
+    runs = read_trials(file)
+    with open_book(book) as opened:
+        added = opened.add_new_trials(runs)
+        report = TrialReport(book=opened.place, did="imported", trials=added, known=len(runs) - len(added))
+    _say(report, as_json)
+
+
+def _runs(vehicle: Path | None, place: str | None) -> tuple[str, list["Trial"]]:
+    """Where the book is, and the runs in it of a vehicle, or of all; looking makes no book."""
+    from configurator.book.book import find_book, place_of_book
+    from configurator.car.vehicle import load_vehicle
+
+    name = load_vehicle(vehicle).name if vehicle else None
+    found = find_book(place)
+    if found is None:
+        return place_of_book(place), []
+    with found:
+        return found.place, found.trials(name, with_undone=True)
+
+
+def _say(report: "TrialReport", as_json: bool, *, of_all: bool = False) -> None:
+    from configurator.views.book import trial_text
+
+    typer.echo(report.model_dump_json(indent=2) if as_json else trial_text(report, of_all=of_all))

@@ -1,0 +1,107 @@
+"""A car in front of a catalogue: what holds at every demand, and is worked out once."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from configurator.car.facts import CarFacts
+from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
+from configurator.car.vehicle import Vehicle
+from configurator.catalogue.load import Catalog
+from configurator.errors import BadInput, Fault
+from configurator.files.reading import did_you_mean
+from configurator.judging.demand import Circuit, allowed_by, tip_in_of
+from configurator.physics.assumptions import Assumptions
+from configurator.physics.tip_in import TipIn
+from configurator.slots.offered import options_of
+from configurator.slots.options import Offered, Option
+from configurator.slots.slot import Slot
+
+BEYOND_ASSUMED_RANGE = 0.25
+"""How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
+
+
+@dataclass(frozen=True)
+class CarInCatalogue:
+    """A vehicle and a catalogue."""
+
+    vehicle: Vehicle
+    catalog: Catalog
+
+    @classmethod
+    def of(cls, vehicle: Vehicle, catalog: Catalog) -> "CarInCatalogue":
+        """Raises BadInput for a part the catalogue lacks and for an assumed figure the model does not have."""
+        car = cls(vehicle, catalog)
+        _ = car.fitted, car.assumed
+        return car
+
+    @cached_property
+    def fitted(self) -> Fitted:
+        return resolve_fitted(self.vehicle, self.catalog)
+
+    @cached_property
+    def fitted_circuits(self) -> dict[str, FittedCircuit]:
+        """The pump circuits by name, front first."""
+        return {circuit.name: circuit for circuit in self.fitted.circuits}
+
+    @cached_property
+    def assumed(self) -> Assumptions:
+        known = Assumptions.__dataclass_fields__
+        faults = []
+        for name, value in self.vehicle.assumed.items():
+            place = f"[assumed] {name}"
+            if name not in known:
+                meant = did_you_mean(name, list(known)) or f"the figures are {', '.join(known)}"
+                faults.append(Fault(self.vehicle.file, place, "the model has no such figure", remedy=meant))
+                continue
+            low, high, unit = (known[name].metadata[key] for key in ("low", "high", "unit"))
+            room = BEYOND_ASSUMED_RANGE * (high - low)
+            if not low - room <= value <= high + room:
+                expected = f"{low - room:.3g} to {high + room:.3g} {unit}".rstrip()
+                faults.append(Fault(self.vehicle.file, place, f"found {value:g}", expected))
+        if faults:
+            raise BadInput(faults)
+        return Assumptions(**self.vehicle.assumed)
+
+    @cached_property
+    def tip_in(self) -> TipIn:
+        return tip_in_of(self.vehicle, self.assumed)
+
+    @cached_property
+    def circuits(self) -> dict[str, Circuit]:
+        """The circuits as the demand sees them."""
+        events, allowed = self.tip_in.circuits, allowed_by(self.catalog.limits)
+        return {name: Circuit(name, events[name], self.assumed, allowed) for name in self.fitted_circuits}
+
+    @cached_property
+    def options(self) -> dict[Slot, Offered]:
+        """Everything that may sit in every slot, what is fitted first."""
+        return options_of(self.fitted, self.catalog)
+
+    @cached_property
+    def on_offer(self) -> dict[Slot, tuple[Option, ...]]:
+        """One option a kind in every slot: the cheapest, of equals the quickest to fit, then the first by code."""
+        return {slot: offered.kinds for slot, offered in self.options.items()}
+
+    @cached_property
+    def as_fitted(self) -> dict[Slot, Option]:
+        """What sits in every slot now."""
+        return {slot: options[0] for slot, options in self.options.items()}
+
+    @cached_property
+    def facts(self) -> CarFacts:
+        confirmed = self.vehicle.confirmed
+        done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
+        return CarFacts(
+            bonnet_clearance_mm=or_nan(self.vehicle.manifold.bonnet_clearance_mm),
+            spacer_height_mm=self.fitted.spacer.bonnet_mm if self.fitted.spacer else 0.0,
+            flow_per_litre=self.vehicle.flow_per_litre,
+            jets_redrilled=self.vehicle.carburettor.jets_redrilled,
+            first_checks_open=done.count(False),
+        )
+
+
+def or_nan(value: float | None) -> float:
+    """A figure as rules read it, nan where nobody measured it."""
+    return np.nan if value is None else value

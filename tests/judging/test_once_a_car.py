@@ -1,0 +1,97 @@
+"""What does not hang on the demand is worked out once a car, however many demands it is judged at."""
+
+from collections import Counter
+from dataclasses import fields
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from configurator.advice.next_step import what_next
+from configurator.advice.propose import ProposalRequest, propose
+from configurator.advice.sensitivity import VEHICLE_RANGES, sensitivity
+from configurator.advice.sure_proposal import proposal_of
+from configurator.book.records import Conditions, Felt, trial_of
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog
+from configurator.judging import car_in_catalogue, demand
+from configurator.judging.case import Case
+from configurator.judging.feelings import read_symptom
+from configurator.learning.as_known import known_by
+from configurator.physics.assumptions import UNREAD_BY_TIP_IN, Assumptions
+from configurator.slots import offered
+from configurator.slots.slot import SLOTS
+
+ROOT = Path(__file__).resolve().parents[2]
+CATALOG = load_catalog(ROOT / "catalog")
+DAY = datetime(2026, 5, 2, 10, 15, tzinfo=UTC)
+
+
+class WorkedOut(Counter[str]):
+    """How often options were made; simulated counts the tip-ins."""
+
+    @property
+    def simulated(self) -> int:
+        return demand.simulated.cache_info().misses
+
+
+@pytest.fixture
+def done(monkeypatch: pytest.MonkeyPatch) -> WorkedOut:
+    counted, make = WorkedOut(), offered.options_of
+
+    def options_of(*given: Any) -> Any:
+        counted["options"] += 1
+        return make(*given)
+
+    monkeypatch.setattr(car_in_catalogue, "options_of", options_of)
+    demand.simulated.cache_clear()
+    return counted
+
+
+def case_of(name: str = "roadster") -> Case:
+    return Case.of(load_vehicle(ROOT / f"catalog/examples/{name}.toml"), CATALOG)
+
+
+def runs(case: Case) -> list[Any]:
+    """Two runs of what is fitted and one with another nozzle, all on a day like the file's."""
+    other = {**case.as_fitted, SLOTS["front.nozzle"]: case.options[SLOTS["front.nozzle"]][3]}
+    choices = (case.as_fitted, case.as_fitted, other)
+    return [trial_of(case, DAY, Felt(word="stumble"), Conditions(), choice=choice) for choice in choices]
+
+
+def test_assumptions_take_a_tip_in_for_each_end_of_a_figure_that_it_hangs_on(done: WorkedOut) -> None:
+    """From idle: idle pressure and mixture count, a cruise's do not. The limits and the shot's figures take none."""
+    case = case_of()
+    assert case.vehicle.tip_in.start == "idle"
+    sensitivity(case, "front", case.as_fitted)
+    by_another_way = {"idle_pressure_kpa", "idle_phi", "work_per_air_mj_kg", "most_rpm"}
+    reach = {item.name for item in fields(Assumptions)}.difference(UNREAD_BY_TIP_IN) | by_another_way
+    assert done.simulated == 1 + 2 * (len(reach) + len(VEHICLE_RANGES)) == 1 + 2 * (14 + 8)
+    assert done["options"] == 1
+
+
+def test_next_takes_one_with_runs_of_the_same_car(done: WorkedOut) -> None:
+    case = case_of()
+    what_next(case, runs(case))
+    assert (done.simulated, done["options"]) == (1, 1)
+
+
+def test_a_run_on_another_day_takes_one_more(done: WorkedOut) -> None:
+    case = case_of()
+    cold = trial_of(case, DAY, Felt(word="dull"), Conditions(air_temperature_c=2.0))
+    what_next(case, [*runs(case), cold])
+    assert (done.simulated, done["options"]) == (2, 1)
+
+
+@pytest.mark.parametrize("name", ["roadster", "van"])
+def test_a_symptom_takes_one(name: str, done: WorkedOut) -> None:
+    propose(case_of(name), ProposalRequest(symptom=read_symptom("stumble")))
+    assert (done.simulated, done["options"]) == (1, 1)
+
+
+def test_a_proposal_under_a_belief_takes_one_for_all_the_factors_it_tries(done: WorkedOut) -> None:
+    case = case_of()
+    known = known_by(case, runs(case), read_symptom("dull"))
+    proposal_of(case, ProposalRequest(), known.belief)
+    assert (done.simulated, done["options"]) == (1, 1)
