@@ -142,9 +142,9 @@ def test_effort_bounds_the_sweep_as_it_bounds_cp_sat() -> None:
 def test_a_proposal_that_the_sweep_finds_does_not_load_ortools() -> None:
     program = (
         "import sys; from configurator.judging.case import Case; from configurator.catalogue.load import load_catalog;"
-        "from configurator.car.vehicle import load_vehicle; from configurator.advice.propose import ProposalRequest, propose;"
+        "from configurator.car.vehicle import load_vehicle; from configurator.advice.propose import Request, propose;"
         "case = Case.of(load_vehicle('catalog/examples/roadster.toml'), load_catalog('catalog'));"
-        "report = propose(case, ProposalRequest()); print(report.status, 'ortools' in sys.modules)"
+        "report = propose(case, Request()); print(report.status, 'ortools' in sys.modules)"
     )
     ran = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
     assert ran.stdout.split() == ["optimal", "False"]
