@@ -97,8 +97,15 @@ def test_figures_stand_with_their_value_range_and_what_they_rest_on() -> None:
         "the standard air's at the sea, ISO 2533"
     )
     assert (density.low, density.high) == (720.0, 775.0), "EN 228"
-    ranges = {name: (row(name).low, row(name).high) for name in ("lean_phi", "rich_phi", "flood_most_ms")}
-    assert ranges == {"lean_phi": (0.75, 0.85), "rich_phi": (1.4, 1.7), "flood_most_ms": (100.0, 250.0)}
+    ranges = {
+        "lean_phi": (0.75, 0.85), "rich_phi": (1.4, 1.7), "flood_most_ms": (100.0, 250.0),
+        "engine.volumetric_efficiency": (0.75, 0.90), "engine.inertia_kg_m2": (0.08, 0.30),
+        "manifold.distance_to_valves_mm": (150.0, 400.0), "fuel.viscosity_mpa_s": (0.37, 0.75),
+        "fuel.stoichiometric_ratio": (14.0, 14.8), "tip_in.opening_time_s": (0.10, 0.30),
+    }  # fmt: skip
+    assert {name: (row(name).low, row(name).high) for name in ranges} == ranges, (
+        "assumed: set here for good reason only"
+    )
     car = building.vehicle(engine={"air_temperature_c": 31.5}, assumed={"main_lag_s": 0.2})
     own = report_of(building.case(car))
     assert row("engine.air_temperature_c", own).value == 31.5 and row("main_lag_s", own).value == 0.2

@@ -1,10 +1,18 @@
 """Jobs on the card that a life hangs on, by each kind of change; measures before and after, worked by hand."""
 
+from functools import cache
+
 import building
 import pytest
 from card_making import case_of, fitted_with
 
 from configurator.card import Card, CardStep
+
+
+@cache
+def plain(*words: str) -> Card:
+    """The card of the test truck with these parts."""
+    return fitted_with(building.case(), *words)
 
 
 def steps(card: Card, title: str) -> list[CardStep]:
@@ -23,7 +31,7 @@ def texts(card: Card, title: str) -> list[str]:
 )  # fmt: skip
 def test_before_any_start_the_throttle_is_opened_and_snaps_shut(words: tuple[str, ...]) -> None:
     """A throttle that sticks open kills: a new lobe on its shaft is the likeliest to make it stick."""
-    card = fitted_with(building.case(), *words)
+    card = plain(*words)
     first = texts(card, "Before the first start")[0]
     assert "throttle opens fully and snaps shut by itself; one that sticks open kills" in first
     assert sum("snaps shut" in step.text for section in card.sections for step in section.steps) == 1
@@ -36,7 +44,7 @@ def test_before_any_start_the_throttle_is_opened_and_snaps_shut(words: tuple[str
     ids=lambda words: " ".join(words) if isinstance(words, tuple) else None,
 )  # fmt: skip
 def test_leaks_are_looked_for_wherever_fuel_was_opened(words: tuple[str, ...], there: bool) -> None:
-    said = texts(fitted_with(building.case(), *words), "Before the first start")
+    said = texts(plain(*words), "Before the first start")
     assert any("leaks with the fuel pump primed" in text for text in said) is there
 
 
@@ -48,7 +56,7 @@ def test_leaks_are_looked_for_wherever_fuel_was_opened(words: tuple[str, ...], t
     ids=lambda words: " ".join(words) if isinstance(words, tuple) else None,
 )  # fmt: skip
 def test_what_was_opened_is_tried_and_counted(words: tuple[str, ...], squirts: bool, gaskets: bool) -> None:
-    said = texts(fitted_with(building.case(), *words), "Before the first start")
+    said = texts(plain(*words), "Before the first start")
     assert any("every orifice squirts at once" in text for text in said) is squirts
     counted = next(text for text in said if "counted: none left over" in text)
     assert ("old gaskets" in counted) is gaskets
@@ -102,7 +110,7 @@ def test_room_under_the_bonnet_is_measured_before_a_spacer_goes_in() -> None:
     card = fitted_with(building.case(blind), "spacer=spacer-6")
     first = steps(card, "Take apart")[0]
     assert first.text == "Room under the closed bonnet as it is" and first.expected.startswith("at least 17 mm")
-    known = fitted_with(building.case(), "spacer=spacer-6")
+    known = plain("spacer=spacer-6")
     assert "bonnet" not in steps(known, "Take apart")[0].text
     without = fitted_with(building.case(blind), "front.pump=pump-large")
     assert not [text for text in texts(without, "Take apart") if "bonnet" in text]
@@ -110,7 +118,7 @@ def test_room_under_the_bonnet_is_measured_before_a_spacer_goes_in() -> None:
 
 def test_clearances_ask_for_what_nobody_measured() -> None:
     limits = ("at most 0.05 mm (0.002 in)", "at least 0.38 mm (0.015 in)")
-    unmeasured = steps(fitted_with(building.case()), "clearances")
+    unmeasured = steps(plain(), "clearances")
     assert [step.expected.removeprefix("each ") for step in unmeasured] == list(limits)
     assert "feeler gauge" in unmeasured[0].how and "turns of the adjuster" in unmeasured[0].how
     assert "overtravel clearance" in unmeasured[1].how
@@ -130,7 +138,7 @@ def test_two_circuits_say_once_what_is_the_same_and_apart_what_is_not() -> None:
 
 
 def test_the_road_test_is_of_the_tip_in_that_was_judged() -> None:
-    said = " ".join(texts(fitted_with(building.case()), "Road test"))
+    said = " ".join(texts(plain(), "Road test"))
     assert "opened from idle in about 0.15 s; three runs" in said
     cruise = building.vehicle(
         tip_in={"start": "cruise", "cruise_pressure_kpa": 55, "cruise_rpm": 2100, "opening_time_s": 0.2}
@@ -140,9 +148,12 @@ def test_the_road_test_is_of_the_tip_in_that_was_judged() -> None:
 
 
 def test_each_orifice_of_an_old_nozzle_that_nobody_measured_meets_the_gauge() -> None:
-    card = fitted_with(building.case(), "front.nozzle=straight-0.90")
+    card = plain("front.nozzle=straight-0.90")
     old, new = [step for step in steps(card, "Measure") if "pin gauge" in step.text]
     assert (old.boxes, new.boxes) == (["1", "2"], ["1", "2"])
+    assert old.text.startswith("Old nozzle straight-0.80: each") and new.text.startswith(
+        "New nozzle straight-0.90: each"
+    )
     assert old.expected.startswith("0.80 mm") and new.expected.startswith("0.90 mm")
     assert new.how == "More than 0.02 mm (0.8 thou) off: say so before it goes in"
     measured = building.vehicle(front={"nozzle_measured": "0.81 mm"})
@@ -154,3 +165,24 @@ def test_each_orifice_of_an_old_nozzle_that_nobody_measured_meets_the_gauge() ->
 def test_every_example_s_card_has_its_throttle_check() -> None:
     card = fitted_with(case_of("roadster"), "front.lobe=lobe-crag@0")
     assert "snaps shut by itself" in texts(card, "Before the first start")[0]
+
+
+def test_a_spacer_comes_off_where_there_is_one_and_goes_on_where_one_is_to_be() -> None:
+    """On a car with one of 6 mm: another takes its place, or none does; a nozzle leaves it where it is."""
+    fitted = building.TRUCK["fitted"] | {"spacer": "spacer-6"}
+    case = building.case(building.vehicle({**building.TRUCK, "fitted": fitted}))
+
+    def said(car: Card) -> tuple[bool, bool, bool]:
+        apart, together = texts(car, "Take apart"), texts(car, "Put together")
+        return (
+            any("take spacer-6" in text and "off with its gaskets" in text for text in apart),
+            any(text.startswith("fit spacer-13, ports in line") for text in together),
+            any("no spacer goes back" in text for text in together),
+        )
+
+    assert said(fitted_with(case, "spacer=spacer-13")) == (True, True, False)
+    assert said(fitted_with(case, "spacer=none")) == (True, False, True)
+    assert said(fitted_with(case, "front.nozzle=straight-0.90")) == (False, False, False)
+    assert said(plain("spacer=spacer-13")) == (False, True, False)
+    pieces = [step for step in steps(plain("front.nozzle=straight-0.90"), "Take apart") if step.unit == "pieces"]
+    assert len(pieces) == 1 and "count the pieces" in pieces[0].text, "the discharge check falls out"
