@@ -11,7 +11,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Consumable
 from configurator.catalogue.supply import DrillBit, Supplier
 from configurator.judging.case import Case
-from configurator.ordering.articles import Article, Tier, arrival
+from configurator.ordering.articles import Article, Tier
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, windows_of
 from configurator.ordering.plan import Plan
@@ -148,7 +148,7 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
     for day in sorted({one.day for one in wanted}):
         there: Counter[str] = Counter(market.shelf)
         for article, packs in bought.values():
-            if arrival(market.suppliers[article.supplier], market.ordered) <= day:
+            if arrives(market.suppliers[article.supplier], market.ordered) <= day:
                 there.update({code: count * packs for code, count in article.brings.items()})
         for when, frees in freed:
             there.update(frees if when < day else {})
@@ -166,6 +166,17 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
     return faults
 
 
+def arrives(supplier: Supplier, ordered: date) -> date:
+    """Day a delivery is there, by the calendar: an order of a weekend is taken on the Monday, and so many working days
+    later it is there; over the counter there are no such days, and a weekend is as good as any day."""
+    day = ordered
+    while supplier.lead_time_days and day.isoweekday() > 5:
+        day += timedelta(days=1)
+    for _ in range(supplier.lead_time_days):
+        day += timedelta(days=3 if day.isoweekday() == 5 else 1)
+    return day
+
+
 def _gaskets(market: Market, opened: dict[str, int]) -> dict[str, int]:
     return {part.code: part.quantity * opened.get(part.joint, 0) for part in market.consumables}
 
@@ -174,7 +185,7 @@ def _has_drill(market: Market, plan: Plan, orifice_mm: float, day: date) -> bool
     codes = [bit.code for bit in market.drill_bits if abs(bit.diameter_mm - orifice_mm) < 0.001]
     return any(
         market.shelf.get(code, 0) or any(
-            code in article.brings and packs and arrival(market.suppliers[article.supplier], market.ordered) <= day
+            code in article.brings and packs and arrives(market.suppliers[article.supplier], market.ordered) <= day
             for article, packs in plan.bought
         )
         for code in codes

@@ -178,8 +178,7 @@ def metered(
     """Mixtures over time, one array of a shape a time, metered against each limit at the times that count, (times,)."""
     meters = [SpellMeter(shape, limit) for limit in limits]
     for time, phi in enumerate(rows):
-        # A double, not a plain number: with mixtures in single precision, crossings are still timed in double.
-        interval_s = time_s[time] - time_s[time - 1] if time else 0.0
+        interval_s = float(time_s[time] - time_s[time - 1]) if time else 0.0
         for meter in meters:
             if counts[time]:
                 meter.feed(phi, interval_s)

@@ -365,3 +365,11 @@ def test_a_car_that_is_in_order_is_left_alone() -> None:
     report = asked(case)
     assert report.status == "optimal" and report.changes == [] and report.consumables == []
     assert report.totals == Totals(changes=0, price=0.0, labour_min=0)
+
+
+def test_faults_mended_by_hand_stand_first_and_what_is_to_look_at_stands_apart() -> None:
+    car = building.vehicle(confirmed={"float_level": False}, carburettor={"jets_redrilled": True})
+    report = asked(building.case(car))
+    assert {f.rule for f in report.first} == {"first-checks-are-done", "jets-are-never-redrilled"}
+    assert {f.rule for f in report.remaining} >= {"linkage-has-no-preload", "linkage-has-overtravel-clearance"}
+    assert all(f.severity == "note" or RULES[f.rule].is_choosable for f in report.remaining)

@@ -1,4 +1,4 @@
-"""Data of the pictures against what the rules read: demand band, mixture, windows of the sizes, lift of the lobe."""
+"""Data of the pictures against what the rules read: demand band and mixture."""
 
 from pathlib import Path
 
@@ -6,19 +6,15 @@ import building
 import numpy as np
 import pytest
 
-from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
-from configurator.judging.lift import lift_of
 from configurator.judging.mixture import mixture_of
-from configurator.learning.belief import prior
-from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.physics.tip_in import UNTIL_S
 from configurator.slots.columns import JudgedShots
 from configurator.slots.options import Choice
-from configurator.slots.slot import SLOTS, Slot
+from configurator.slots.slot import Slot
 from configurator.slots.wishes import choose, read_wishes
 
 EXAMPLES = ("roadster", "tow-truck", "van", "hill-climber")
@@ -82,44 +78,3 @@ def test_a_rear_circuits_mixture_counts_once_its_throttle_opens() -> None:
     assert mix.phi[~mix.counts].min() < mix.lean_phi, "what is not counted would be a hole"
     assert mix.hole_span_ms is None and mix.hole_ms == 0.0
     assert mixture_of(case, "front", case.as_fitted).counts.all()
-
-
-def test_every_size_stands_with_its_window_and_its_share_of_the_belief() -> None:
-    case = example("roadster")
-    choice, belief = chosen(case, "front.nozzle=0.80mm"), prior(1.2, 0.2)
-    windows = nozzle_windows(case, "front", choice, belief)
-    sizes = [size.diameter_mm for size in windows.sizes]
-    kept = [option.figures for option in case.options[SLOTS["front.nozzle"]] if option.work != "redrill"]
-    assert sizes == sorted({n.diameter_mm for n in kept if isinstance(n, FittedNozzle) and n.style == "straight"})
-    (marked,) = [size for size in windows.sizes if size.chosen]
-    shot = judged(case, choice, with_windows=True)
-    assert marked.diameter_mm == 0.80 and marked.window == (shot.window_low.item(), shot.window_high.item())
-    assert all(size.sureness == belief.sureness(size.window) for size in windows.sizes)
-    assert windows.belief is belief and windows.factor == case.factor
-    before = nozzle_windows(case, "front", choice, None).belief
-    assert before.runs == 0 and before.median == pytest.approx(case.vehicle.demand_factor, rel=1e-6)
-
-
-def test_a_redrilled_nozzle_stands_among_the_sizes_if_it_is_chosen() -> None:
-    case = example("tow-truck")
-    redrilled = next(option for option in case.options[SLOTS["front.nozzle"]] if option.work == "redrill")
-    windows = nozzle_windows(case, "front", {**case.as_fitted, SLOTS["front.nozzle"]: redrilled}, None)
-    (marked,) = [size for size in windows.sizes if size.chosen]
-    assert isinstance(redrilled.figures, FittedNozzle) and marked.diameter_mm == redrilled.figures.diameter_mm
-    others = nozzle_windows(case, "front", case.as_fitted, None).sizes
-    assert marked.diameter_mm not in [size.diameter_mm for size in others]
-
-
-def test_a_lobe_is_shown_in_every_phase_with_what_idle_leaves() -> None:
-    case = example("tow-truck")
-    lift = lift_of(case, "front", case.as_fitted)
-    assert [(phase.phase_deg, phase.chosen) for phase in lift.phases] == [(0, True), (6, False), (12, False)]
-    table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()})
-    assert lift.phases[0].left_at_idle_percent == table.lobe.lift_left_percent.item()
-    for phase in lift.phases:
-        at_idle = float(np.interp(lift.idle_deg, lift.throttle_deg, phase.left_percent))
-        assert at_idle == pytest.approx(phase.left_at_idle_percent, abs=1e-9)
-        assert phase.lift_mm[lift.throttle_deg <= phase.phase_deg].max() == 0.0 < phase.lift_mm[-1]
-    unusual = building.case(building.vehicle(front={"phase_deg": 3}))
-    phases = lift_of(unusual, "front", unusual.as_fitted).phases
-    assert 3.0 in [phase.phase_deg for phase in phases if phase.chosen], "a phase it is not drilled for"

@@ -77,9 +77,12 @@ def test_a_table_says_what_pump_and_verdict_say() -> None:
         alone = verdict.ShotFlows(CIRCUIT.flow_kg_s(shot), CIRCUIT.film_share([NOZZLES[n]]))
         hole, flood = verdict.spells(CIRCUIT.event, alone, 1.0, CIRCUIT.allowed)
         window = verdict.windows(CIRCUIT.event, alone, CIRCUIT.allowed)
-        expected = (hole[0] * 1e3, flood[0] * 1e3, shot.delivered_m3.sum() * 1e6, window.low[0], window.high[0])
+        volume, fastest = shot.delivered_m3.sum() * 1e6, np.max(shot.delivered_m3[:, 0] / np.diff(CIRCUIT.event.time_s))
+        expected = (hole[0] * 1e3, flood[0] * 1e3, volume, fastest * 1e6, window.low[0], window.high[0])
         place = (n, s, p, m)
-        found = (table.hole_ms, table.flood_ms, table.volume_cc, table.window_low, table.window_high)
+        found = (
+            table.hole_ms, table.flood_ms, table.volume_cc, table.peak_cc_s, table.window_low, table.window_high,
+        )  # fmt: skip
         np.testing.assert_allclose([column[place] for column in found], expected, rtol=1e-9)
     assert table.window_high[1, 0, 0, 1] != table.window_high[2, 0, 0, 1], "style tells equal orifices apart"
 

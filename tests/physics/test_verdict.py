@@ -132,12 +132,6 @@ def test_spells_stand_where_they_are_and_count(
     assert list(zip(began_s, ended_s, strict=True)) == expected
 
 
-def test_crossings_of_single_precision_are_timed_in_double() -> None:
-    times, rows = np.array([0.0, 0.13]), np.array([[-5.0], [2.0]], dtype=np.float32)
-    (meter,) = metered(times, rows, 1, [(0.0, 1.0)], np.ones(2, dtype=bool))
-    assert meter.spells[1].item() == 0.13 - float(np.float32(2.0) / np.float32(7.0)) * 0.13
-
-
 # --- closed forms -----------------------------------------------------------------------------------------------------
 
 
