@@ -145,7 +145,7 @@ def test_a_proposal_that_the_sweep_finds_does_not_load_ortools() -> None:
         "from configurator.car.vehicle import load_vehicle;"
         "from configurator.advice.propose import ProposalRequest, propose;"
         "case = Case.of(load_vehicle('catalog/examples/roadster.toml'), load_catalog('catalog'));"
-        "report = propose(case, Request()); print(report.status, 'ortools' in sys.modules)"
+        "report = propose(case, ProposalRequest()); print(report.status, 'ortools' in sys.modules)"
     )
     ran = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
     assert ran.stdout.split() == ["optimal", "False"]
