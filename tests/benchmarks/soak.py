@@ -104,7 +104,7 @@ class Customers:
 
     def _words(self, slots: int) -> list[str]:
         options = self._case.options
-        named = self._draw.sample(sorted(options), slots)
+        named = self._draw.sample(sorted(options, key=str), slots)
         return [f"{slot}={word_of(self._draw.choice(options[slot]))}" for slot in named]
 
     def check(self, number: int) -> None:

@@ -306,6 +306,7 @@ def test_the_nearest_order_is_not_sought_in_another_way_after_ctrl_c(monkeypatch
     assert unsettled.value.stopped and len(presses) == 1
 
 
+@pytest.mark.usefixtures("heeds_ctrl_c")
 def test_work_that_does_not_look_up_is_cut_short_by_ctrl_c() -> None:
     told: list[float] = []
     enough = Event()
@@ -329,6 +330,7 @@ def test_work_that_does_not_look_up_is_cut_short_by_ctrl_c() -> None:
         watched(late, stop)
 
 
+@pytest.mark.usefixtures("heeds_ctrl_c")
 def test_ctrl_c_in_the_linear_program_leaves_what_was_found_before(monkeypatch: pytest.MonkeyPatch) -> None:
     wanted, shop = workshop(30, 3, kinds=6)
     program = ColumnProgram(groups_of(wanted, shop), shop)
