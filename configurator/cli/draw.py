@@ -12,9 +12,9 @@ from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleF
 def draw_command(
     vehicle: VehicleFile,
     what: Annotated[
-        Literal["shot", "mixture", "windows", "lift"],
+        Literal["shot", "mixture", "pull", "windows", "lift"],
         typer.Argument(
-            help="shot against demand, mixture after tip-in, windows of all nozzle sizes, or lift of the lobe",
+            help="shot against demand, mixture, pull, windows of all nozzle sizes, or lift of the lobe",
             metavar="WHAT",
             show_default=False,
         ),

@@ -80,12 +80,15 @@ def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
     return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
-def panels(count: int, height_in: float, *, stacked: bool) -> tuple[Figure, list[Axes]]:
-    """A figure with so many plots on shared scales, beside each other or stacked; inside house_style."""
+def panels(count: int, height_in: float, *, stacked: bool, one_height: bool = True) -> tuple[Figure, list[Axes]]:
+    """A figure with so many plots on shared scales, beside each other or stacked; inside house_style.
+
+    one_height : whether they share the upright scale, too.
+    """
     rows, columns = (count, 1) if stacked else (1, count)
     width_in = WIDTH_IN if columns == 1 else BESIDE_IN * columns
     figure = new_figure(rows * height_in + FRAME_IN, width_in)
-    plots = list(figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False).flat)
+    plots = list(figure.subplots(rows, columns, sharex=True, sharey=one_height, squeeze=False).flat)
     for axes in plots:
         axes.tick_params(labelbottom=True, labelleft=True)
     return figure, plots

@@ -7,6 +7,7 @@ from configurator.judging.band import band_of
 from configurator.judging.case import Case
 from configurator.judging.lift import lift_of
 from configurator.judging.mixture import mixture_of
+from configurator.judging.pull import pull_of
 from configurator.learning.belief import Belief
 from configurator.learning.nozzle_windows import nozzle_windows
 from configurator.slots.options import Choice
@@ -14,8 +15,10 @@ from configurator.views.picture_style import Figure
 from configurator.views.pictures import (
     lift_picture,
     mixture_picture,
+    pull_picture,
     says_of_lift,
     says_of_mixture,
+    says_of_pull,
     says_of_shot,
     says_of_windows,
     shot_picture,
@@ -37,6 +40,11 @@ def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Dr
     return mixture_picture(mixtures), says_of_mixture(mixtures)
 
 
+def _pull(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    pull = pull_of(as_drawn(case, belief), name, choice)
+    return pull_picture(pull), says_of_pull(pull)
+
+
 def _windows(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
     windows = nozzle_windows(case, name, choice, belief)
     return windows_picture(windows), says_of_windows(windows)
@@ -48,6 +56,6 @@ def _lift(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn
 
 
 PICTURES: Mapping[str, Draw] = MappingProxyType(
-    {"shot": _shot, "mixture": _mixture, "windows": _windows, "lift": _lift}
+    {"shot": _shot, "mixture": _mixture, "pull": _pull, "windows": _windows, "lift": _lift}
 )
 """For a case, a circuit, a choice of its parts and what is believed of f: the figure, and what it shows in words."""

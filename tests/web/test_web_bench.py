@@ -212,7 +212,7 @@ def test_where_nothing_fits_the_page_says_why(client: TestClient, monkeypatch: p
     assert "nothing in the catalogue fits" in text and "front.nozzle = straight-0.65" in text
 
 
-@pytest.mark.parametrize("what", ["shot", "mixture", "windows", "lift"])
+@pytest.mark.parametrize("what", ["shot", "mixture", "pull", "windows", "lift"])
 def test_a_picture_changes_with_the_choice_and_says_what_it_shows(client: TestClient, what: str) -> None:
     address = f"/car/roadster/picture/{what}/front"
     fitted, chosen = (client.get(address + query, headers=PART).text for query in ("", "?pin=front.lobe%3Dfitted%400"))
