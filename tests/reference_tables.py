@@ -24,7 +24,7 @@ from configurator.catalogue.listing import PartsReport
 from configurator.catalogue.load import FAMILIES, Catalog, load_catalog
 from configurator.learning.trial_entry import TrialReport
 from configurator.ordering.report import OrderReport
-from configurator.physics import circuits, film, tip_in, verdict
+from configurator.physics import circuits, film, pull, tip_in, verdict
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import CheckReport, ProposeReport, SizeReport
 from configurator.rules import RULES, Rule, as_found, fit, fuel_side
@@ -197,6 +197,12 @@ def fixed_figures(_: str) -> str:
         ("speed up to which they are used", film.SPEED_RANGE_KRPM[1] * 1000, "rev/min", "`physics/film.py`"),
         ("time that is looked at after tip-in", tip_in.UNTIL_S, "s", "`physics/tip_in.py`"),
         ("demand factors that are looked at", f"{low_f:g} to {high_f:g}", "", "`physics/verdict.py`"),
+        ("lag between piston and seat, in the picture of the pull", pull.PULL_LAG_S, "s", "`physics/pull.py`"),
+        ("mixture at which nothing burns, and from which it burns in time, lean side",
+         f"{pull.LEAN_BURNS_PHI[0]:g}, {pull.LEAN_BURNS_PHI[1]:g}", "phi", "`physics/pull.py`"),
+        ("the same, rich side", f"{pull.RICH_BURNS_PHI[0]:g}, {pull.RICH_BURNS_PHI[1]:g}", "phi", "`physics/pull.py`"),
+        ("mixture from which there is smoke, and full smoke", f"{pull.SMOKE_PHI:g}, {pull.FULL_SMOKE_PHI:g}", "phi",
+         "`physics/pull.py`"),
         ("nozzle coefficient in the rule on the feed screw", fuel_side.NOMINAL_NOZZLE_COEFFICIENT, "",
          "`rules/fuel_side.py`"),
         ("manifold volume over displacement, if the file is silent", MANIFOLD_TO_DISPLACEMENT, "", "`car/vehicle.py`"),

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from configurator.arrays import Array
 from configurator.judging.case import Case
-from configurator.judging.findings import Choice
 from configurator.judging.mixture import Mixture, mixture_of
 from configurator.physics.pull import PULL_LAG_S, felt, pulls
+from configurator.slots.options import Choice
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class PullGiven:
 
 def pull_of(case: Case, name: str, choice: Choice) -> PullGiven:
     """The pull of one circuit with a choice of parts, at the case's demand factor; other barrels as at their best."""
-    mixture, event, air = mixture_of(case, name, choice), case.circuits[name].event, case.tip_in.air
+    mixture, event, air = mixture_of(case, name, choice), case.circuits[name].event, case.car.tip_in.air
     phi = mixture.phi[:, None]
     found = pulls(event.time_s, air.pressure_pa, event.air_share, phi, PULL_LAG_S)
     told = felt(found, air.speed_rpm, phi, event.air_share)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from configurator.judging.pull import PullGiven
-from configurator.views.mixture_pictures import AXIS, SHOWN_MS, phi_span
+from configurator.views.mixture_pictures import AXIS, MIXTURE_SHOWN_MS, phi_span
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -35,12 +35,17 @@ def pull_picture(pull: PullGiven) -> Figure:
         interpolate=True, color=LIGHT, linewidth=0, label="missing",
     )  # fmt: skip
     lowest = min(-5.0, float(pull.given_percent.min()) - 5.0)
-    above.set(xlim=(0.0, SHOWN_MS), ylim=(lowest, 108.0), ylabel="pull,\n% of the best", xlabel="time after tip-in, ms")
+    above.set(
+        xlim=(0.0, MIXTURE_SHOWN_MS),
+        ylim=(lowest, 108.0),
+        ylabel="pull,\n% of the best",
+        xlabel="time after tip-in, ms",
+    )
     titled(above, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, short(pull))
     below.plot(mix.time_ms, mix.phi, color=DARK, linestyle="-.", linewidth=1.6, label="mixture")
-    below.set(xlim=(0.0, SHOWN_MS), ylim=phi_span(mix.phi), xlabel="time after tip-in, ms", ylabel=AXIS)
+    below.set(xlim=(0.0, MIXTURE_SHOWN_MS), ylim=phi_span(mix.phi), xlabel="time after tip-in, ms", ylabel=AXIS)
     for axes in (above, below):
-        axes.set_xticks(np.linspace(0.0, SHOWN_MS, 5))
+        axes.set_xticks(np.linspace(0.0, MIXTURE_SHOWN_MS, 5))
     headed(figure, "Pull after tip-in")
     key_below(figure, above, below)
     return laid_out(figure)

@@ -41,7 +41,7 @@ def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Dr
 
 
 def _pull(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    pull = pull_of(as_drawn(case, belief), name, choice)
+    pull = pull_of(case, name, choice)
     return pull_picture(pull), says_of_pull(pull)
 
 

@@ -73,7 +73,7 @@ def feel(phi: np.ndarray, share: np.ndarray = EVERYWHERE) -> dict[str, float]:
 def test_the_best_mixture_is_felt_as_nothing() -> None:
     found = feel(np.full_like(TIMES, 1.08))
     assert found["delay_ms"] == pytest.approx(0.0, abs=0.5)
-    assert (found["lean_sag_percent"], found["rich_sag_percent"]) == (pytest.approx(0.0, abs=0.1),) * 2
+    assert max(found["lean_sag_percent"], found["rich_sag_percent"]) < 0.1
     assert (found["smoke_ms"], found["pop_back_cycles"]) == (0.0, 0.0)
 
 

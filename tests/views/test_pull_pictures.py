@@ -6,7 +6,9 @@ from itertools import pairwise
 import numpy as np
 from test_band import example
 
+from configurator.car.fitted import FittedNozzle
 from configurator.judging.pull import PullGiven, pull_of
+from configurator.slots.slot import SLOTS
 from configurator.views.pull_pictures import pull_picture, says_of_pull
 
 
@@ -50,9 +52,9 @@ def test_a_circuit_that_does_not_open_is_felt_as_nothing() -> None:
 def test_a_larger_nozzle_hesitates_less_until_the_shot_runs_out() -> None:
     case = example("roadster").with_linkage_set()
     by_size = {
-        option.figures.diameter_mm: pull_of(case, "front", {**case.as_fitted, "front.nozzle": option})  # type: ignore[union-attr]
-        for option in case.options["front.nozzle"]
-        if option.work == "fit" and option.figures.style == "straight"  # type: ignore[union-attr]
+        option.read(FittedNozzle).diameter_mm: pull_of(case, "front", {**case.as_fitted, SLOTS["front.nozzle"]: option})
+        for option in case.options[SLOTS["front.nozzle"]]
+        if option.work == "fit" and option.read(FittedNozzle).style == "straight"
     }
     small = [by_size[size] for size in sorted(by_size) if size <= 0.9]
     assert all(one.delay_ms > other.delay_ms for one, other in pairwise(small))
