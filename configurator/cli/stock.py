@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 stock = typer.Typer(no_args_is_help=True, help="List and move what is on the shelf; every movement is kept.")
 app.add_typer(stock, name="stock")
 
-Code = Annotated[str, typer.Argument(metavar="CODE", help="code of a part in the catalogue", show_default=False)]
+PartCode = Annotated[str, typer.Argument(metavar="CODE", help="code of a part in the catalogue", show_default=False)]
 Moved = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="how many", show_default=False)]
 Counted = Annotated[int, typer.Argument(metavar="NUMBER", min=0, help="how many there are", show_default=False)]
 Why = Annotated[str | None, typer.Option(metavar="TEXT", help="what for, kept with the movement")]
@@ -36,7 +36,7 @@ def stock_history_command(as_json: AsJson = False, catalog: CatalogDir = None, b
 
 @stock.command("add", epilog="Example: tipin stock add straight-0.80 2 --book season.sqlite")
 def stock_add_command(
-    code: Code,
+    code: PartCode,
     number: Moved,
     why: Why = None,
     as_json: AsJson = False,
@@ -52,7 +52,7 @@ def stock_add_command(
 
 @stock.command("take", epilog='Example: tipin stock take straight-0.80 1 --why "to the roadster"')
 def stock_take_command(
-    code: Code,
+    code: PartCode,
     number: Moved,
     why: Why = None,
     as_json: AsJson = False,
@@ -68,7 +68,7 @@ def stock_take_command(
 
 @stock.command("count", epilog="Example: tipin stock count straight-0.80 3")
 def stock_count_command(
-    code: Code,
+    code: PartCode,
     number: Counted,
     why: Why = None,
     as_json: AsJson = False,

@@ -19,6 +19,7 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
 from configurator.learning.as_known import as_known
 from configurator.slots.wishes import choose, read_wishes, word_of
+from configurator.views.vehicle_pictures import PICTURES
 from configurator.web import workshop as workshop_module
 from configurator.web.pages import slot_name
 from configurator.web.workshop import Workshop
@@ -212,7 +213,7 @@ def test_where_nothing_fits_the_page_says_why(client: TestClient, monkeypatch: p
     assert "nothing in the catalogue fits" in text and "front.nozzle = straight-0.65" in text
 
 
-@pytest.mark.parametrize("what", ["shot", "mixture", "pull", "windows", "lift"])
+@pytest.mark.parametrize("what", PICTURES)
 def test_a_picture_changes_with_the_choice_and_says_what_it_shows(client: TestClient, what: str) -> None:
     address = f"/car/roadster/picture/{what}/front"
     fitted, chosen = (client.get(address + query, headers=PART).text for query in ("", "?pin=front.lobe%3Dfitted%400"))
@@ -227,7 +228,7 @@ def test_a_picture_changes_with_the_choice_and_says_what_it_shows(client: TestCl
 
 def test_the_bench_names_a_picture_of_each_kind_for_each_circuit(client: TestClient) -> None:
     parts = re.findall(r'<figure id="picture-(\w+)-(\w+)"', client.get("/car/hill-climber").text)
-    assert len(parts) == len(set(parts)) == 8
+    assert len(parts) == len(set(parts)) == 2 * len(PICTURES)
     assert client.get("/car/roadster/picture/shot/rear").status_code == 404
 
 
@@ -237,7 +238,7 @@ def test_a_picture_has_another_address_with_another_catalogue(shown: Workshop) -
         shown, shown, Workshop(shown.folder, shown.catalog, shown.book),
     )]  # fmt: skip
     first, again, other = (re.findall(r'src="([^"]*drawn[^"]*)"', html) for html in pages)
-    assert first == again and len(first) == 4 and not set(first) & set(other)
+    assert first == again and len(first) == len(PICTURES) and not set(first) & set(other)
 
 
 def test_the_card_is_that_of_the_choice(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
