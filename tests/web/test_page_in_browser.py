@@ -230,7 +230,7 @@ def test_two_tabs_that_log_runs_at_once_lose_none(visits: Visits) -> None:
     for turn in range(rounds):
         for number, tab in enumerate(tabs):
             tab.goto("/car/tow-truck")
-            tab.locator("#log > summary").click()
+            tab.locator("#log > summary").press("Enter")
             tab.get_by_label("What was felt").select_option("stumble")
             tab.get_by_role("textbox", name="Note").fill(f"tab {number}, turn {turn}")
         for tab in tabs:  # pressed in every tab before any of them has its answer
