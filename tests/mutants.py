@@ -154,6 +154,11 @@ def copy_of_the_tree(folder: Path) -> Path:
     return folder
 
 
+def _is_ours(path: Path) -> bool:
+    """Whether a place of modules is this tree's own, and not the environment's, which may lie in it."""
+    return path.is_relative_to(ROOT) and not path.is_relative_to(Path(sys.prefix).resolve())
+
+
 def forked(tree: Path, work: Callable[[], int], timeout_s: float) -> int | None:
     """What work returned in a process of its own that stands in the tree; None when it was stopped for its time."""
     sys.stdout.flush()
@@ -165,7 +170,7 @@ def forked(tree: Path, work: Callable[[], int], timeout_s: float) -> int | None:
             os.chdir(tree)
             for stream in (1, 2):
                 os.dup2(os.open(tree / "said", os.O_WRONLY | os.O_CREAT | os.O_APPEND), stream)
-            sys.path[:] = [str(tree), *(path for path in sys.path if not Path(path or ".").is_relative_to(ROOT))]
+            sys.path[:] = [str(tree), *(path for path in sys.path if not _is_ours(Path(path or ".").resolve()))]
             os.environ["PYTHONPATH"] = os.pathsep.join([str(tree), os.environ.get("PYTHONPATH", "")])
             code = work()
         finally:
@@ -212,6 +217,8 @@ def covered_run(room: str, tree: Path) -> Ran:
         sys.exit(f"{room}: no test ran (code {code}):\n{(tree / 'said').read_text()[-2000:]}")
     ran = Ran(**json.loads(kept.read_text(encoding="utf-8")))
     kept.unlink()
+    if not ran.seconds:
+        sys.exit(f"{room}: no test ran (code {code}):\n{(tree / 'said').read_text()[-2000:]}")
     if ran.failed:
         print(f"{room}: left out, as they fail without a mutant: {', '.join(sorted(set(ran.failed)))}")
         for name in ran.failed:
