@@ -28,9 +28,7 @@ from configurator.ordering.meeting import load_meeting
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.reports import CheckReport, ProposeReport, SizeReport
-from configurator.slots.wishes import read_wishes, slot_asked
-
-CHANGES_FIRST = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
+from configurator.slots.wishes import GOALS, read_wishes, slot_asked
 
 
 def load_car(path: Path | str) -> Vehicle:
@@ -75,7 +73,7 @@ def propose(
     keep: Sequence[str] = (),
     fit: Sequence[str] = (),
     avoid: Sequence[str] = (),
-    order: Sequence[str] = CHANGES_FIRST,
+    order: Sequence[str] = GOALS,
     book: str | None = None,
     sure: float = 0.9,
 ) -> ProposeReport:
