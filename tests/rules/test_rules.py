@@ -42,8 +42,8 @@ PLAIN: dict[str, dict[str, Any]] = {
     "facts": {"idle_rpm": 850.0, "screw_coefficient": 0.7, "pad_clearance_mm": 20.0, "takes_straight": True,
               "takes_aimed": True, "linkage_disturbed": False, "slack_mm": 0.0, "preload_mm": 0.0,
               "overtravel_mm": 0.5, "rear_main_delivers_ms": np.inf},
-    "car": {"bonnet_clearance_mm": 20.0, "spacer_height_mm": 0.0, "flow_per_litre": 4.0, "jets_redrilled": False,
-            "first_checks_open": 0},
+    "car": {"bonnet_clearance_mm": 20.0, "spacer_height_mm": 0.0, "flow_per_litre": 4.0, "carburettors": 1,
+            "jets_redrilled": False, "first_checks_open": 0},
     "job": {"joints_opened": 1, "joints_with_gaskets": 1},
 }  # fmt: skip
 """Columns of one combination that no rule minds."""
@@ -123,6 +123,7 @@ CASES: dict[str, tuple[Figures, Figures]] = {
     "rated-flow-is-not-implausibly-small": ({"car": {"flow_per_litre": 2.0}}, {"car": {"flow_per_litre": 0.1}}),
     "rated-flow-is-not-implausibly-large": ({"car": {"flow_per_litre": 8.0}}, {"car": {"flow_per_litre": 60.0}}),
     "jets-are-never-redrilled": ({"car": {"jets_redrilled": False}}, {"car": {"jets_redrilled": True}}),
+    "every-carburettor-gets-the-same": ({"car": {"carburettors": 1}}, {"car": {"carburettors": 2}}),
     "first-checks-are-done": ({"car": {"first_checks_open": 0}}, {"car": {"first_checks_open": 1}}),
 }  # fmt: skip
 """For each rule, figures with which it holds and figures with which it does not."""
