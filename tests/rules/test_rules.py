@@ -245,6 +245,19 @@ def test_the_larger_pump_takes_over_from_about_0_94_mm() -> None:
     assert _passes("large-nozzle-has-the-larger-pump", nozzle=sizes, pump={"capacity_cc": 5.0}).all()
 
 
+@pytest.mark.parametrize("rule", ["large-nozzle-has-the-larger-pump", "nozzle-is-not-unusually-small",
+                                  "nozzle-is-not-unusually-large", "feed-screw-is-not-the-restriction"])  # fmt: skip
+def test_the_trades_figures_are_for_two_orifices_and_others_count_by_area(rule: str) -> None:
+    """One of 1.15 mm passes what two of 0.81 do, and four of 0.575: whatever holds for the two holds for them."""
+    margins = [
+        RULES[rule].margin(columns(SHIPPED.limits, nozzle={"diameter_mm": SIZES_MM * (2 / n) ** 0.5, "orifices": n}))
+        for n in (1.0, 2.0, 4.0)
+    ]
+    np.testing.assert_allclose(margins[0], margins[1], rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(margins[2], margins[1], rtol=1e-9, atol=1e-9)
+    assert (margins[1] < 0).any() and (margins[1] >= 0).any()
+
+
 @pytest.mark.parametrize("thou, in_use", [(24, False), (25, True), (37, True), (52, True), (53, False)])
 def test_sizes_from_25_to_52_thou_are_in_common_use(thou: int, in_use: bool) -> None:
     size = {"diameter_mm": parse_diameter_mm(f"{thou} thou")}
