@@ -35,7 +35,8 @@ from configurator.files.declared import (
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 from configurator.physics.verdict import FACTOR_RANGE
-from configurator.units.units import CUBIC_FOOT_M3, INCH_MM, MERCURY_INCH_PA
+from configurator.units.drills import INCH_MM
+from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
 
 TWO_BARREL_DEPRESSION_IN_HG, FOUR_BARREL_DEPRESSION_IN_HG = 3.0, 1.5
 MANIFOLD_TO_DISPLACEMENT = 0.8

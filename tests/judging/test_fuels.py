@@ -13,6 +13,7 @@ from configurator.files.reading import read_toml
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.slots.options import Option
+from configurator.slots.slot import Slot
 
 FUELS = {
     "petrol": {"density_kg_m3": 740.0, "stoichiometric_ratio": 14.6, "viscosity_mpa_s": 0.45},
@@ -37,12 +38,12 @@ def roadster(fuel: str, nozzle_mm: float = 0.92) -> Case:
 @cache
 def smallest_mm(fuel: str) -> float:
     case = roadster(fuel)
-    listed: dict[str, tuple[Option, ...]] = {slot: (option,) for slot, option in case.as_fitted.items()}
-    listed["front.nozzle"] = tuple(
+    listed: dict[Slot, tuple[Option, ...]] = {slot: (option,) for slot, option in case.as_fitted.items()}
+    listed[Slot("front", "nozzle")] = tuple(
         Option("", FittedNozzle(diameter_mm=size, style="straight", length_mm=3.0 * size), "none")
         for size in SWEEP_MM.tolist()
     )
-    meets = case.columns("front", listed)["shot"].hole_ms.ravel() <= case.catalog.limits.hole_most_ms
+    meets = case.columns("front", listed).shot.hole_ms.ravel() <= case.catalog.limits.hole_most_ms
     assert meets.any() and not meets[0]
     return float(SWEEP_MM[np.argmax(meets)])
 

@@ -16,7 +16,7 @@ from configurator.judging.demand import Circuit
 from configurator.physics import verdict
 from configurator.physics.spells import Level, Levels, ShotFlows, longest_spells, mixture, mixtures
 from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
-from configurator.slots.slot import CIRCUIT_SLOTS, Slot
+from configurator.slots.slot import Slot
 
 EXAMPLES = (("roadster", "front"), ("tow-truck", "front"), ("van", "front"), ("hill-climber", "front"),
             ("hill-climber", "rear"))  # fmt: skip

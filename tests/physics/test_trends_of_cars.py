@@ -15,6 +15,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.slots.columns import Mount
 from configurator.slots.options import Option
+from configurator.slots.slot import Slot
 
 CARS = 70
 SWEEP_MM = np.geomspace(0.25, 2.2, 220)
@@ -54,17 +55,17 @@ def smallest_mm(figures: Figures) -> float:
     front = {"nozzle": "straight-0.80", "feed_screw": "wide", "pump": "pump-large", "lobe": "tall", "phase_deg": 0}
     car = building.vehicle({"name": "random", "fitted": {"front": front}, **figures})
     case = building.case(car, building.catalog(screws=[screw], pumps=[pump], lobes=[lobe], operations=[], spacers=[]))
-    assert isinstance(case.as_fitted["front.lobe"].figures, Mount)
+    assert isinstance(case.as_fitted[Slot("front", "lobe")].figures, Mount)
     return _smallest_of(case)
 
 
 def _smallest_of(case: Case) -> float:
-    listed: dict[str, tuple[Option, ...]] = {slot: (option,) for slot, option in case.as_fitted.items()}
-    listed["front.nozzle"] = tuple(
+    listed: dict[Slot, tuple[Option, ...]] = {slot: (option,) for slot, option in case.as_fitted.items()}
+    listed[Slot("front", "nozzle")] = tuple(
         Option("", FittedNozzle(diameter_mm=size, style="straight", length_mm=3.0 * size), "none")
         for size in SWEEP_MM.tolist()
     )
-    meets = case.columns("front", listed)["shot"].hole_ms.ravel() <= case.catalog.limits.hole_most_ms
+    meets = case.columns("front", listed).shot.hole_ms.ravel() <= case.catalog.limits.hole_most_ms
     return float(SWEEP_MM[np.argmax(meets)]) if meets.any() and not meets[0] else float("nan")
 
 
