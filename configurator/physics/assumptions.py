@@ -73,6 +73,6 @@ class Assumptions:
 
 UNREAD_BY_TIP_IN = (
     "screw_coefficient", "nozzle_height_mm", "tip_depression_share", "shot_film_share", "aimed_gain",
-    "idle_pressure_kpa", "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
+    "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
 )  # fmt: skip
 """Figures of the shot, and those that come to a tip-in by its engine, its driveline and its opening."""
