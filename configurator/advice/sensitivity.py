@@ -7,8 +7,9 @@ import numpy as np
 from pydantic import Field
 
 from configurator.car.fitted import FittedNozzle
+from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
 from configurator.judging.case import Case
-from configurator.judging.demand import ZERO_CELSIUS_K, surroundings_of
+from configurator.judging.demand import ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
 from configurator.slots.options import Choice, Option
@@ -24,6 +25,7 @@ LIMIT_RANGES = {
 VEHICLE_RANGES = {
     ("engine", "volumetric_efficiency"): (0.75, 0.90),
     ("engine", "air_temperature_c"): (0.0, 35.0),
+    ("engine", "idle_pressure_kpa"): IDLE_PRESSURE_RANGE_KPA,
     ("engine", "inertia_kg_m2"): (0.08, 0.30),
     ("manifold", "distance_to_valves_mm"): (150.0, 400.0),
     ("fuel", "density_kg_m3"): (720.0, 775.0),
@@ -130,6 +132,8 @@ def _figures(case: Case) -> Iterator[_Figure]:
 
 def _value(case: Case, table: str, key: str) -> float:
     """A key of the vehicle file, or what stands for it where it is left out."""
+    if key == "idle_pressure_kpa":
+        return round(idle_pressure_kpa(case.vehicle), 1)
     value: float | None = getattr(getattr(case.vehicle, table), key)
     return round(surroundings_of(case.vehicle).temperature_k - ZERO_CELSIUS_K, 1) if value is None else value
 

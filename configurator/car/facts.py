@@ -6,11 +6,13 @@ from dataclasses import dataclass
 @dataclass(frozen=True)
 class CarFacts:
     """Facts of the whole car: bonnet clearance as it stands and what the fitted spacer takes of it [mm], rated flow at
-    1.5 inHg over displacement [m3/min/l], and what was found."""
+    1.5 inHg over displacement [m3/min/l], how many carburettors alike, and
+    what was found."""
 
     bonnet_clearance_mm: float
     spacer_height_mm: float
     flow_per_litre: float
+    carburettors: int
     jets_redrilled: bool
     first_checks_open: int
 

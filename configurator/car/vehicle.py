@@ -35,10 +35,12 @@ from configurator.files.declared import (
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 from configurator.physics.verdict import FACTOR_RANGE
+from configurator.units.drills import INCH_MM
 from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
 
 TWO_BARREL_DEPRESSION_IN_HG, FOUR_BARREL_DEPRESSION_IN_HG = 3.0, 1.5
 MANIFOLD_TO_DISPLACEMENT = 0.8
+IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA = 38.0, (30.0, 70.0)
 
 
 class EngineTable(Record):
@@ -61,6 +63,42 @@ class EngineTable(Record):
     inertia_kg_m2: Number = figure(
         "inertia of crankshaft, flywheel and clutch or converter", "kg m2", basis=ASSUMED, default=0.15, gt=0.005, lt=5
     )
+    idle_pressure_kpa: Number | None = figure(
+        f"manifold pressure at a warm idle, absolute; by default {IDLE_PRESSURE_KPA:g}", "kPa",
+        basis=ASSUMED, default=None, ge=IDLE_PRESSURE_RANGE_KPA[0], le=IDLE_PRESSURE_RANGE_KPA[1],
+    )  # fmt: skip
+    idle_vacuum_in_hg: Number | None = figure(
+        "the same as a vacuum gauge reads it, below the air", "inHg", default=None, gt=0, lt=30
+    )
+    idle_vacuum_mm_hg: Number | None = figure("the same in millimetres", "mmHg", default=None, gt=0, lt=760)
+    induction: Literal["natural", "forced"] = figure(
+        "how it gets its air: only natural can be judged, forced is refused", default="natural"
+    )
+
+    @field_validator("induction")
+    @classmethod
+    def _draws_its_own_air(cls, induction: str) -> str:
+        if induction == "forced":
+            raise ValueError(
+                "the model knows engines that draw the air around them, and none that a blower or turbo feeds; "
+                "expected natural, for an engine without one"
+            )
+        return induction
+
+    @model_validator(mode="after")
+    def _one_idle_pressure(self) -> Self:
+        keys = ("idle_pressure_kpa", "idle_vacuum_in_hg", "idle_vacuum_mm_hg")
+        given = [key for key in keys if getattr(self, key) is not None]
+        if len(given) > 1:
+            raise ValueError(f"{' and '.join(given)} together; expected one of them")
+        return self
+
+    @property
+    def idle_vacuum_kpa(self) -> float | None:
+        """Vacuum at idle below the air [kPa]; None if no gauge was read."""
+        if self.idle_vacuum_mm_hg is not None:
+            return self.idle_vacuum_mm_hg / INCH_MM * MERCURY_INCH_PA / 1e3
+        return None if self.idle_vacuum_in_hg is None else self.idle_vacuum_in_hg * MERCURY_INCH_PA / 1e3
 
 
 class DrivelineTable(Record):
@@ -114,9 +152,15 @@ class ManifoldTable(Record):
 
 
 class CarburettorTable(Record):
-    """The carburettor: how much air it passes, and how its barrels open."""
+    """The carburettor, or one of several alike: how much air it passes, and how its barrels open."""
 
+    count: Whole = figure(
+        "how many alike, each with its share of engine and manifold; all else is said of one", default=1, ge=1, le=12
+    )
     barrels: Whole = figure("2, or 4 with front and rear pairs")
+    rear: Literal["linked", "vacuum"] = figure(
+        "what opens the rear pair: only a linkage can be judged, vacuum is refused", default="linked"
+    )
     rated_flow_m3_min: Number | None = figure("rated air flow", "m3/min", default=None, gt=0.5, lt=60)
     rated_flow_ft3_min: Number | None = figure("the same in cubic feet", "ft3/min", default=None, gt=18, lt=2100)
     test_depression_in_hg: Number | None = figure(
@@ -141,6 +185,16 @@ class CarburettorTable(Record):
         if barrels not in (2, 4):
             raise ValueError(f"barrels is {barrels}; expected 2 or 4")
         return barrels
+
+    @field_validator("rear")
+    @classmethod
+    def _opens_with_the_pedal(cls, rear: str) -> str:
+        if rear == "vacuum":
+            raise ValueError(
+                "a rear pair that vacuum opens comes when the engine asks for its air, not with the pedal, and the "
+                "model does not know when; expected linked, for a rear pair that the front one opens"
+            )
+        return rear
 
     @model_validator(mode="after")
     def _one_rating(self) -> Self:
@@ -335,9 +389,10 @@ class Vehicle(Record):
 
     @property
     def flow_per_litre(self) -> float:
-        """Rated flow, brought to 1.5 inHg by the square root, over displacement [m3/min/l]."""
+        """Rated flow of all carburettors, brought to 1.5 inHg by the square root, over displacement [m3/min/l]."""
         four_barrel_pa = FOUR_BARREL_DEPRESSION_IN_HG * MERCURY_INCH_PA
-        flow_m3_min = 60 * self.carburettor.rated_flow_m3_s * sqrt(four_barrel_pa / self.carburettor.test_depression_pa)
+        one = self.carburettor
+        flow_m3_min = 60 * one.count * one.rated_flow_m3_s * sqrt(four_barrel_pa / one.test_depression_pa)
         return flow_m3_min / (self.engine.displacement_cc / 1000)
 
     @property

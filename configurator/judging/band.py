@@ -30,7 +30,8 @@ def band_of(case: Case, name: str, choice: Choice) -> Band:
     circuit, delivery = case.circuits[name], delivery_of(case, name, choice)
     to_cc_s = 1e6 / circuit.event.fuel.density_kg_m3
     limits = (circuit.allowed.lean_phi, circuit.allowed.rich_phi)
-    lean, rich = (shot_needed(circuit.event, phi, delivery.film_share, case.factor) * to_cc_s for phi in limits)
+    needed = [shot_needed(circuit.event, phi, delivery.film_share, case.factor) for phi in limits]
+    lean, rich = (np.append(flow, flow[-1]) * to_cc_s for flow in needed)
     delivered = np.append(delivery.flow_kg_s, 0.0) * to_cc_s
     return Band(**vars(delivery), time_ms=circuit.event.time_s * 1e3, lean_cc_s=lean, rich_cc_s=rich,
                 delivered_cc_s=delivered)  # fmt: skip

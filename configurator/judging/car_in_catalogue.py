@@ -97,6 +97,7 @@ class CarInCatalogue:
             bonnet_clearance_mm=or_nan(self.vehicle.manifold.bonnet_clearance_mm),
             spacer_height_mm=self.fitted.spacer.bonnet_mm if self.fitted.spacer else 0.0,
             flow_per_litre=self.vehicle.flow_per_litre,
+            carburettors=self.vehicle.carburettor.count,
             jets_redrilled=self.vehicle.carburettor.jets_redrilled,
             first_checks_open=done.count(False),
         )

@@ -8,7 +8,7 @@ import numpy as np
 
 from configurator.arrays import Array, Indices, Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.car.vehicle import Vehicle
+from configurator.car.vehicle import IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA, Vehicle
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
@@ -30,24 +30,19 @@ MOST_START_PRESSURE = 0.95
 
 
 def tip_in_of(vehicle: Vehicle, assumed: Assumptions) -> TipIn:
-    """The tip-in that a vehicle file describes. Raises BadInput where it starts with the throttle open already."""
-    air = surroundings_of(vehicle)
+    """The tip-in that a vehicle file describes, of one carburettor with its share of engine and manifold. Raises
+    BadInput where it starts with the throttle open already, and for an idle vacuum that no idle has."""
+    air, carburettor = surroundings_of(vehicle), vehicle.carburettor
     engine = Engine(
-        displacement_m3=vehicle.engine.displacement_cc * 1e-6,
+        displacement_m3=vehicle.engine.displacement_cc * 1e-6 / carburettor.count,
         volumetric_efficiency=vehicle.engine.volumetric_efficiency,
-        manifold_m3=vehicle.manifold_volume_m3,
+        manifold_m3=vehicle.manifold_volume_m3 / carburettor.count,
         work_per_air_j_kg=assumed.work_per_air_mj_kg * 1e6,
     )
-    carburettor = vehicle.carburettor
     area = rated_effective_area(carburettor.rated_flow_m3_s, carburettor.test_depression_pa)
     front = area / 2 if carburettor.barrels == 4 else area
     throttles = Throttles(front, area - front, carburettor.rear_start_deg, _jetted_density(vehicle, air))
-    opening = _opening(vehicle, assumed)
-    if opening.start_pressure_pa > MOST_START_PRESSURE * air.pressure_pa:
-        place = "[tip_in] cruise_pressure_kpa" if vehicle.tip_in.start == "cruise" else "[assumed] idle_pressure_kpa"
-        found = f"{opening.start_pressure_pa / 1e3:g} kPa is not below the air's {air.pressure_pa / 1e3:.1f} kPa"
-        most = f"at most {MOST_START_PRESSURE * air.pressure_pa / 1e3:.1f} kPa at this altitude"
-        raise BadInput([Fault(vehicle.file, place, found, most)])
+    opening = _opening(vehicle, air, assumed)
     fuel = Fuel(vehicle.fuel.density_kg_m3, vehicle.fuel.viscosity_mpa_s * 1e-3, vehicle.fuel.stoichiometric_ratio)
     return simulated(
         engine, _driveline(vehicle, assumed), throttles, opening, air, fuel, assumed.of_tip_in,
@@ -72,22 +67,46 @@ def _jetted_density(vehicle: Vehicle, air: Surroundings) -> float:
 
 
 def _driveline(vehicle: Vehicle, assumed: Assumptions) -> Driveline:
-    line, inertia = vehicle.driveline, vehicle.engine.inertia_kg_m2
+    line, inertia, share = vehicle.driveline, vehicle.engine.inertia_kg_m2, 1.0 / vehicle.carburettor.count
     if line.transmission == "manual":
         assert line.mass_kg is not None and line.wheel_radius_m is not None and line.overall_ratio is not None
-        return Driveline(
-            inertia + line.mass_kg * (line.wheel_radius_m / line.overall_ratio) ** 2, None, assumed.most_rpm
-        )
-    return Driveline(inertia, line.stall_rpm if line.transmission == "converter" else None, assumed.most_rpm)
+        car = line.mass_kg * (line.wheel_radius_m / line.overall_ratio) ** 2
+        return Driveline(share * (inertia + car), None, assumed.most_rpm)
+    return Driveline(share * inertia, line.stall_rpm if line.transmission == "converter" else None, assumed.most_rpm)
 
 
-def _opening(vehicle: Vehicle, assumed: Assumptions) -> Opening:
+def _opening(vehicle: Vehicle, air: Surroundings, assumed: Assumptions) -> Opening:
     tip_in = vehicle.tip_in
     if tip_in.start == "idle":
-        start = (assumed.idle_pressure_kpa, vehicle.engine.idle_rpm, assumed.idle_phi)
+        place, start_kpa = _idle_pressure(vehicle, air)
+        speed_rpm, phi = vehicle.engine.idle_rpm, assumed.idle_phi
     else:
-        start = (tip_in.cruise_pressure_kpa, tip_in.cruise_rpm, assumed.cruise_phi)
-    return Opening(start[0] * 1e3, start[1], start[2], tip_in.opens_to, tip_in.opening_time_s)
+        place, start_kpa = "[tip_in] cruise_pressure_kpa", tip_in.cruise_pressure_kpa
+        speed_rpm, phi = tip_in.cruise_rpm, assumed.cruise_phi
+    if start_kpa * 1e3 > MOST_START_PRESSURE * air.pressure_pa:
+        found = f"{start_kpa:g} kPa is not below the air's {air.pressure_pa / 1e3:.1f} kPa"
+        most = f"at most {MOST_START_PRESSURE * air.pressure_pa / 1e3:.1f} kPa at this altitude"
+        raise BadInput([Fault(vehicle.file, place, found, most)])
+    return Opening(start_kpa * 1e3, speed_rpm, phi, tip_in.opens_to, tip_in.opening_time_s)
+
+
+def idle_pressure_kpa(vehicle: Vehicle) -> float:
+    """Manifold pressure at idle, absolute [kPa]: as given, by the vacuum below the air, or the usual one."""
+    return _idle_pressure(vehicle, surroundings_of(vehicle))[1]
+
+
+def _idle_pressure(vehicle: Vehicle, air: Surroundings) -> tuple[str, float]:
+    """Where the file says it, and the manifold's pressure at idle [kPa]. Raises BadInput for one that no idle has."""
+    engine, (low, high) = vehicle.engine, IDLE_PRESSURE_RANGE_KPA
+    if engine.idle_pressure_kpa is not None or engine.idle_vacuum_kpa is None:
+        return "[engine] idle_pressure_kpa", engine.idle_pressure_kpa or IDLE_PRESSURE_KPA
+    place = f"[engine] {'idle_vacuum_in_hg' if engine.idle_vacuum_in_hg else 'idle_vacuum_mm_hg'}"
+    air_kpa = air.pressure_pa / 1e3
+    found_kpa = air_kpa - engine.idle_vacuum_kpa
+    if not low <= found_kpa <= high:
+        found = f"leaves {found_kpa:.0f} kPa of the air's {air_kpa:.0f} kPa in the manifold"
+        raise BadInput([Fault(vehicle.file, place, found, f"a vacuum that leaves {low:g} to {high:g} kPa")])
+    return place, found_kpa
 
 
 def allowed_by(limits: Limits) -> verdict.Allowed:

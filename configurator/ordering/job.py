@@ -11,6 +11,7 @@ from configurator.book.book import Book
 from configurator.book.records import Trial
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
+from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.learning.belief import Run, Spells, belief_of, counts, run_with
 from configurator.ordering.answer import OrderJob
@@ -56,8 +57,9 @@ def job_of(
     """The order for the vehicles of a meeting, in its order, with what the book knows of them and has on the shelf.
 
     book : closed afterwards; None where there is none. workers : who do the long part. Raises BadInput for a vehicle
-    that the catalogue does not suit, and Stopped if it was stopped from outside.
+    that the catalogue does not suit or that has several carburettors, and Stopped if it was stopped from outside.
     """
+    _refuse_several_carburettors(vehicles)
     windows = [windows_piece(vehicle, redrill=redrill) for vehicle in vehicles]
     pieces: dict[str, Piece] = {}
     for piece in windows:
@@ -86,6 +88,18 @@ def job_of(
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
     return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind)
+
+
+def _refuse_several_carburettors(vehicles: Sequence[Vehicle]) -> None:
+    """Parts are counted for one carburettor: raises BadInput for a vehicle with more."""
+    several = [vehicle for vehicle in vehicles if vehicle.carburettor.count > 1]
+    if several:
+        remedy = "order what `tipin propose` lists by hand, once for each carburettor"
+        raise BadInput([
+            Fault(vehicle.file or vehicle.name, "[carburettor] count",
+                  f"is {vehicle.carburettor.count}, and an order counts parts for one", "1", remedy)
+            for vehicle in several
+        ])  # fmt: skip
 
 
 def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:

@@ -32,11 +32,10 @@ class Assumptions:
     plate_over_barrel: float = _figure(
         1.5, "", 1.2, 2.0, ASSUMED, "effective area of the open plate over that of the whole barrel"
     )
-    idle_pressure_kpa: float = _figure(38.0, "kPa", 30.0, 48.0, ASSUMED, "manifold pressure at a warm idle, absolute")
     idle_phi: float = _figure(1.10, "phi", 1.00, 1.25, COMMON_PRACTICE, "equivalence ratio of a set idle")
     cruise_phi: float = _figure(1.00, "phi", 0.95, 1.05, ASSUMED, "equivalence ratio of a light cruise")
-    power_air_fuel_ratio: float = _figure(
-        12.8, "", 11.8, 13.5, COMMON_PRACTICE, "air-fuel ratio the main circuit is jetted for at full opening"
+    power_phi: float = _figure(
+        1.15, "phi", 1.08, 1.24, COMMON_PRACTICE, "equivalence ratio the main circuit is jetted for at full opening"
     )
     booster_gain: float = _figure(4.0, "", 2.5, 6.0, ASSUMED, "booster depression over throat depression")
     lip_mm: float = _figure(12.0, "mm", 6.0, 20.0, ASSUMED, "rise from float level to the main nozzle's lip")
@@ -49,6 +48,12 @@ class Assumptions:
     )
     film_share_per_m: float = _figure(
         0.3, "1/m", 0.0, 0.8, ASSUMED, "growth of the share that lands on the walls per metre beyond 0.25 m"
+    )
+    film_time_per_10_k: float = _figure(
+        0.10, "1/10 K", 0.0, 0.20, ASSUMED, "growth of the film's time constant per 10 K of air colder than 15 deg C"
+    )
+    film_share_per_10_k: float = _figure(
+        0.02, "1/10 K", 0.0, 0.04, ASSUMED, "growth of the share that lands on the walls per 10 K colder"
     )
     shot_film_share: float = _figure(
         0.88, "", 0.80, 0.93, ASSUMED, "share of a straight nozzle's jet that lands on the walls"
@@ -68,6 +73,6 @@ class Assumptions:
 
 UNREAD_BY_TIP_IN = (
     "screw_coefficient", "nozzle_height_mm", "tip_depression_share", "shot_film_share", "aimed_gain",
-    "idle_pressure_kpa", "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
+    "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
 )  # fmt: skip
 """Figures of the shot, and those that come to a tip-in by its engine, its driveline and its opening."""

@@ -1,8 +1,9 @@
 """The wall film: part of the fuel lands on the manifold walls and comes off later.
 
-    dm_w/dt = X m_in + X_shot m_shot - m_w/tau        m_fuel = (1 - X) m_in + (1 - X_shot) m_shot + m_w/tau
+    dm_w/dt = X m_in + X_shot m_shot - m_w/tau
 
-Linear in the fuel, so what idle and main circuits give and what the shot gives superpose.
+What does not land, and what comes off, goes into the manifold's gas. Linear in the fuel, so what idle and main circuits
+give and what the shot gives superpose.
 Sources: Aquino, SAE 810494 (the two-parameter film); coefficients for a wet manifold after Hendricks & Sorenson, SAE
 900616 / 910258 (attribution from memory), fitted on a small engine with central injection: orientation, not evidence.
 """
@@ -10,6 +11,7 @@ Sources: Aquino, SAE 810494 (the two-parameter film); coefficients for a wet man
 import numpy as np
 
 from configurator.arrays import Array
+from configurator.physics.relaxation import relaxed, step_mean
 
 PRESSURE_RANGE_BAR = (0.3, 1.0)
 SPEED_RANGE_KRPM = (0.0, 3.0)
@@ -39,21 +41,13 @@ def film_outside_range(pressure_pa: Array, speed_rpm: Array) -> bool:
     return bool(np.any(p < low) or np.any(p > high + 0.02) or np.any(n > SPEED_RANGE_KRPM[1]))
 
 
-def evaporate(time_s: Array, landing_kg_s: Array, tau_s: Array, factor: Array, start_kg: Array) -> Array:
-    """Fuel coming off the walls, m_w/tau [kg/s], at each time; shape (times, k).
+def evaporated(time_s: Array, landing_kg_s: Array, tau_s: Array, factor: Array, start_kg: Array) -> Array:
+    """Fuel coming off the walls, m_w/tau [kg/s], mean over each step; shape (steps, k).
 
-    time_s, tau_s : shape (times,); landing_kg_s : shape (times - 1, k) or (times - 1, 1), mean over each step; factor :
-    shape (k,), multiplies tau; start_kg : film mass at the start, shape (k,). Exact for coefficients and landing flow
-    held over a step.
+    time_s, tau_s : shape (times,); landing_kg_s : shape (steps, k) or (steps, 1), mean over each step; factor : shape
+    (k,), multiplies tau; start_kg : film mass at the start, shape (k,). What lands less what stays comes off, so no
+    fuel is lost in a step.
     """
-    count = max(len(factor), landing_kg_s.shape[1])
-    mass = np.broadcast_to(start_kg, (count,)).astype(float)
-    off = np.empty((len(time_s), count))
-    off[0] = mass / (tau_s[0] * factor)
-    for step in range(len(time_s) - 1):
-        tau = 0.5 * (tau_s[step] + tau_s[step + 1]) * factor
-        keep = np.exp(-(time_s[step + 1] - time_s[step]) / tau)
-        settled = landing_kg_s[step] * tau
-        mass = settled + (mass - settled) * keep
-        off[step + 1] = mass / (tau_s[step + 1] * factor)
-    return off
+    interval, tau = np.diff(time_s)[:, None], step_mean(tau_s)[:, None] * factor
+    mass = relaxed(np.exp(-interval / tau), landing_kg_s * tau, start_kg)
+    return np.asarray(landing_kg_s - np.diff(mass, axis=0) / interval)

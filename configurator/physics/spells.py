@@ -1,7 +1,7 @@
 """How long the mixture lies beyond a limit, for many combinations at once and at several demand factors.
 
-The wall film is linear in the fuel: what an event gives without a shot is worked out once a factor (`Levels`), and each
-shot adds its own film and what misses the walls. Time runs in rows; a row holds all combinations.
+Wall film and gas are linear in the fuel: what an event gives without a shot is worked out once a factor (`Levels`), and
+each shot adds its own film and its own fuel in the gas. Time runs in rows; a row holds all combinations.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.arrays import Array, Indices, Mask, Reals
+from configurator.physics.relaxation import step_mean
 from configurator.physics.tip_in import CircuitEvent
 
 Level = Indices | int
@@ -52,53 +53,67 @@ class ShotFlows:
 class Levels:
     """An event at several demand factors, worked out once for all combinations; row t, one column a factor.
 
-    base_phi : mixture without a shot, (times, k). What the film adds to the mixture is, after a step, keep times what
-    it added before and gain times the flow that landed, (steps, k). per_flow : mixture per prompt flow, (times,).
+    base_phi : mixture without a shot, (times, k). In a step the gas keeps gas_keep of what the shot has added to the
+    mixture, (steps,), and takes up prompt times the flow that missed the walls, (steps,), wetted times that which
+    landed, (steps, k), and what comes off the film. That is what the film is measured in: it keeps film_keep and gains
+    film_gain times the flow that landed, (steps, k).
     """
 
     factors: Array
     base_phi: Reals
-    keep: Reals
-    gain: Reals
-    per_flow: Array
+    gas_keep: Array
+    prompt: Array
+    wetted: Reals
+    film_keep: Reals
+    film_gain: Reals
 
     @classmethod
     def of(cls, event: CircuitEvent, factors: Array) -> "Levels":
-        per_flow = event.fuel.stoichiometric_ratio / np.maximum(event.air_kg_s, 1e-9)
-        tau = event.film_tau_s[:, None] * factors
-        release = per_flow[:, None] / tau
-        mean = 0.5 * (tau[1:] + tau[:-1])
-        stays = np.exp(-np.diff(event.time_s)[:, None] / mean)
-        base = event.base_fuel(factors) * per_flow[:, None]
-        return cls(factors, base, stays * release[1:] / release[:-1], (1.0 - stays) * mean * release[1:], per_flow)
+        interval, drawn, per_kg = np.diff(event.time_s), step_mean(event.drawn_per_s), event.phi_per_kg
+        gas_keep = np.exp(-drawn * interval)
+        prompt = per_kg[1:] * (1.0 - gas_keep) / drawn
+        tau = step_mean(event.film_tau_s)[:, None] * factors
+        stays = np.exp(-interval[:, None] / tau)
+        held = (1.0 - stays) * tau
+        release = prompt[:, None] * (1.0 - stays) / interval[:, None]
+        later = np.concatenate([release[1:], release[-1:]])
+        return cls(
+            factors, event.base_phi(factors), gas_keep * per_kg[1:] / per_kg[:-1], prompt,
+            prompt[:, None] * (1.0 - held / interval[:, None]), stays * later / release, held * later,
+        )  # fmt: skip
 
     def single(self) -> "Levels":
         """The same in single precision."""
-        base, keep, gain = (table.astype(np.float32) for table in (self.base_phi, self.keep, self.gain))
-        return Levels(self.factors, base, keep, gain, self.per_flow)
+        base, wetted, keep, gain = (
+            table.astype(np.float32) for table in (self.base_phi, self.wetted, self.film_keep, self.film_gain)
+        )
+        return Levels(self.factors, base, self.gas_keep, self.prompt, wetted, keep, gain)
 
 
 def mixtures(levels: Levels, shots: ShotFlows, at: Sequence[Level]) -> Iterator[Reals]:
     """Equivalence ratio of n combinations at k levels, one array of shape (k, n) a time."""
-    direct, last = 1.0 - shots.film_share, len(shots.flow_kg_s)
-    picked = [[_picked(table, level) for table in (levels.keep, levels.gain, levels.base_phi)] for level in at]
-    films = np.zeros((len(at), shots.count), dtype=direct.dtype)
-    fresh = np.empty_like(direct)
-    after = shots.in_step(0)
-    for time in range(last + 1):
-        before, after = after, shots.in_step(time) if time < last else after
-        landed = before * shots.film_share
-        prompt = before + after
-        prompt *= direct
-        prompt *= 0.5 * levels.per_flow[time]
-        phi = np.empty_like(films)
-        for film, row, (keep, gain, base) in zip(films, phi, picked, strict=True):
-            if time:
-                film *= keep(time - 1)
-                np.multiply(landed, gain(time - 1), out=fresh)
-                film += fresh
-            np.add(film, prompt, out=row)
-            row += base(time)
+    tables = (levels.base_phi, levels.wetted, levels.film_keep, levels.film_gain)
+    picked = [[_picked(table, level) for table in tables] for level in at]
+    gases, films = np.zeros((2, len(at), shots.count), dtype=shots.film_share.dtype)
+    fresh, phi = np.empty_like(shots.film_share), np.empty_like(gases)
+    for row, (base, *_) in zip(phi, picked, strict=True):
+        row[:] = base(0)
+    yield phi
+    for step, (keep, prompt) in enumerate(zip(levels.gas_keep.tolist(), levels.prompt.tolist(), strict=True)):
+        missed = shots.in_step(step)
+        landed = missed * shots.film_share
+        missed = (missed - landed) * missed.dtype.type(prompt)
+        phi = np.empty_like(gases)
+        gases *= keep
+        gases += films
+        gases += missed
+        for gas, film, row, (base, wetted, film_keep, film_gain) in zip(gases, films, phi, picked, strict=True):
+            np.multiply(landed, wetted(step), out=fresh)
+            gas += fresh
+            film *= film_keep(step)
+            np.multiply(landed, film_gain(step), out=fresh)
+            film += fresh
+            np.add(gas, base(step + 1), out=row)
         yield phi
 
 

@@ -8,16 +8,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.arrays import Array, Mask
-from configurator.physics import circuits, film
+from configurator.physics import circuits, film, gas
 from configurator.physics.air import AirHistory, Driveline, Engine, fill_manifold
 from configurator.physics.assumptions import Assumptions
-from configurator.physics.atmosphere import GRAVITY_M_S2, Surroundings
+from configurator.physics.atmosphere import (
+    GAS_CONSTANT_AIR,
+    GRAVITY_M_S2,
+    STANDARD_TEMPERATURE_K,
+    Surroundings,
+)
+from configurator.physics.relaxation import step_mean
 from configurator.physics.throttle import air_flow, butterfly_open_share
 
 FINE_STEP_S, FINE_UNTIL_S = 0.002, 0.4
 COARSE_STEP_S, UNTIL_S = 0.008, 2.0
 JUDGED_FROM_AIR_SHARE = 0.5
-"""A pair of barrels answers for its mixture once it passes this share of what it passes at the end."""
+"""A pair of barrels answers for its mixture once its share of the manifold's air is this part of that at the end."""
+LEAST_AIR_SHARE = 1e-6
+"""Share of the manifold's air taken for a pair that has passed none: its mixture is not judged."""
 
 
 def event_times() -> Array:
@@ -64,22 +72,25 @@ class Opening:
 class CircuitEvent:
     """What one pump circuit faces, arrays of shape (times,) [SI] at time_s.
 
-    A carburettor's only circuit answers for all the engine's air; of two circuits each answers for the air of its own
-    pair of barrels. throttle_deg is the circuit's own throttle, from its closed stop. air_kg_s is the cylinders' share
-    of its barrels, air_share that share. judged marks the times at which their mixture counts. The film that the idle
-    circuit feeds, and has laid down before the tip-in, comes off into all the air: each circuit has its share of it.
+    A carburettor's only circuit answers for all the engine's air; of two circuits each answers for the air that came
+    through its own pair of barrels. throttle_deg is the circuit's own throttle, from its closed stop. air_kg is its air
+    in the manifold, air_share what that is of all; drawn_per_s the share of the gas that the cylinders draw a second.
+    judged marks the times at which its mixture counts. The film that the idle circuit feeds, and has laid down before
+    the tip-in, comes off into all the air: each circuit has its share of it.
     """
 
     time_s: Array
     throttle_deg: Array
-    air_kg_s: Array
+    air_kg: Array
     air_share: Array
+    drawn_per_s: Array
     idle_kg_s: Array
     common_idle_kg_s: Array
     mains: tuple[circuits.MainFlow, ...]
     film_share: Array
     film_tau_s: Array
     film_start_kg: float
+    gas_start_kg: float
     judged: Mask
     fuel: Fuel
 
@@ -89,19 +100,31 @@ class CircuitEvent:
         head = self.fuel.density_kg_m3 * GRAVITY_M_S2 * assumed.nozzle_height_mm / 1e3
         return np.asarray(assumed.tip_depression_share * throat - head)
 
-    def base_fuel(self, factor: Array) -> Array:
-        """Fuel reaching the cylinders without a shot [kg/s], shape (times, k), for demand factors of shape (k,)."""
+    @property
+    def phi_per_kg(self) -> Array:
+        """Equivalence ratio of the circuit's air per mass of fuel in it [1/kg], shape (times,)."""
+        return self.fuel.stoichiometric_ratio / self.air_kg
+
+    def base_inflow(self, factor: Array) -> Array:
+        """Fuel that comes into the gas without a shot [kg/s], mean over each step, shape (steps, k), for demand factors
+        of shape (k,)."""
         main = sum(flow.lagged(self.time_s, factor) for flow in self.mains)
-        share = self.film_share[:, None]
-        common = film.evaporate(
-            self.time_s,
-            _step_mean(share * self.common_idle_kg_s[:, None]),
-            self.film_tau_s,
-            factor,
-            self.film_start_kg * factor,
+        share, own_share = self.film_share[:, None], step_mean(self.air_share)[:, None]
+        films = (
+            film.evaporated(self.time_s, step_mean(share * metered), self.film_tau_s, factor, start_kg)
+            for metered, start_kg in (
+                (self.common_idle_kg_s[:, None], self.film_start_kg * factor),
+                (main, np.zeros_like(factor)),
+            )
         )
-        own = film.evaporate(self.time_s, _step_mean(share * main), self.film_tau_s, factor, np.zeros_like(factor))
-        return (1.0 - share) * (main + self.idle_kg_s[:, None]) + own + common * self.air_share[:, None]
+        common, own = films
+        return step_mean((1.0 - share) * (main + self.idle_kg_s[:, None])) + own + common * own_share
+
+    def base_phi(self, factor: Array) -> Array:
+        """Equivalence ratio without a shot, shape (times, k), for demand factors of shape (k,)."""
+        start_kg = np.full(len(factor), self.gas_start_kg)
+        held_kg = gas.held_fuel(self.time_s, self.drawn_per_s, self.base_inflow(factor), start_kg)
+        return held_kg * self.phi_per_kg[:, None]
 
 
 @dataclass(frozen=True)
@@ -140,30 +163,30 @@ def simulate(
     rear_area = throttles.rear_area_m2 * _relative_area(rear_deg, assumed)
     air = fill_manifold(time_s, front_area + rear_area, engine, driveline, surroundings, start)
 
-    share, tau = film.wet_manifold_film(air.pressure_pa, air.speed_rpm)
-    beyond_m = film_distance_m - 0.25
-    share = np.clip(share + assumed.film_share_per_m * beyond_m, 0.05, 0.95)
-    tau = tau * assumed.film_time_factor * max(1.0 + assumed.film_time_per_m * beyond_m, 0.2)
-
+    share, tau = _film(air, surroundings.temperature_k, film_distance_m, assumed)
     supply_start = opening.start_phi * air.cylinder_kg_s[0] / fuel.stoichiometric_ratio
+    held_kg = air.pressure_pa * engine.manifold_m3 / (GAS_CONSTANT_AIR * surroundings.temperature_k)
+    drawn_per_s = air.cylinder_kg_s / held_kg
     rear_part = rear_area / (front_area + rear_area)
     pairs = []
     for area_max, part in ((throttles.front_area_m2, 1.0 - rear_part), (throttles.rear_area_m2, rear_part)):
         if area_max > 0.0:
             main = circuits.MainCircuit(
                 area_max, throttles.jetted_density_kg_m3, assumed.booster_gain, assumed.lip_mm / 1e3,
-                assumed.main_lag_s, assumed.power_air_fuel_ratio,
+                assumed.main_lag_s, fuel.stoichiometric_ratio / assumed.power_phi,
             )  # fmt: skip
-            own = (air.throttle_kg_s * part, air.cylinder_kg_s * part)
-            pairs.append(main.flow(*own, surroundings.density_kg_m3, fuel.density_kg_m3, supply_start))
+            own_air, bowl = air.throttle_kg_s * part, fuel.density_kg_m3
+            pairs.append(main.flow(own_air, surroundings.density_kg_m3, bowl, supply_start))
     idle = circuits.idle_flow(supply_start - pairs[0].start_kg_s, surroundings.pressure_pa - air.pressure_pa)
     film_start = float(share[0] * tau[0]) * supply_start
 
     def event(angle: Array, part: Array, own_idle: Array, mains: list[circuits.MainFlow]) -> CircuitEvent:
+        own = np.maximum(gas.share_of_air(time_s, air.throttle_kg_s / held_kg, part), LEAST_AIR_SHARE)
         return CircuitEvent(
-            time_s=time_s, throttle_deg=angle, air_kg_s=air.cylinder_kg_s * part, air_share=part, idle_kg_s=own_idle,
-            common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau, film_start_kg=film_start,
-            judged=(part >= JUDGED_FROM_AIR_SHARE * part[-1]) & (part[-1] > 0.0), fuel=fuel,
+            time_s=time_s, throttle_deg=angle, air_kg=held_kg * own, air_share=own, drawn_per_s=drawn_per_s,
+            idle_kg_s=own_idle, common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau,
+            film_start_kg=film_start, gas_start_kg=float(own[0] * supply_start / drawn_per_s[0]),
+            judged=(own >= JUDGED_FROM_AIR_SHARE * own[-1]) & (part[-1] > LEAST_AIR_SHARE), fuel=fuel,
         )  # fmt: skip
 
     if rear_circuit:
@@ -176,8 +199,13 @@ def simulate(
     return TipIn(air, front_deg, events, film.film_outside_range(air.pressure_pa, air.speed_rpm))
 
 
-def _step_mean(values: Array) -> Array:
-    return 0.5 * (values[1:] + values[:-1])
+def _film(air: AirHistory, temperature_k: float, distance_m: float, assumed: Assumptions) -> tuple[Array, Array]:
+    """Share that lands on the walls and time constant [s], by the distance to the valves and the air's temperature."""
+    share, tau = film.wet_manifold_film(air.pressure_pa, air.speed_rpm)
+    beyond_m, colder_10_k = distance_m - 0.25, (STANDARD_TEMPERATURE_K - temperature_k) / 10.0
+    more = assumed.film_share_per_m * beyond_m + assumed.film_share_per_10_k * colder_10_k
+    longer = max(1.0 + assumed.film_time_per_m * beyond_m, 0.2) * (1.0 + assumed.film_time_per_10_k) ** colder_10_k
+    return np.clip(share + more, 0.05, 0.95), tau * assumed.film_time_factor * longer
 
 
 def _relative_area(angle_deg: Array, assumed: Assumptions) -> Array:

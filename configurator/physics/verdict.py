@@ -229,19 +229,19 @@ def _bisected(judge: _Judge, inside: Indices, outside: Indices, over: tuple[Arra
 
 
 def shot_needed(event: CircuitEvent, phi_limit: float, film_share: float, factor: float) -> Array:
-    """Pump flow [kg/s] that keeps the mixture exactly on a limit, shape (times,), never negative.
+    """Pump flow [kg/s] that keeps the mixture exactly on a limit, mean over each step, shape (steps,), never negative.
 
-    The film equation solved for the shot, step by step: what the film gives back is counted before more is asked for.
+    Film and gas solved for the shot, step by step: what the film gives back, and what the gas holds beyond the limit,
+    is used up before more is asked for. Gas that is leaner than the limit before anything opens is taken to be on it.
     """
-    base = event.base_fuel(np.array([factor]))[:, 0]
-    missing = phi_limit * event.air_kg_s / event.fuel.stoichiometric_ratio - base
-    tau = event.film_tau_s * factor
-    needed, mass = np.zeros_like(base), 0.0
-    for step in range(len(event.time_s)):
-        if step:
-            interval = event.time_s[step] - event.time_s[step - 1]
-            settled = needed[step - 1] * film_share * tau[step]
-            mass = settled + (mass - settled) * np.exp(-interval / tau[step])
-        if event.judged[step]:
-            needed[step] = max(0.0, (missing[step] - mass / tau[step]) / (1.0 - film_share))
+    levels = Levels.of(event, np.array([factor]))
+    missing, needed = phi_limit - levels.base_phi[:, 0], np.zeros(len(event.time_s) - 1)
+    shot_phi, film = max(0.0, float(missing[0])), 0.0
+    for step in range(len(needed)):
+        comes = levels.gas_keep[step] * shot_phi + film
+        added = (1.0 - film_share) * levels.prompt[step] + film_share * levels.wetted[step, 0]
+        if event.throttle_deg[step + 1] > 0.0:
+            needed[step] = max(0.0, (missing[step + 1] - comes) / added)
+        shot_phi = comes + added * needed[step]
+        film = film * levels.film_keep[step, 0] + film_share * needed[step] * levels.film_gain[step, 0]
     return needed

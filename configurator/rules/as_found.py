@@ -130,6 +130,18 @@ def first_checks_are_done(car: CarFacts) -> Reading:
     return float(car.first_checks_open), 0.0
 
 
+@rule(
+    at_most=True,
+    unit="carburettor",
+    severity="note",
+    says="{value:.0f} carburettors alike, each with its share of the engine: parts, prices and times are those of one",
+    mend="do the same to each",
+)
+def every_carburettor_gets_the_same(car: CarFacts) -> Reading:
+    """Of several alike carburettors one is judged, and every other gets the same parts."""
+    return float(car.carburettors), 1.0
+
+
 SLIPPED_DIGIT = "look for a slipped digit or a wrong unit in displacement_cc, rated flow and test depression"
 
 

@@ -22,7 +22,7 @@ NOMINAL_NOZZLE_COEFFICIENT = 0.78
 def feed_screw_is_not_the_restriction(
     nozzle: Nozzles, feed_screw: FeedScrews, facts: CircuitFacts, limits: Limits
 ) -> Reading:
-    """The nozzle, not the feed screw, sets the flow. From an orifice of about 0.91 to 0.97 mm (0.036 to 0.038 in) up
+    """The nozzle, not the feed screw, sets the flow. From two orifices of about 0.91 to 0.97 mm (0.036 to 0.038 in) up
     that takes a free-flow screw."""
     cut = screw_cut(
         nozzle.area_m2, feed_screw.passage_area_mm2 * 1e-6, NOMINAL_NOZZLE_COEFFICIENT, facts.screw_coefficient
@@ -34,40 +34,44 @@ def feed_screw_is_not_the_restriction(
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="a {value:.2f} mm nozzle is fed by less than the larger pump; up to {limit:.2f} mm the standard pump will do",
+    says="a nozzle of two {value:.2f} mm orifices (or their area) is fed by less than the larger pump; "
+    "up to {limit:.2f} mm the standard pump will do",
     mend="fit the larger pump, or a smaller nozzle",
     limit="larger_pump_from_mm",
 )
 def large_nozzle_has_the_larger_pump(nozzle: Nozzles, pump: Pumps, limits: Limits) -> Reading:
     """Beyond about 0.94 mm (0.037 in) the larger pump (5 cc a stroke, 50 cc in ten) takes the place of the standard one
-    (3 cc a stroke, 30 cc in ten), which is empty too soon."""
-    return nozzle.diameter_mm, pump.where_smaller_than(limits.larger_pump_capacity_cc, limits.larger_pump_from_mm)
+    (3 cc a stroke, 30 cc in ten), which is empty too soon. The figure is for two orifices: others count by their
+    area."""
+    return nozzle.as_two_mm, pump.where_smaller_than(limits.larger_pump_capacity_cc, limits.larger_pump_from_mm)
 
 
 @rule(
     at_most=False,
     unit="mm",
     severity="warning",
-    says="a {value:.2f} mm orifice is smaller than any in common use (from {limit:.2f} mm)",
+    says="two {value:.2f} mm orifices (or their area) are less than any in common use (from {limit:.2f} mm)",
     mend="measure the orifice again; look at idle mixture, float level and lobe before going smaller",
     limit="nozzle_least_mm",
 )
 def nozzle_is_not_unusually_small(nozzle: Nozzles, limits: Limits) -> Reading:
-    """Nozzles below about 0.64 mm (0.025 in) are out of the common: question the figure, or the cause."""
-    return nozzle.diameter_mm, limits.nozzle_least_mm
+    """Nozzles below about 0.64 mm (0.025 in), two orifices or their area, are out of the common: question the figure,
+    or the cause."""
+    return nozzle.as_two_mm, limits.nozzle_least_mm
 
 
 @rule(
     at_most=True,
     unit="mm",
     severity="warning",
-    says="a {value:.2f} mm orifice is larger than any in common use (up to {limit:.2f} mm)",
+    says="two {value:.2f} mm orifices (or their area) are more than any in common use (up to {limit:.2f} mm)",
     mend="measure the orifice again; look for an air leak, a low float or a slack linkage before going larger",
     limit="nozzle_most_mm",
 )
 def nozzle_is_not_unusually_large(nozzle: Nozzles, limits: Limits) -> Reading:
-    """Nozzles above about 1.32 mm (0.052 in) are out of the common: question the figure, or the cause."""
-    return nozzle.diameter_mm, limits.nozzle_most_mm
+    """Nozzles above about 1.32 mm (0.052 in), two orifices or their area, are out of the common: question the figure,
+    or the cause."""
+    return nozzle.as_two_mm, limits.nozzle_most_mm
 
 
 @rule(

@@ -48,6 +48,11 @@ class Nozzles(OptionColumn):
     def area_m2(self) -> Array:
         return np.asarray(self.orifices * (np.pi / 4.0) * (self.diameter_mm * 1e-3) ** 2)
 
+    @property
+    def as_two_mm(self) -> Array:
+        """Diameter of two equal orifices with the same area: the trade's figures are for two."""
+        return np.asarray(self.diameter_mm * np.sqrt(self.orifices / 2.0))
+
 
 @dataclass(frozen=True)
 class FeedScrews(OptionColumn):

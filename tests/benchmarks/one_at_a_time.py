@@ -89,7 +89,7 @@ class OneAtATime:
     pump: PumpFigures
     mount: Mount
     without_a_shot: dict[float, Array] = field(default_factory=dict)
-    """Mixture without a shot by factor, where combinations share it."""
+    """Fuel in the gas without a shot by factor, where combinations share it."""
     tries: int = 0
 
     def shot_m3_s(self, tolerance: Tolerance) -> tuple[Array, float]:
@@ -151,40 +151,38 @@ class OneAtATime:
         film_share = assumed.shot_film_share - assumed.aimed_gain * (self.nozzle.style == "aimed")
         mains, scale = len(event.mains), float(event.film_start_kg)
         flows = [column for main in event.mains for column in (main.steady_kg_s, main.lag_s)]
-        table = Table(event.time_s, event.film_tau_s, event.film_share, event.common_idle_kg_s, flow_kg_s, *flows)
+        table = Table(
+            event.time_s, event.film_tau_s, event.film_share, event.common_idle_kg_s, event.idle_kg_s, event.air_share,
+            event.drawn_per_s, flow_kg_s, *flows,
+        )  # fmt: skip
 
         def base_rates(at_s: float, state: Any) -> list[float]:
-            tau, share, idle, _, *figures = table.at(at_s)
+            tau, share, idle, own_idle, own_air, drawn, _, *figures = table.at(at_s)
             now, tau = state.tolist(), tau * factor
             lags = [(figures[2 * i] - now[i]) / (factor * figures[2 * i + 1]) for i in range(mains)]
-            return [*lags, share * sum(now[:mains]) - now[mains] / tau, share * idle - now[mains + 1] / tau]
+            main, (own, common, gas) = sum(now[:mains]), now[mains : mains + 3]
+            into = (1.0 - share) * (main + own_idle) + (own + own_air * common) / tau
+            return [*lags, share * main - own / tau, share * idle - common / tau, into - drawn * gas]
 
         def shot_rates(at_s: float, state: Any) -> list[float]:
-            tau, _, _, flow, *_ = table.at(at_s)
-            return [film_share * flow - float(state[0]) / (tau * factor)]
+            tau, *_, drawn, flow = table.at(at_s)[:7]
+            film, gas = state.tolist()
+            off = film / (tau * factor)
+            return [film_share * flow - off, (1.0 - film_share) * flow + off - drawn * gas]
 
         def rates(at_s: float, state: Any) -> list[float]:
-            tau, share, idle, flow, *figures = table.at(at_s)
-            now, tau = state.tolist(), tau * factor
-            lags = [(figures[2 * i] - now[i]) / (factor * figures[2 * i + 1]) for i in range(mains)]
-            return [*lags, share * sum(now[:mains]) - now[mains] / tau, share * idle - now[mains + 1] / tau,
-                    film_share * flow - now[mains + 2] / tau]  # fmt: skip
+            return [*base_rates(at_s, state[:-2]), *shot_rates(at_s, state[-2:])]
 
-        def base(state: Array) -> Array:
-            wet = (1.0 - event.film_share) * (state[:mains].sum(axis=0) + event.idle_kg_s)
-            return np.asarray(wet + (state[mains] + event.air_share * state[mains + 1]) / (event.film_tau_s * factor))
-
-        start = [*(main.start_kg_s for main in event.mains), 0.0, factor * event.film_start_kg]
+        start = [*(main.start_kg_s for main in event.mains), 0.0, factor * event.film_start_kg, event.gas_start_kg]
         if not shared:
-            state = tolerance.solve(rates, [*start, 0.0], scale, event.time_s)
-            without, film = base(state), state[-1]
+            state = tolerance.solve(rates, [*start, 0.0, 0.0], scale, event.time_s)
+            without, shot = state[-3], state[-1]
         else:
             if factor not in self.without_a_shot:
-                self.without_a_shot[factor] = base(tolerance.solve(base_rates, start, scale, event.time_s))
+                self.without_a_shot[factor] = tolerance.solve(base_rates, start, scale, event.time_s)[-1]
             without = self.without_a_shot[factor]
-            film = tolerance.solve(shot_rates, [0.0], scale, event.time_s)[0]
-        fuel = without + (1.0 - film_share) * flow_kg_s + film / (event.film_tau_s * factor)
-        return np.asarray(fuel * event.fuel.stoichiometric_ratio / np.maximum(event.air_kg_s, 1e-9))
+            shot = tolerance.solve(shot_rates, [0.0, 0.0], scale, event.time_s)[-1]
+        return np.asarray((without + shot) * event.fuel.stoichiometric_ratio / event.air_kg)
 
     def at(self, factor: float, tolerance: Tolerance) -> tuple[float, float, float]:
         """Volume [m3], hole and flood [s] at a demand factor."""

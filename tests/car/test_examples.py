@@ -19,10 +19,11 @@ LOOKS: dict[str, list[tuple[str, ...]]] = {
     "van": [()],
 }
 """Each example as fitted, and with what a tuner might think of next."""
-FAULTY_FILES_ONLY = {
+NOT_OF_THE_EXAMPLES = {
     "rated-flow-is-not-implausibly-small", "rated-flow-is-not-implausibly-large", "every-joint-opened-gets-its-gaskets",
+    "every-carburettor-gets-the-same",
 }  # fmt: skip
-"""Rules that speak of a slipped digit or of a catalogue that lacks a gasket."""
+"""Rules that speak of a slipped digit, of a catalogue that lacks a gasket or of more than one carburettor."""
 
 
 def case_of(name: str) -> Case:
@@ -36,7 +37,7 @@ def broken_by(name: str) -> set[str]:
 
 
 def test_every_rule_is_broken_by_an_example() -> None:
-    assert set().union(*(broken_by(name) for name in LOOKS)) == set(RULES) - FAULTY_FILES_ONLY
+    assert set().union(*(broken_by(name) for name in LOOKS)) == set(RULES) - NOT_OF_THE_EXAMPLES
 
 
 @pytest.mark.parametrize("name", LOOKS)

@@ -169,3 +169,51 @@ def test_jets_are_for_the_place_of_the_engine_unless_said(load: Load) -> None:
 
 def test_assumed_figures_are_kept_by_name(load: Load) -> None:
     assert load(LEAST + "[assumed]\nlip_mm = 9\nbooster_gain = 3.5").assumed == {"lip_mm": 9, "booster_gain": 3.5}
+
+
+REFUSED = {
+    "forced induction": (
+        "idle_rpm = 800", 'idle_rpm = 800\ninduction = "forced"',
+        "[engine] induction: the model knows engines that draw the air around them, and none that a blower or turbo "
+        "feeds; expected natural, for an engine without one",
+    ),
+    "a rear pair that vacuum opens": (
+        "barrels = 2", 'barrels = 4\nrear = "vacuum"',
+        "[carburettor] rear: a rear pair that vacuum opens comes when the engine asks for its air, not with the pedal, "
+        "and the model does not know when; expected linked, for a rear pair that the front one opens",
+    ),
+    "two idle pressures": (
+        "idle_rpm = 800", "idle_rpm = 800\nidle_pressure_kpa = 40\nidle_vacuum_in_hg = 17",
+        "[engine]: idle_pressure_kpa and idle_vacuum_in_hg together; expected one of them",
+    ),
+    "an idle pressure that none has": (
+        "idle_rpm = 800", "idle_rpm = 800\nidle_pressure_kpa = 18",
+        "[engine] idle_pressure_kpa: found 18; expected a number at least 30 and at most 70 kPa",
+    ),
+    "no carburettor": (
+        "barrels = 2", "barrels = 2\ncount = 0",
+        "[carburettor] count: found 0; expected a whole number at least 1 and at most 12",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_judged_is_refused_in_words(load: Load, name: str) -> None:
+    found, written, says = REFUSED[name]
+    with pytest.raises(BadInput) as caught:
+        load(LEAST.replace(found, written))
+    assert says in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
+def test_a_vacuum_gauge_is_read_in_inches_or_millimetres(load: Load) -> None:
+    """An inch of mercury is 3.386389 kPa, and 25.4 mm."""
+    for key, figure in (("idle_vacuum_in_hg", 18.0), ("idle_vacuum_mm_hg", 18.0 * 25.4)):
+        engine = load(LEAST.replace("idle_rpm = 800", f"idle_rpm = 800\n{key} = {figure}")).engine
+        assert engine.idle_vacuum_kpa == pytest.approx(18.0 * 3.386389, rel=1e-9)
+    assert load(LEAST).engine.idle_vacuum_kpa is None
+
+
+def test_several_carburettors_pass_the_air_of_all(load: Load) -> None:
+    one, two = (load(LEAST.replace("barrels = 2", f"barrels = 2\ncount = {count}")) for count in (1, 2))
+    assert two.flow_per_litre == pytest.approx(2.0 * one.flow_per_litre)

@@ -41,11 +41,48 @@ def test_a_start_with_the_throttle_open_already_is_refused() -> None:
     assert tip_in(tip_in={"start": "cruise", "cruise_pressure_kpa": 80.2}, **high).air.pressure_pa[0] == 80_200.0
 
 
-def test_an_idle_too_near_the_airs_pressure_blames_the_assumed_figure() -> None:
-    car = building.vehicle(engine={"air_pressure_kpa": 46})
-    with pytest.raises(BadInput, match=r"\[assumed\] idle_pressure_kpa: 45 kPa is not below the air's 46.0 kPa"):
-        tip_in_of(car, replace(ASSUMED, idle_pressure_kpa=45.0))
-    assert tip_in_of(car, ASSUMED).air.pressure_pa[0] == 38_000.0
+def test_an_idle_too_near_the_airs_pressure_is_refused() -> None:
+    thin = {"air_pressure_kpa": 46, "idle_pressure_kpa": 45}
+    with pytest.raises(BadInput, match=r"\[engine\] idle_pressure_kpa: 45 kPa is not below the air's 46.0 kPa"):
+        tip_in(engine=thin)
+    assert tip_in(engine=thin | {"idle_pressure_kpa": 38}).air.pressure_pa[0] == 38_000.0
+
+
+@pytest.mark.parametrize(
+    ("said", "kpa"),
+    [
+        ({}, 38.0), ({"idle_pressure_kpa": 55}, 55.0), ({"idle_vacuum_in_hg": 12}, 95.0 - 12 * 3.386389),
+        ({"idle_vacuum_mm_hg": 300}, 95.0 - 300 * 0.13332239),
+    ],
+)  # fmt: skip
+def test_idle_pressure_as_a_vacuum_gauge_reads_it(said: dict[str, float], kpa: float) -> None:
+    """Below the air around it; an inch of mercury is 3.386389 kPa, a millimetre 0.13332239 (conventional, 0 C)."""
+    air = tip_in(engine={"air_pressure_kpa": 95} | said).air
+    assert air.pressure_pa[0] == pytest.approx(kpa * 1e3, rel=1e-6)
+
+
+def test_a_vacuum_that_no_idle_has_is_refused_by_its_key() -> None:
+    with pytest.raises(BadInput) as caught:
+        tip_in(engine={"air_pressure_kpa": 80, "idle_vacuum_in_hg": 18})
+    text = str(caught.value)
+    assert "[engine] idle_vacuum_in_hg: leaves 19 kPa of the air's 80 kPa in the manifold" in text
+    assert "expected a vacuum that leaves 30 to 70 kPa" in text
+
+
+def test_two_alike_carburettors_are_each_one_with_half_of_everything() -> None:
+    """Half the engine, manifold, inertia and car behind one is what each of two has to feed, event for event."""
+
+    def halved(table: str, *keys: str) -> dict[str, Any]:
+        return {key: building.TRUCK[table][key] / 2 for key in keys}
+
+    two = tip_in(engine={"inertia_kg_m2": 0.2}, carburettor={"count": 2, "rated_flow_m3_min": 11})
+    half = tip_in(
+        engine=halved("engine", "displacement_cc") | {"inertia_kg_m2": 0.1}, manifold=halved("manifold", "volume_cc"),
+        driveline=halved("driveline", "mass_kg"), carburettor={"rated_flow_m3_min": 11},
+    )  # fmt: skip
+    one = np.ones(1)
+    np.testing.assert_allclose(two.circuits["front"].base_phi(one), half.circuits["front"].base_phi(one), rtol=1e-9)
+    np.testing.assert_allclose(two.air.speed_rpm, half.air.speed_rpm, rtol=1e-9)
 
 
 # --- air and jets -----------------------------------------------------------------------------------------------------

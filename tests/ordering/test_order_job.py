@@ -55,6 +55,15 @@ def job(tmp_path: Path, cars: Sequence[Vehicle] = CARS) -> OrderJob:
     return job_of(meeting, cars, STOCK, open_book(place), PurchaseWish(), redrill=False)
 
 
+def test_an_order_for_several_carburettors_is_refused_by_name(tmp_path: Path) -> None:
+    """Its boxes would hold parts for one of them."""
+    twin = building.vehicle(carburettor={"count": 2}, name="twin")
+    with pytest.raises(BadInput) as caught:
+        job(tmp_path, [CARS[0], twin])
+    assert "twin, [carburettor] count: is 2, and an order counts parts for one; expected 1" in str(caught.value)
+    assert len(caught.value.faults) == 1
+
+
 def same(one: VehicleNeeds, other: VehicleNeeds) -> bool:
     return (
         one.name == other.name and one.shared == other.shared and np.array_equal(one.scenarios, other.scenarios)

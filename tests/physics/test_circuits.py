@@ -21,8 +21,7 @@ def main(gain: float = 4.0, lip_m: float = 0.012, power: float = 12.8, jetted_fo
 
 
 def flow_at(circuit: MainCircuit, air_kg_s: Array, most: float = 1.0) -> MainFlow:
-    """Main flow where the manifold is full: what passes the throttle is what the cylinders draw."""
-    return circuit.flow(air_kg_s, air_kg_s, AIR_DENSITY, PETROL, most)
+    return circuit.flow(air_kg_s, AIR_DENSITY, PETROL, most)
 
 
 # Worked examples on the nozzle lip, as public companion programs to the two books print them, and recomputed:
@@ -67,26 +66,16 @@ def test_fixed_jets_go_rich_with_altitude_as_in_the_textbooks(example: str) -> N
     air = np.array([0.1, 0.2])
     for jetted_for, ratio in ((sea_density, expected), (high_density, power)):
         circuit = main(lip_m=0.0, power=power, jetted_for=jetted_for)
-        steady = circuit.flow(air, air, high_density, PETROL, 1.0).steady_kg_s
+        steady = circuit.flow(air, high_density, PETROL, 1.0).steady_kg_s
         np.testing.assert_allclose(air / steady, ratio, rtol=2e-6)
 
 
 @given(st.floats(0.7, 1.4), st.floats(0.7, 1.4), st.floats(0.05, 0.3))
 def test_jets_for_other_air_change_the_flow_alone(jetted_for: float, density: float, air_kg_s: float) -> None:
     air = np.array([air_kg_s])
-    there, here = (main(jetted_for=rho).flow(air, air, density, PETROL, 1.0) for rho in (jetted_for, density))
+    there, here = (main(jetted_for=rho).flow(air, density, PETROL, 1.0) for rho in (jetted_for, density))
     assert there.steady_kg_s[0] == pytest.approx(here.steady_kg_s[0] * math.sqrt(jetted_for / density), rel=1e-12)
     assert (there.signal_pa[0], there.lag_s[0]) == (here.signal_pa[0], here.lag_s[0])
-
-
-def test_filling_air_draws_but_is_not_fed() -> None:
-    """While the manifold fills, depression and lag are those of the throttle's air, the flow that of the cylinders'."""
-    throttle, cylinder = np.array([0.2]), np.array([0.08])
-    filling = main().flow(throttle, cylinder, AIR_DENSITY, PETROL, 1.0)
-    full, quiet = flow_at(main(), throttle), flow_at(main(), cylinder)
-    assert (filling.signal_pa[0], filling.lag_s[0]) == (full.signal_pa[0], full.lag_s[0])
-    assert filling.steady_kg_s[0] == pytest.approx(0.4 * full.steady_kg_s[0], rel=1e-12)
-    assert quiet.steady_kg_s[0] < filling.steady_kg_s[0] < full.steady_kg_s[0]
 
 
 @given(st.floats(1e-3, 0.3), st.floats(1.01, 3.0))
@@ -112,7 +101,7 @@ def test_wide_open_and_fast_it_gives_what_it_is_jetted_for() -> None:
 def test_larger_barrels_draw_later_and_slower() -> None:
     air = np.array([0.04])
     small, large = (
-        MainCircuit(area, AIR_DENSITY, 4.0, 0.012, 0.12, 12.8).flow(air, air, AIR_DENSITY, PETROL, 1.0)
+        MainCircuit(area, AIR_DENSITY, 4.0, 0.012, 0.12, 12.8).flow(air, AIR_DENSITY, PETROL, 1.0)
         for area in (30e-4, 60e-4)
     )
     assert large.steady_kg_s[0] < small.steady_kg_s[0]

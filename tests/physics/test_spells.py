@@ -16,7 +16,7 @@ from configurator.judging.demand import Circuit
 from configurator.physics import verdict
 from configurator.physics.spells import Level, Levels, ShotFlows, longest_spells, mixture, mixtures
 from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
-from configurator.slots.slot import CIRCUIT_SLOTS, Slot
+from configurator.slots.slot import Slot
 
 EXAMPLES = (("roadster", "front"), ("tow-truck", "front"), ("van", "front"), ("hill-climber", "front"),
             ("hill-climber", "rear"))  # fmt: skip
@@ -201,26 +201,3 @@ def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
     np.testing.assert_array_equal(whole.low, pieces.low)
     np.testing.assert_array_equal(whole.high, pieces.high)
     assert 20 < np.isnan(whole.low).sum() < 280
-
-
-def test_a_narrow_window_with_a_hole_to_both_sides() -> None:
-    """In the van some combinations have a hole at every level that is looked at first, and none in between."""
-    circuit, case, name = CARS["van, front"]()
-    table = case.columns(name, case.options, with_windows=True).shot
-    narrow = table.window_high < table.window_low * np.sqrt(2.0)
-    low, high = table.window_low[narrow], table.window_high[narrow]
-    coarse = FACTORS[:: verdict.COARSE_STEP]
-    between = np.array([not np.any((coarse >= a) & (coarse <= b)) for a, b in zip(low, high, strict=True)])
-    assert between.sum() > 100
-    places = np.argwhere(narrow)[between]
-    found = 0
-    for place in places:
-        parts: list[Any] = [
-            case.options[Slot(name, slot)][int(place[axis])].figures for axis, slot in enumerate(CIRCUIT_SLOTS)
-        ]
-        if found == 0 and table.window_low[tuple(place)] < 0.48:
-            shot = circuit.deliver(parts[:1], parts[1:2], parts[2:3], parts[3:], np.zeros(1))
-            one = ShotFlows(circuit.flow_kg_s(shot), circuit.film_share(parts[:1]))
-            hole, _ = verdict.spells_at(circuit.event, one, coarse, circuit.allowed)
-            found += bool(np.all(hole > circuit.allowed.hole_s))
-    assert found

@@ -42,8 +42,8 @@ PLAIN: dict[str, dict[str, Any]] = {
     "facts": {"idle_rpm": 850.0, "screw_coefficient": 0.7, "pad_clearance_mm": 20.0, "takes_straight": True,
               "takes_aimed": True, "linkage_disturbed": False, "slack_mm": 0.0, "preload_mm": 0.0,
               "overtravel_mm": 0.5, "rear_main_delivers_ms": np.inf},
-    "car": {"bonnet_clearance_mm": 20.0, "spacer_height_mm": 0.0, "flow_per_litre": 4.0, "jets_redrilled": False,
-            "first_checks_open": 0},
+    "car": {"bonnet_clearance_mm": 20.0, "spacer_height_mm": 0.0, "flow_per_litre": 4.0, "carburettors": 1,
+            "jets_redrilled": False, "first_checks_open": 0},
     "job": {"joints_opened": 1, "joints_with_gaskets": 1},
 }  # fmt: skip
 """Columns of one combination that no rule minds."""
@@ -123,6 +123,7 @@ CASES: dict[str, tuple[Figures, Figures]] = {
     "rated-flow-is-not-implausibly-small": ({"car": {"flow_per_litre": 2.0}}, {"car": {"flow_per_litre": 0.1}}),
     "rated-flow-is-not-implausibly-large": ({"car": {"flow_per_litre": 8.0}}, {"car": {"flow_per_litre": 60.0}}),
     "jets-are-never-redrilled": ({"car": {"jets_redrilled": False}}, {"car": {"jets_redrilled": True}}),
+    "every-carburettor-gets-the-same": ({"car": {"carburettors": 1}}, {"car": {"carburettors": 2}}),
     "first-checks-are-done": ({"car": {"first_checks_open": 0}}, {"car": {"first_checks_open": 1}}),
 }  # fmt: skip
 """For each rule, figures with which it holds and figures with which it does not."""
@@ -242,6 +243,19 @@ def test_the_larger_pump_takes_over_from_about_0_94_mm() -> None:
     standard = _passes("large-nozzle-has-the-larger-pump", nozzle=sizes, pump={"capacity_cc": 3.0})
     assert SIZES_MM[standard].max() == pytest.approx(0.94, abs=0.005)
     assert _passes("large-nozzle-has-the-larger-pump", nozzle=sizes, pump={"capacity_cc": 5.0}).all()
+
+
+@pytest.mark.parametrize("rule", ["large-nozzle-has-the-larger-pump", "nozzle-is-not-unusually-small",
+                                  "nozzle-is-not-unusually-large", "feed-screw-is-not-the-restriction"])  # fmt: skip
+def test_the_trades_figures_are_for_two_orifices_and_others_count_by_area(rule: str) -> None:
+    """One of 1.15 mm passes what two of 0.81 do, and four of 0.575: whatever holds for the two holds for them."""
+    margins = [
+        RULES[rule].margin(columns(SHIPPED.limits, nozzle={"diameter_mm": SIZES_MM * (2 / n) ** 0.5, "orifices": n}))
+        for n in (1.0, 2.0, 4.0)
+    ]
+    np.testing.assert_allclose(margins[0], margins[1], rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(margins[2], margins[1], rtol=1e-9, atol=1e-9)
+    assert (margins[1] < 0).any() and (margins[1] >= 0).any()
 
 
 @pytest.mark.parametrize("thou, in_use", [(24, False), (25, True), (37, True), (52, True), (53, False)])
