@@ -21,7 +21,7 @@ from configurator.judging import findings
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
 from configurator.learning.as_known import as_known
-from configurator.learning.belief_in_book import belief_in_book, runs_in_book
+from configurator.learning.belief_in_book import runs_in_book
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
@@ -62,7 +62,11 @@ def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float
     """
     known = as_known(Case.of(car, catalog), book)
     case, names = known.case, known.case.circuit_names
-    return sizing.size(case, names) if known.belief is None else sure_sizes(case, names, known.belief, sure)
+    return (
+        sizing.size(case, names, known.believed)
+        if known.belief is None
+        else sure_sizes(case, names, known.belief, sure)
+    )
 
 
 def propose(
@@ -80,7 +84,7 @@ def propose(
     """The fewest changes that meet the demand, or why nothing does. order : what to make least, first goal first."""
     case = Case.of(car, catalog)
     felt, wishes = read_symptom(symptom), read_wishes(case.options, list(keep), list(fit), list(avoid))
-    return proposal_of(case, ProposalRequest(wishes, tuple(order), felt), belief_in_book(case, book, felt), sure)
+    return proposal_of(as_known(case, book, felt), ProposalRequest(wishes, tuple(order), felt), sure)
 
 
 def why(
@@ -91,7 +95,8 @@ def why(
     known = as_known(Case.of(car, catalog), book, read_symptom(symptom))
     slot, places = slot_asked(known.case.options, part)
     pins = read_wishes(known.case.options, [], list(pinned), [])
-    return Availability.of(known.case, known.wishes).why(known.case, slot, places, pins)
+    choosing = known.choosing()
+    return Availability.of(choosing, known.wishes).why(choosing, slot, places, pins)
 
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:

@@ -3,3 +3,4 @@
 PUBLISHED = "published"
 COMMON_PRACTICE = "common practice, no source"
 ASSUMED = "assumed"
+OWN_REQUEST = "as asked for"

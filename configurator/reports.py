@@ -8,7 +8,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 class Report(BaseModel):
@@ -21,6 +21,13 @@ class Answer(Report):
     """A whole answer."""
 
     schema_version: int = Field(SCHEMA_VERSION, description="raised when a key changes its meaning or goes")
+
+
+class EngineTold(Report):
+    """The two unknowns of an engine."""
+
+    late_first_fuel: float = Field(description="how late the first fuel is, times the model's own")
+    late_main_circuit: float = Field(description="how late the main circuit comes, times the model's own")
 
 
 class Finding(Report):
@@ -53,7 +60,7 @@ class CheckReport(Answer):
 
     vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="no conflict (warnings and notes may be there)")
-    demand_factor: float = Field(description="f it was judged at")
+    engine: EngineTold = Field(description="the engine it was judged in")
     with_changes: dict[str, str] = Field(description="slot and what was put there, as asked for")
     findings: list[Finding] = Field(description="what does not hold, conflicts first; if asked for, all that holds")
 
@@ -79,20 +86,18 @@ class Candidate(Report):
     feed_screw: str = Field(description="code of the feed screw, or as measured")
     lobe: str = Field(description="code of the lobe, or the measured lobe")
     phase_deg: float = Field(description="its mounting phase, degrees")
-    hole_ms: float | None = Field(description="longest spell leaner than the lean limit, ms")
-    flood_ms: float | None = Field(description="longest spell richer than the rich limit, ms")
+    delay_ms: float | None = Field(description="how much later than the best of the same air the pull comes, ms")
+    lean_sag_percent: float | None = Field(
+        description="deepest later fall of the pull for want of fuel, per cent of the best"
+    )
+    rich_sag_percent: float | None = Field(description="the same for too much fuel")
+    smoke_ms: float | None = Field(description="time of black smoke, ms")
     volume_cc: float | None = Field(description="shot, cc")
     duration_ms: float | None = Field(description="tip-in until 95 % of the shot is out, ms")
     peak_cc_s: float | None = Field(description="greatest flow, cc/s")
-    window: list[float] | None = Field(
-        description="demand factors covered, low and high; an end at 0.25 or 4 means at or beyond; null covers none"
-    )
-    meets: bool = Field(description="hole and flood are within their allowed spells at the demand factor")
+    sureness: float = Field(description="share of what is believed of the engine that it is right for, 0 to 1")
+    meets: bool = Field(description="delay, sag and smoke are within what goes unfelt, in the engine it was judged in")
     breaks: list[str] = Field(description="ids of rules that this combination breaks, the demand included")
-    lean_margin_percent: float | None = Field(description="how much f may rise before a hole is felt, in per cent of f")
-    rich_margin_percent: float | None = Field(
-        description="how much f may fall before a flood is felt, in per cent of f"
-    )
 
 
 class CircuitSizes(Report):
@@ -112,7 +117,7 @@ class SizeReport(Answer):
 
     vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="every circuit asked for has a smallest nozzle with the fitted pump")
-    demand_factor: float = Field(description="f it was judged at")
+    engine: EngineTold = Field(description="the engine it was judged in")
     circuits: list[CircuitSizes] = Field(description="one entry a circuit")
     notes: list[str] = Field(description="what to keep in mind")
 
@@ -144,11 +149,18 @@ class Shot(Report):
     """What one circuit delivers with a combination; figures are null where lobe and pump do not go together."""
 
     circuit: str = Field(description="front or rear")
-    hole_ms: float | None = Field(description="longest spell leaner than the lean limit, ms")
-    flood_ms: float | None = Field(description="longest spell richer than the rich limit, ms")
+    delay_ms: float | None = Field(description="how much later than the best of the same air the pull comes, ms")
+    lean_sag_percent: float | None = Field(
+        description="deepest later fall of the pull for want of fuel, per cent of the best"
+    )
+    rich_sag_percent: float | None = Field(description="the same for too much fuel")
+    smoke_ms: float | None = Field(description="time of black smoke, ms")
+    felt: str = Field(description="the same as a driver would say it")
     volume_cc: float | None = Field(description="shot, cc")
     duration_ms: float | None = Field(description="tip-in until 95 % of the shot is out, ms")
-    window: list[float] | None = Field(description="demand factors covered, low and high; null covers none")
+    sureness: float | None = Field(
+        description="share of what is believed of the engine that it is right for, 0 to 1; null where it was not asked"
+    )
 
 
 class Combination(Report):
@@ -200,16 +212,17 @@ class ProposeReport(Answer):
     )
     symptom: str | None = Field(description="word of the symptom, if one was named")
     hint: str = Field(description="what a driver who feels that should know; may be empty")
-    demand_factor: float = Field(description="f it was solved for")
-    demand_note: str = Field(description="where that f comes from")
+    engine: EngineTold = Field(description="the engine it was solved for")
+    engine_note: str = Field(description="where that comes from")
     order: list[str] = Field(description="what was made least first, then next, ...")
     bound: str | None = Field(description="where the effort cut the proof short: what is proven so far")
     changes: list[Change] = Field(description="what changes; empty if nothing need")
     consumables: list[ConsumableLine] = Field(description="gaskets for the joints opened")
     totals: Totals | None = Field(description="what it comes to; null if nothing fits")
-    covers: dict[str, list[float] | None] = Field(
-        description="demand factors each circuit covers with it, low and high; null covers none"
+    sureness: float | None = Field(
+        description="share of what is believed of the engine that it is right for, 0 to 1; null if nothing fits"
     )
+    pulls: list[Shot] = Field(description="what is felt with it, one entry a circuit; empty if nothing fits")
     first: list[Finding] = Field(description="faults that no part mends, to be put right before anything is fitted")
     remaining: list[Finding] = Field(description="what is still to look at with the proposal fitted")
     aftercare: list[str] = Field(description="jobs by hand that the changes bring with them")

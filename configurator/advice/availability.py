@@ -15,7 +15,9 @@ import numpy as np
 from configurator.advice.standing import AvailabilityReport, Clash, Companion, SlotStanding, Standing, State
 from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
+from configurator.judging.engine_told import told_engine
 from configurator.judging.findings import findings
+from configurator.physics.lateness import AS_MODELLED, Lateness
 from configurator.rules import RULES
 from configurator.slots.options import Choice, Offered
 from configurator.slots.slot import Slot
@@ -49,7 +51,7 @@ class Availability:
     ways: Ways
     felt: tuple[str, ...] = ()
     vehicle: str = ""
-    demand_factor: float = 1.0
+    engine: Lateness = AS_MODELLED
 
     @classmethod
     def of(cls, case: Case, wishes: Sequence[Wish] = ()) -> "Availability":
@@ -58,7 +60,7 @@ class Availability:
         classes = classes_of(case, wishes)
         problem = problem_over(case, wishes, {slot: own.cheapest() for slot, own in classes.items()})
         felt = tuple(wish.text for wish in wishes if wish.felt)
-        return cls._over(classes, problem, felt, case.vehicle.name, case.factor)
+        return cls._over(classes, problem, felt, case.vehicle.name, case.engine)
 
     @classmethod
     def over(cls, problem: Problem) -> "Availability":
@@ -73,7 +75,7 @@ class Availability:
         problem: Problem,
         felt: tuple[str, ...] = (),
         vehicle: str = "",
-        demand_factor: float = 1.0,
+        engine: Lateness = AS_MODELLED,
     ) -> "Availability":
         blocks = Blocks.of(problem)
         price, labour_min = (
@@ -81,7 +83,7 @@ class Availability:
             for figure in ("price", "labour_min")
         )
         costs = Costs(blocks, Weights.of(problem, price, labour_min))
-        return cls(classes, problem, costs, Ways(blocks), felt, vehicle, demand_factor)
+        return cls(classes, problem, costs, Ways(blocks), felt, vehicle, engine)
 
     def standings(self, pins: Sequence[Wish] = ()) -> dict[Slot, Standings]:
         """Every option of every slot. Pins of one slot hold together."""
@@ -100,7 +102,7 @@ class Availability:
         hold together."""
         asked = _Asked(self, pins)
         return AvailabilityReport(
-            vehicle=self.vehicle, demand_factor=self.demand_factor, pins=[pin.text for pin in pins],
+            vehicle=self.vehicle, engine=told_engine(self.engine), pins=[pin.text for pin in pins],
             slots=[asked.slot(slot, places) for slot in slots or self.problem.options], clash=asked.clash_of_all(),
             felt=list(self.felt),
         )  # fmt: skip

@@ -2,7 +2,9 @@
 
 from pydantic import Field
 
-from configurator.reports import Answer, Combination, Report
+from configurator.judging.engine_told import told_engine
+from configurator.physics.lateness import Lateness
+from configurator.reports import Answer, Combination, EngineTold, Report
 
 
 class Compared(Report):
@@ -10,15 +12,15 @@ class Compared(Report):
 
     what: str = Field(description="slot, circuit and figure, or rule")
     unit: str = Field(description="unit of the figures; empty where there is none")
-    first: str | float | list[float] | None = Field(description="of the first; null where it has none, or need not")
-    second: str | float | list[float] | None = Field(description="of the second")
+    first: str | float | None = Field(description="of the first; null where it has none, or need not")
+    second: str | float | None = Field(description="of the second")
 
 
 class CompareReport(Answer):
     """Answer of `tipin compare`."""
 
     vehicle: str = Field(description="name in the vehicle file")
-    demand_factor: float = Field(description="f both were judged at")
+    engine: EngineTold = Field(description="the engine both were judged in")
     first: Combination = Field(description="the first")
     second: Combination = Field(description="the second")
     parts: list[Compared] = Field(description="slots in which they differ")
@@ -29,10 +31,10 @@ class CompareReport(Answer):
     work: list[Compared] = Field(description="changes, price and labour against what is fitted")
 
 
-def compare(vehicle: str, demand_factor: float, first: Combination, second: Combination) -> CompareReport:
+def compare(vehicle: str, engine: Lateness, first: Combination, second: Combination) -> CompareReport:
     """Both combinations of one vehicle, and where they differ."""
     return CompareReport(
-        vehicle=vehicle, demand_factor=demand_factor, first=first, second=second, parts=_parts(first, second),
+        vehicle=vehicle, engine=told_engine(engine), first=first, second=second, parts=_parts(first, second),
         figures=_figures(first, second), margins=_margins(first, second), work=_work(first, second),
     )  # fmt: skip
 
@@ -48,14 +50,14 @@ def _figures(first: Combination, second: Combination) -> list[Compared]:
     rows = []
     for one, other in zip(first.shots, second.shots, strict=True):
         for key, says, unit in (
-            ("hole_ms", "too lean for", "ms"), ("flood_ms", "too rich for", "ms"), ("volume_cc", "shot", "cc"),
-            ("duration_ms", "shot lasts", "ms"),
+            ("delay_ms", "pull late by", "ms"), ("lean_sag_percent", "goes flat by", "%"),
+            ("rich_sag_percent", "noses over by", "%"), ("smoke_ms", "black smoke", "ms"),
+            ("volume_cc", "shot", "cc"), ("duration_ms", "shot lasts", "ms"),
         ):  # fmt: skip
             what = f"{one.circuit}: {says}"
             rows.append(Compared(what=what, unit=unit, first=getattr(one, key), second=getattr(other, key)))
-        if one.window or other.window:
-            what = f"{one.circuit}: right for engines that ask"
-            rows.append(Compared(what=what, unit="times the model", first=one.window, second=other.window))
+        sure = [None if shot.sureness is None else round(100.0 * shot.sureness) for shot in (one, other)]
+        rows.append(Compared(what=f"{one.circuit}: right for engines like it", unit="%", first=sure[0], second=sure[1]))
     return rows
 
 

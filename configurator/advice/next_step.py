@@ -8,10 +8,11 @@ from pydantic import Field
 
 from configurator.book.records import Trial
 from configurator.judging.case import Case
+from configurator.judging.engine_told import told_engine
 from configurator.learning.belief import Belief, belief_of
 from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
 from configurator.learning.next_run import Advice, next_step
-from configurator.reports import Answer, Report
+from configurator.reports import Answer, EngineTold, Report
 from configurator.slots.options import Choice
 
 INTERVAL_SHARE = 0.9
@@ -21,14 +22,15 @@ UNLIKELY = "nothing that may be tried is likely to be right"
 
 
 class BeliefSummary(Report):
-    """What the runs say of the demand factor f."""
+    """What the runs say of the engine."""
 
     runs: int = Field(description="runs that count")
     left_out: int = Field(description="runs that do not: a cold engine")
-    factor: float = Field(description="median of the belief in f")
-    factor_90_percent: list[float] = Field(description="f between which 90 % of the belief lies")
+    engine: EngineTold = Field(description="the engine in the middle of the belief")
+    late_first_fuel_90_percent: list[float] = Field(description="between what 90 % of the belief lies")
+    late_main_circuit_90_percent: list[float] = Field(description="the same")
     impossible: list[list[int]] = Field(
-        description="numbers of runs that cannot all have been judged rightly; one alone: no f explains it"
+        description="numbers of runs that cannot all have been judged rightly; one alone: no engine explains it"
     )
 
 
@@ -45,7 +47,7 @@ class NextChange(Report):
 class Outcome(Report):
     """What the run may show, and what would be next."""
 
-    felt: str = Field(description="lean, right or rich")
+    felt: str = Field(description="clean, hesitates, goes flat, or too much fuel")
     chance: float = Field(description="probability, 0 to 1")
     then: str = Field(description="what would be next")
 
@@ -66,6 +68,10 @@ class NextReport(Answer):
     notes: list[str] = Field(description="what to keep in mind")
 
 
+FELT_AS = (("clean", (0,)), ("hesitates", (1, 2, 3)), ("goes flat", (4, 5, 6)), ("too much fuel", (7, 8, 9)))
+"""What a run may show, by places in ANSWERS."""
+
+
 def sure_percent(share: float) -> str:
     """A share in whole per cent; nobody is ever quite sure.
 
@@ -77,9 +83,11 @@ def sure_percent(share: float) -> str:
 
 def summary(belief: Belief) -> BeliefSummary:
     """A belief in figures."""
+    first, main = belief.interval(INTERVAL_SHARE)
     return BeliefSummary(
-        runs=belief.runs, left_out=belief.left_out, factor=round(belief.median, 3),
-        factor_90_percent=[round(end, 3) for end in belief.interval(INTERVAL_SHARE)],
+        runs=belief.runs, left_out=belief.left_out, engine=told_engine(belief.middle),
+        late_first_fuel_90_percent=[round(end, 3) for end in first],
+        late_main_circuit_90_percent=[round(end, 3) for end in main],
         impossible=[[number or 0 for number in numbers] for numbers in belief.impossible],
     )  # fmt: skip
 
@@ -87,7 +95,7 @@ def summary(belief: Belief) -> BeliefSummary:
 def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | None = None) -> NextReport:
     """The next run worth making, or that none is. trials : of this vehicle. stock : None for all the catalogue has."""
     belief = belief_of(case, trials)
-    case = case.with_linkage_set().at(belief.median)
+    case = case.with_linkage_set().at(belief.middle)
     now = fitted_after(case, trials)
     field = candidates(case, belief, now, stock)
     notes = [
@@ -147,9 +155,9 @@ def _most_sure(field: Candidates, belief: Belief, advice: Advice) -> float:
 
 
 def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
-    """Lean, right and rich, each with the step it would lead to."""
+    """Each feeling with the step it would lead to."""
     found = []
-    for felt, steps in (("lean", (0, 1)), ("right", (2,)), ("rich", (3, 4))):
+    for felt, steps in FELT_AS:
         likelihood = field.field.chances[list(steps), choice].sum(axis=0)
         after = belief.updated(likelihood)
         then = next_step(field.field, after, choice)

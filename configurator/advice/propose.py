@@ -1,15 +1,16 @@
 """The fewest changes that make everything fit and meet the demand, each with the rules that force it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from configurator.advice.aftercare import aftercare
 from configurator.advice.explain import explain
-from configurator.advice.work import changes_of, consumables_of, covers_of, totals_of
+from configurator.advice.work import changes_of, consumables_of, shots_of, sureness_of, totals_of
 from configurator.judging.case import Case
+from configurator.judging.engine_told import told_engine
 from configurator.judging.feelings import Symptom
 from configurator.judging.findings import findings, problems
-from configurator.learning.as_known import known_by
+from configurator.learning.as_known import Known
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
 from configurator.slots.options import Choice
@@ -38,33 +39,31 @@ class ProposalRequest:
     effort: float = EFFORT
 
 
-def propose(case: Case, request: ProposalRequest) -> ProposeReport:
-    """The best change list for a case, or why there is none."""
-    known = known_by(case, (), request.symptom)
-    case, request = known.case, replace(request, wishes=[*request.wishes, *known.wishes])
-    own = "no correction for this engine" if case.factor == 1.0 else "this engine's own, from the vehicle file"
-    note = known.says if request.symptom else f"demand factor {case.factor:.2f}: {own}"
+def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport:
+    """The best change list for a case, or why there is none. case : as parts are chosen by, of what is known."""
     full = worth_choosing(case, request.wishes)
     chooser = Chooser(full, request.effort)
     solution = chooser.best(request.order)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
-        "hint": request.symptom.hint if request.symptom else "", "demand_factor": case.factor, "demand_note": note,
+        "hint": request.symptom.hint if request.symptom else "", "engine": told_engine(case.engine), "engine_note": known.says,
         "order": list(request.order),
     }  # fmt: skip
     if solution is None:
         conflict = explain(full, request.effort)
         return ProposeReport(
-            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, covers={}, first=[],
+            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, sureness=None, pulls=[], first=[],
             remaining=[], aftercare=[], alternatives=[], conflict=conflict,
         )  # fmt: skip
     choice = _choice(chooser.problem, solution.chosen)
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
     consumables = consumables_of(case, choice)
-    remaining = problems(findings(case, choice))
+    remaining = problems(findings(case.at(case.engine), choice))
     return ProposeReport(
         **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
-        consumables=consumables, totals=totals_of(changes, consumables), covers=covers_of(case, choice),
+        consumables=consumables, totals=totals_of(changes, consumables), 
+        sureness=round(sureness_of(known.case, choice, known.believed), 4),
+        pulls=shots_of(known.case, choice, known.believed),
         first=[f for f in remaining if not RULES[f.rule].is_choosable and f.severity != "note"],
         remaining=[f for f in remaining if RULES[f.rule].is_choosable or f.severity == "note"],
         aftercare=aftercare(choice),

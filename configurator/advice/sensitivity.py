@@ -8,19 +8,16 @@ from pydantic import Field
 
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
-from configurator.judging.case import Case
+from configurator.judging.case import Case, margins
 from configurator.judging.demand import ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
+from configurator.judging.table import DEMAND
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
+from configurator.rules import RULES
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
 
-LIMIT_RANGES = {
-    "lean_phi": (0.75, 0.85),
-    "rich_phi": (1.4, 1.7),
-    "hole_most_ms": (30.0, 100.0),
-    "flood_most_ms": (100.0, 250.0),
-}
+LIMIT_RANGES = {"delay_most_ms": (25.0, 80.0), "sag_most_percent": (3.0, 12.0), "smoke_most_ms": (80.0, 400.0)}
 """Limits of the verdict that are ours, and the range each might lie in (assumed)."""
 VEHICLE_RANGES = {
     ("engine", "volumetric_efficiency"): (0.75, 0.90),
@@ -144,6 +141,6 @@ def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:
     now = choice[slot].read(FittedNozzle)
     nozzles = tuple(Option("", now.resized(float(size)), "none") for size in TRIED_MM)
     listed = {other: (option,) for other, option in choice.items()} | {slot: nozzles}
-    shot, limits = case.columns(circuit, listed).shot, case.catalog.limits
-    meets = (shot.hole_ms <= limits.hole_most_ms) & (shot.flood_ms <= limits.flood_most_ms)
+    figures = case.columns(circuit, listed)
+    meets = np.all([margins(RULES[rule], figures).ravel() >= 0 for rule in DEMAND], axis=0)
     return round(float(TRIED_MM[np.argmax(meets)]), 2) if meets.any() else None

@@ -1,4 +1,4 @@
-"""The smallest nozzle that meets the demand, with the fitted pump and with each other pump.
+"""The smallest nozzle that pulls cleanly, with the fitted pump and with each other pump.
 
 With the fitted pump the lobe stays as it is; another pump may bring another lobe. The feed screw follows the nozzle:
 the fitted one as long as it leaves the nozzle in charge. More than that is a proposal's business.
@@ -11,16 +11,19 @@ import numpy as np
 
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
+from configurator.judging.engine_told import told_engine
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_circuit
+from configurator.learning.belief import Belief
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
+from configurator.slots.columns import JudgedShots
 from configurator.slots.offered import nozzle_name
 from configurator.slots.slot import CIRCUIT_SLOTS
 from configurator.units.drills import INCH_MM
 
 
-def size(case: Case, circuits: Sequence[str]) -> SizeReport:
-    """Sizes for the circuits asked for, at the case's demand factor."""
-    sized = [_size_circuit(case, name) for name in circuits]
+def size(case: Case, circuits: Sequence[str], believed: Belief) -> SizeReport:
+    """Sizes for the circuits asked for, in the case's engine. believed : what is believed of the engine."""
+    sized = [_size_circuit(case, name, believed) for name in circuits]
     notes = [
         "Orifices differ by a hundredth or two from their stamp (a new drill alone may be 0.014 mm under its size), "
         "and that is half a step of the catalogue: measure the orifice with a pin gauge before judging a trial."
@@ -32,31 +35,37 @@ def size(case: Case, circuits: Sequence[str]) -> SizeReport:
         )
     return SizeReport(
         vehicle=case.vehicle.name, ok=all(circuit.smallest is not None for circuit in sized),
-        demand_factor=case.factor, circuits=sized, notes=notes,
+        engine=told_engine(case.engine), circuits=sized, notes=notes,
     )  # fmt: skip
 
 
-def _size_circuit(case: Case, name: str) -> CircuitSizes:
+def _size_circuit(case: Case, name: str, believed: Belief) -> CircuitSizes:
     table = tabulate_circuit(case, name)
     rows = [row for pump in range(len(table.options["pump"])) for row in _rows_of_pump(case, table, pump)]
     pumps = [option.label for option in table.options["pump"]]
-    candidates = [candidate(case, table, row) for row in rows]
+    candidates = [candidate(table, row, believed) for row in rows]
     by_pump = {pump: _smallest([row for row in candidates if row.pump == pump]) for pump in pumps}
     return CircuitSizes(
         circuit=name, smallest=by_pump[pumps[0]], smallest_by_pump=by_pump,
-        fitted=candidate(case, table, (0, 0, 0, 0)), candidates=candidates,
+        fitted=candidate(table, (0, 0, 0, 0), believed), candidates=candidates,
     )  # fmt: skip
 
 
 def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[CombinationAt]:
     """For each nozzle the best screw and lobe with a pump, smallest nozzle first.
 
-    Best is: fewest rules broken, then fewest changes, then least beyond the allowed spells, then the catalogue's order.
+    Best is: fewest rules broken, then fewest changes, then least beyond what goes unfelt, then the catalogue's order.
     """
     broken = np.sum([rule[:, :, pump, :] for rule in table.broken.values()], axis=0)
     shot, limits = table.columns.shot, case.catalog.limits
-    excess = np.maximum(shot.hole_ms - limits.hole_most_ms, 0.0) + np.maximum(shot.flood_ms - limits.flood_most_ms, 0.0)
-    excess = excess[:, :, pump, :, 0, 0]
+    sag = np.maximum(shot.lean_sag_percent, shot.rich_sag_percent)
+    pairs = (
+        (shot.delay_ms, limits.delay_most_ms),
+        (sag, limits.sag_most_percent),
+        (shot.smoke_ms, limits.smoke_most_ms),
+    )
+    beyond = np.sum([np.maximum(felt / most - 1.0, 0.0) for felt, most in pairs], axis=0)
+    excess = beyond[:, :, pump, :, 0, 0]
     changes = np.array([o.changed for o in table.options["feed_screw"]])[:, None] + np.array(
         [o.changed for o in table.options["lobe"]]
     )
@@ -90,27 +99,29 @@ def nozzle_of(row: Candidate) -> NozzleChoice:
     )  # fmt: skip
 
 
-def candidate(case: Case, table: CombinationTable, row: CombinationAt) -> Candidate:
+def candidate(table: CombinationTable, row: CombinationAt, believed: Belief) -> Candidate:
     """One combination in full."""
     nozzle, screw, pump, lobe = (table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, row, strict=True))
     shot = table.columns.shot.at((*row, 0, 0))
-    low, high = float(shot.window_low), float(shot.window_high)
-    known = bool(np.isfinite(low))
     orifice = nozzle.figures
-    assert isinstance(orifice, FittedNozzle)
+    assert isinstance(orifice, FittedNozzle) and shot.regions is not None
     return Candidate(
         code=nozzle.code, diameter_mm=orifice.diameter_mm, diameter_in=round(orifice.diameter_mm / INCH_MM, 4),
         style=orifice.style,
         pump=pump.label, feed_screw=screw.label, lobe=lobe.label.split(" at ")[0],
         phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
-        hole_ms=rounded(shot.hole_ms), flood_ms=rounded(shot.flood_ms), volume_cc=rounded(shot.volume_cc, 3),
+        **felt_figures(shot), volume_cc=rounded(shot.volume_cc, 3),
         duration_ms=rounded(shot.ends_ms), peak_cc_s=rounded(shot.peak_cc_s, 3),
-        window=[round(low, 3), round(high, 3)] if known and low <= high else None,
+        sureness=round(float(believed.sureness(shot.regions)), 4),
         meets=not any(table.broken[rule][row] for rule in DEMAND),
         breaks=[rule for rule, mask in table.broken.items() if mask[row]],
-        lean_margin_percent=round(100 * (high / case.factor - 1), 1) if known else None,
-        rich_margin_percent=round(100 * (1 - low / case.factor), 1) if known else None,
     )  # fmt: skip
+
+
+def felt_figures(shot: JudgedShots) -> dict[str, float | None]:
+    """What is felt of one combination, for an answer."""
+    names = ("delay_ms", "lean_sag_percent", "rich_sag_percent", "smoke_ms")
+    return {name: rounded(getattr(shot, name)) for name in names}
 
 
 def rounded(value: SupportsFloat, digits: int = 1) -> float | None:

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from configurator.reports import Answer, Report
+from configurator.reports import Answer, EngineTold, Report
 
 State = Literal["fits", "with_changes", "impossible"]
 
@@ -61,7 +61,7 @@ class AvailabilityReport(Answer):
     """Answer of `tipin why`: every part in every slot asked for."""
 
     vehicle: str = Field(description="name in the vehicle file")
-    demand_factor: float = Field(description="f it was judged at")
+    engine: EngineTold = Field(description="the engine it was judged in")
     pins: list[str] = Field(description="what is pinned, in the user's words")
     felt: list[str] = Field(description="what a symptom asks for; named among the pins of a clash where it matters")
     clash: Clash | None = Field(description="why nothing at all fits under the pins; null where something does")

@@ -11,22 +11,10 @@ from configurator.judging.table import DEMAND
 from configurator.learning.belief import Belief
 from configurator.reports import Candidate, CircuitSizes, ProposeReport, SizeReport
 
-WANTED = 0.9
-"""Sureness wanted where nobody says another."""
-
-
-class SureCandidate(Candidate):
-    """A combination with how sure it is to be right."""
-
-    sureness: float = Field(description="share of belief inside its window, 0 to 1")
-
 
 class SureCircuitSizes(CircuitSizes):
     """Sizes for one circuit, chosen by sureness."""
 
-    candidates: list[SureCandidate] = Field(  # type: ignore[assignment]
-        description="every nozzle with every pump, each with its best screw and lobe at the median of the belief"
-    )
     sureness: float | None = Field(description="sureness of the smallest nozzle; null where there is none")
     enough: bool = Field(description="whether that is as sure as was wanted")
 
@@ -44,32 +32,30 @@ class SureProposeReport(ProposeReport):
 
     belief: BeliefSummary = Field(description="what stands behind it")
     sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
-    sureness: float | None = Field(description="share of belief that the proposal is right for; null if nothing fits")
 
 
 def sure_sizes(case: Case, circuits: Sequence[str], belief: Belief, wanted: float) -> SureSizeReport:
-    """Sizes for a case at the median of a belief; the smallest nozzle is the first that is sure enough, or the
+    """Sizes for a case in the middle of a belief; the smallest nozzle is the first that is sure enough, or the
     surest."""
-    report = size(case, circuits)
-    sized = [_sure_circuit(sizes, belief, wanted) for sizes in report.circuits]
+    report = size(case, circuits, belief)
+    sized = [_sure_circuit(sizes, wanted) for sizes in report.circuits]
     ok = all(sizes.enough for sizes in sized)
     kept = {name: value for name, value in report if name not in ("circuits", "ok")}
     return SureSizeReport(**kept, ok=ok, circuits=sized, belief=summary(belief), sureness_wanted=wanted)
 
 
-def _sure_circuit(sizes: CircuitSizes, belief: Belief, wanted: float) -> SureCircuitSizes:
-    rows = [SureCandidate(**dict(row), sureness=round(belief.sureness(row.window), 4)) for row in sizes.candidates]
-    fits = [row for row in rows if breaks_no_more_than(row, DEMAND)]
+def _sure_circuit(sizes: CircuitSizes, wanted: float) -> SureCircuitSizes:
+    fits = [row for row in sizes.candidates if breaks_no_more_than(row, DEMAND)]
     chosen = {pump: _chosen([row for row in fits if row.pump == pump], wanted) for pump in sizes.smallest_by_pump}
     now = chosen[sizes.fitted.pump]
     return SureCircuitSizes(
-        circuit=sizes.circuit, smallest=nozzle_of(now) if now else None, fitted=sizes.fitted, candidates=rows,
+        circuit=sizes.circuit, smallest=nozzle_of(now) if now else None, fitted=sizes.fitted, candidates=sizes.candidates,
         smallest_by_pump={pump: nozzle_of(row) if row else None for pump, row in chosen.items()},
         sureness=now.sureness if now else None, enough=now is not None and now.sureness >= wanted,
     )  # fmt: skip
 
 
-def _chosen(rows: Sequence[SureCandidate], wanted: float) -> SureCandidate | None:
+def _chosen(rows: Sequence[Candidate], wanted: float) -> Candidate | None:
     """The first row, smallest nozzle first, that is sure enough; else the surest; None where none may be right."""
     enough = next((row for row in rows if row.sureness >= wanted), None)
     surest = max(rows, key=lambda row: row.sureness, default=None)

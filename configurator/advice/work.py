@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 
 from configurator.advice.aftercare import aftercare
-from configurator.advice.size import rounded
+from configurator.advice.size import felt_figures, rounded
 from configurator.judging.case import Case
+from configurator.judging.feelings import felt_words
 from configurator.judging.findings import broken, findings, problems
+from configurator.learning.belief import Belief
+from configurator.physics.lateness import NOTHING_COVERED, Regions
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
 from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice
-from configurator.slots.slot import Slot
+from configurator.slots.slot import AXES, Slot
 from configurator.slots.wishes import Wish
 
 KeptSlots = set[tuple[str, str | None]]
@@ -81,31 +84,37 @@ def totals_of(changes: Sequence[Change], consumables: Sequence[ConsumableLine]) 
     return Totals(changes=len(changes), price=round(price, 2), labour_min=sum(change.labour_min for change in changes))
 
 
-def covers_of(case: Case, choice: Choice) -> dict[str, list[float] | None]:
-    """The demand factors that each circuit covers with a choice; None where it covers none."""
-    return {shot.circuit: shot.window for shot in shots_of(case, choice)}
-
-
-def shots_of(case: Case, choice: Choice, *, with_windows: bool = True) -> list[Shot]:
-    """What each circuit delivers with a choice; without windows it is there at once where the case is tabulated."""
-    listed = {slot: (option,) for slot, option in choice.items()}
+def shots_of(case: Case, choice: Choice, believed: Belief | None = None) -> list[Shot]:
+    """What each circuit delivers with a choice and how it is felt; how sure it is to be right where a belief is given,
+    else it is there at once where the case is tabulated."""
+    listed, limits = {slot: (option,) for slot, option in choice.items()}, case.catalog.limits
     shots = []
     for name in case.circuit_names:
-        shot = case.columns(name, listed, with_windows=with_windows).shot
-        figures = {key: float(value.item()) for key, value in vars(shot).items()}
-        low, high = figures["window_low"], figures["window_high"]
+        shot = case.columns(name, listed, with_regions=believed is not None).shot.at((0,) * len(AXES))
+        sureness = believed.sureness(shot.regions) if believed and shot.regions else None
         shots.append(
             Shot(
-                circuit=name, hole_ms=rounded(figures["hole_ms"]), flood_ms=rounded(figures["flood_ms"]),
-                volume_cc=rounded(figures["volume_cc"], 3), duration_ms=rounded(figures["ends_ms"]),
-                window=[round(low, 3), round(high, 3)] if low <= high else None,
+                circuit=name, **felt_figures(shot), felt=felt_words(shot, limits),
+                volume_cc=rounded(shot.volume_cc, 3), duration_ms=rounded(shot.ends_ms),
+                sureness=None if sureness is None else round(float(sureness), 4),
             )
         )  # fmt: skip
     return shots
 
 
+def sureness_of(case: Case, choice: Choice, believed: Belief) -> float:
+    """Share of a belief that all circuits of a choice are right for."""
+    listed = {slot: (option,) for slot, option in choice.items()}
+    bits = ~NOTHING_COVERED
+    for name in case.circuit_names:
+        regions = case.columns(name, listed, with_regions=True).shot.regions
+        assert regions is not None
+        bits = bits & regions.bits[(0,) * len(AXES)]
+    return float(believed.sureness(Regions(bits)))
+
+
 def combination_of(
-    case: Case, choice: Choice, title: str, wishes: Sequence[Wish] = (), *, with_windows: bool = True
+    case: Case, choice: Choice, title: str, wishes: Sequence[Wish] = (), believed: Belief | None = None
 ) -> Combination:
     """A choice judged by every rule, with the work to fit it; its linkage is judged as found, as the case has it."""
     found = findings(case, choice)
@@ -113,7 +122,7 @@ def combination_of(
     return Combination(
         title=title, ok=not any(f.severity == "conflict" and f.holds is False for f in found),
         parts={str(slot): option.label for slot, option in choice.items()},
-        shots=shots_of(case, choice, with_windows=with_windows),
+        shots=shots_of(case, choice, believed),
         findings=[*problems(found), *(f for f in found if f.holds)], changes=changes, consumables=consumables,
         totals=totals_of(changes, consumables), aftercare=aftercare(choice),
     )  # fmt: skip

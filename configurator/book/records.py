@@ -12,13 +12,14 @@ from pydantic import field_validator
 
 from configurator.basis import ASSUMED
 from configurator.car.fitted import FittedCircuit, FittedNozzle
-from configurator.car.vehicle import Vehicle
+from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA, FuelTable, Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Flag, Number, Record, Whole, figure
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
+from configurator.physics.lateness import LATENESS_RANGE
 from configurator.slots.columns import Mount
 from configurator.slots.options import Choice, Stack
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
@@ -48,8 +49,8 @@ class Felt(Record):
 class TraceMeasured(Record):
     """What a mixture trace gave: spells as the model defines them, corrected for the sensor's lag."""
 
-    hole_ms: Number = figure("longest spell leaner than the lean limit", "ms", ge=0, le=60_000)
-    flood_ms: Number = figure("longest spell richer than the rich limit", "ms", ge=0, le=60_000)
+    hole_ms: Number = figure("longest spell leaner than phi 0.80", "ms", ge=0, le=60_000)
+    flood_ms: Number = figure("longest spell richer than phi 1.50", "ms", ge=0, le=60_000)
     lag_ms: Number = figure("sensor lag that was taken out", "ms", ge=0, le=5000)
     doubt_ms: Number = figure("standard error of both spells", "ms", ge=0, le=5000)
 
@@ -137,7 +138,25 @@ def car_of(trial: Trial) -> Vehicle:
     engine = trial.car["engine"] | {
         key: value for key, value in trial.conditions.model_dump(exclude={"fuel", "warm"}).items() if value is not None
     }
-    return Vehicle.model_validate(trial.car | {"engine": engine})
+    return Vehicle.model_validate(_as_kept_now(trial.car | {"engine": engine}))
+
+
+def _as_kept_now(car: dict[str, Any]) -> dict[str, Any]:
+    """The car of a run that an earlier version kept: its one demand factor stands for both unknowns, its idle pressure
+    is a key of the engine, and its power mixture an equivalence ratio."""
+    car, assumed = dict(car), dict(car.get("assumed", {}))
+    factor = car.pop("demand_factor", None)
+    if factor is not None:
+        late = min(max(factor, LATENESS_RANGE[0]), LATENESS_RANGE[1])
+        car |= {"late_first_fuel": late, "late_main_circuit": late}
+    idle_kpa, ratio = assumed.pop("idle_pressure_kpa", None), assumed.pop("power_air_fuel_ratio", None)
+    if idle_kpa is not None:
+        low, high = IDLE_PRESSURE_RANGE_KPA
+        car["engine"] = car["engine"] | {"idle_pressure_kpa": min(max(idle_kpa, low), high)}
+    if ratio is not None:
+        stoichiometric = car.get("fuel", {}).get("stoichiometric_ratio", FuelTable().stoichiometric_ratio)
+        assumed["power_phi"] = stoichiometric / ratio
+    return car | ({"assumed": assumed} if "assumed" in car else {})
 
 
 def _measured(circuit: FittedCircuit) -> dict[str, Any]:

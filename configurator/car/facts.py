@@ -1,6 +1,7 @@
 """What rules need to know of a car and of one of its circuits, besides the parts; nan where nobody measured it."""
 
 from dataclasses import dataclass
+from math import inf, isinf
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,9 @@ class CarFacts:
 @dataclass(frozen=True)
 class CircuitFacts:
     """Facts of one circuit. A linkage disturbed by a change has no measurements until it is set again.
-    rear_main_delivers_ms is infinite for a front circuit: the rule does not apply."""
+    rear_main_delivers_ms is infinite for a front circuit: the rule does not apply. sure_wanted_percent : share of what
+    is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
+    engine decides."""
 
     idle_rpm: float
     screw_coefficient: float
@@ -32,6 +35,11 @@ class CircuitFacts:
     preload_mm: float
     overtravel_mm: float
     rear_main_delivers_ms: float
+    sure_wanted_percent: float = inf
+
+    def unless_believed(self, limit: float) -> float:
+        """A limit of the pull in one engine, infinite where runs decide instead."""
+        return limit if isinf(self.sure_wanted_percent) else inf
 
 
 @dataclass(frozen=True)

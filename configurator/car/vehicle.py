@@ -34,7 +34,7 @@ from configurator.files.declared import (
 )
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
-from configurator.physics.verdict import FACTOR_RANGE
+from configurator.physics.lateness import LATENESS_RANGE, Lateness
 from configurator.units.drills import INCH_MM
 from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
 
@@ -351,13 +351,14 @@ class Vehicle(Record):
 
     name: str = figure("what the workshop calls it", min_length=1, max_length=200)
     note: str = figure("its story", default="", max_length=5000)
-    demand_factor: Number = figure(
-        "how much this engine asks for against the model",
-        basis=ASSUMED,
-        default=1.0,
-        ge=FACTOR_RANGE[0],
-        le=FACTOR_RANGE[1],
-    )
+    late_first_fuel: Number = figure(
+        "how late this engine's first fuel is, times the model's", basis=ASSUMED, default=1.0,
+        ge=LATENESS_RANGE[0], le=LATENESS_RANGE[1],
+    )  # fmt: skip
+    late_main_circuit: Number = figure(
+        "how late its main circuit comes, times the model's", basis=ASSUMED, default=1.0,
+        ge=LATENESS_RANGE[0], le=LATENESS_RANGE[1],
+    )  # fmt: skip
     engine: EngineTable = figure("the engine")
     driveline: DrivelineTable = figure("the driveline")
     manifold: ManifoldTable = figure("the manifold", default=ManifoldTable())
@@ -370,6 +371,11 @@ class Vehicle(Record):
         "assumed figures of the model overruled, by name", default={}, max_length=100
     )
     _file: str = PrivateAttr(default="")
+
+    @property
+    def engine_as_told(self) -> Lateness:
+        """The engine as its file has it, before any run."""
+        return Lateness(self.late_first_fuel, self.late_main_circuit)
 
     @model_validator(mode="after")
     def _agree(self) -> Self:
@@ -427,7 +433,9 @@ def place_in_toml(loc: FaultPlace) -> str:
     places = "".join(f", value {step + 1}" for step in loc if isinstance(step, int))
     if not keys:
         return ""
-    tables = {name for name in Vehicle.model_fields if name not in ("name", "note", "demand_factor")}
+    tables = {
+        name for name in Vehicle.model_fields if name not in ("name", "note", "late_first_fuel", "late_main_circuit")
+    }
     if keys[0] not in tables:
         return ".".join(keys) + places
     depth = 2 if keys[0] == "fitted" and len(keys) > 2 else 1

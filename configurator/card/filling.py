@@ -9,7 +9,7 @@ from configurator.card.sheet import Card, PartRow, Section
 from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom
-from configurator.physics.verdict import FACTOR_RANGE
+from configurator.learning.as_known import Known
 from configurator.reports import Change, Combination, Finding, Shot
 from configurator.rules import RULES
 from configurator.slots.options import Choice
@@ -23,7 +23,7 @@ FASTENINGS: dict[SlotName, str] = {
 
 
 def card_of(
-    case: Case,
+    known: Known,
     choice: Choice,
     combination: Combination,
     on: datetime.date,
@@ -31,8 +31,9 @@ def card_of(
     *,
     record: str = "",
 ) -> Card:
-    """The card of a choice of parts of a case, dated. combination : the choice as judged by the rules. symptom : what
+    """The card of a choice of parts of a car as it is known, dated. combination : the choice as judged by the rules. symptom : what
     was felt with what is fitted. record : how the test run is kept."""
+    case = known.case
     job = CardJob(case, choice, combination)
     against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
     work = sections(job)
@@ -40,11 +41,11 @@ def card_of(
     fastenings = [FASTENINGS[SLOTS[change.slot].name] for change in combination.changes]
     return Card(
         vehicle=case.vehicle.name, title=combination.title, on=on, felt=symptom.says if symptom else "",
-        ok=not against, demand_factor=case.factor, against=[job.text(finding) for finding in against], parts=rows,
+        ok=not against, against=[job.text(finding) for finding in against], parts=rows,
         gaskets=combination.consumables, totals=combination.totals,
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
-        sections=work, after_feelings=after_feelings(case.with_linkage_set(), choice),
-        covers=[_covers(case, shot) for shot in combination.shots], mind=_mind(job, against, work),
+        sections=work, after_feelings=after_feelings(known, choice),
+        felt_then=[_felt_then(case, shot) for shot in combination.shots], mind=_mind(job, against, work),
         record=record,
     )  # fmt: skip
 
@@ -75,11 +76,8 @@ def _part_row(case: Case, choice: Choice, change: Change) -> PartRow:
     )  # fmt: skip
 
 
-def _covers(case: Case, shot: Shot) -> str:
+def _felt_then(case: Case, shot: Shot) -> str:
+    """What to expect of a circuit, and how sure it is to be right."""
     where = f"{shot.circuit}: " if len(case.circuit_names) > 1 else ""
-    if shot.window is None:
-        return sentence(f"{where}right for no engine")
-    low, high = shot.window
-    ends = [f"from {low:.2f}"] if low > FACTOR_RANGE[0] else []
-    ends += [f"up to {high:.2f}"] if high < FACTOR_RANGE[1] else []
-    return sentence(f"{where}right for engines that ask {' '.join(ends) or 'any number of'} times what the model says")
+    sure = f"; right for {100 * shot.sureness:.0f} % of engines like this one" if shot.sureness is not None else ""
+    return sentence(f"{where}{shot.felt}{sure}")

@@ -1,9 +1,9 @@
-"""What to try after the next feeling: the next nozzle up or down, and what the rules want changed with it.
+"""What to try after the next feeling: the next nozzle up or down, or other parts where a nozzle is not what it wants.
 
-From the combination on the card, not from what is fitted: a driver who feels it lean tells that the engine asks for
-more than the combination covers. So the next one has to cover what lies just beyond, with the nozzle moved by the usual
-step or by less. Where a nozzle alone does not do that, or breaks a rule that is kept now, other parts change: the
-fewest that cover as much as the nozzle's step would.
+From the combination on the card, not from what is fitted: what a driver feels of it is one more run. A hesitation asks
+for a larger nozzle and smoke for a smaller one, by the usual step or less; a pull that goes flat has run out of shot and
+asks for volume. Where a nozzle alone does not help, or breaks a rule that is kept now, other parts change: the fewest
+that do nearly as well as any. Never a smaller nozzle for want of fuel, nor a larger one for too much of it.
 """
 
 from collections.abc import Sequence
@@ -12,39 +12,35 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.arrays import Array, Mask
+from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
 from configurator.card.sheet import AfterFeeling, NextMove, Swap
 from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import SYMPTOMS, Symptom
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
-from configurator.physics.verdict import FACTOR_RANGE
+from configurator.learning.as_known import Known
+from configurator.learning.belief import Belief, felt_with
+from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
 from configurator.units.units import SAME_SIZE_MM
 
-JUST_BEYOND = 1.02
-"""How far beyond its window a demand factor is put that is said to lie there, as a ratio."""
+GAIN = 0.05
+"""A step has to be surer by so much than what is in."""
+NEARLY = 0.8
+"""What does this share of what the best would do is as good, if it takes fewer changes."""
 ELSEWHERE = "look elsewhere: float level, ignition timing, an air leak, a fault in the linkage"
 
 
 @dataclass(frozen=True)
 class _Circuit:
-    """One circuit of a combination, whether it pumps at all, and the demand factors it covers (nan where none)."""
+    """One circuit of a combination, and what would be believed of the engine after a feeling."""
 
     case: Case
     choice: Choice
     name: str
-    pumps: bool
-    low: float
-    high: float
-
-    @classmethod
-    def of(cls, case: Case, choice: Choice, name: str) -> "_Circuit":
-        listed = {slot: (option,) for slot, option in choice.items()}
-        shot = case.columns(name, listed, with_windows=True).shot
-        pumps = bool(np.isfinite(shot.hole_ms.item()))
-        return cls(case, choice, name, pumps, float(shot.window_low.item()), float(shot.window_high.item()))
+    believed: Belief
 
     def now(self, slot: SlotName) -> Option:
         return self.choice[Slot(self.name, slot)]
@@ -54,60 +50,54 @@ class _Circuit:
         return self.now("nozzle").read(FittedNozzle)
 
 
-def after_feelings(case: Case, choice: Choice) -> list[AfterFeeling]:
-    """A step for each feeling, from a combination, for a case whose linkage is set."""
-    circuits = [_Circuit.of(case, choice, name) for name in case.circuit_names]
-    limits = case.catalog.limits
-    known: dict[tuple[int, float], list[NextMove]] = {}
+def after_feelings(known: Known, choice: Choice) -> list[AfterFeeling]:
+    """A step for each feeling, from a combination."""
+    case, limits = known.case, known.case.catalog.limits
+    chances = {name: answer_chances(felt_with(case, name, [choice]))[:, 0] for name in case.circuit_names}
     said: list[str] = []
     found = []
     for symptom in SYMPTOMS.values():
         step_mm = limits.fine_move_mm if symptom.faint else limits.first_move_mm
-        way = (symptom.side, step_mm)
-        if way not in known:
-            known[way] = _moves(circuits, symptom.side, step_mm)
+        moves = [] if symptom.side == 0 else [
+            _move(circuit, symptom, step_mm) for circuit in _blamed(known, choice, chances, symptom)
+        ]  # fmt: skip
         hint = symptom.hint
         for earlier in said:
             hint = hint.replace(earlier, "").strip()
         said += [hint] if hint else []
-        found.append(AfterFeeling(word=symptom.word, says=symptom.says, hint=hint, moves=known[way]))
+        found.append(AfterFeeling(word=symptom.word, says=symptom.says, hint=hint, moves=moves))
     return found
 
 
-def _moves(circuits: Sequence[_Circuit], side: int, step_mm: float) -> list[NextMove]:
-    """A step on each circuit, the one nearer its edge first; none where nothing is wrong."""
-    if side == 0:
-        return []
-    edges = {circuit.name: circuit.high if side > 0 else -circuit.low for circuit in circuits}
-    nearest_first = sorted(circuits, key=lambda c: (np.isnan(edges[c.name]), edges[c.name]))
-    return [_move(circuit, side, step_mm) for circuit in nearest_first]
+def _blamed(known: Known, choice: Choice, chances: dict[str, Array], symptom: Symptom) -> list[_Circuit]:
+    """The circuits, that which is likelier to be felt so first, each with the belief after it was."""
+    weights = felt_weights(Felt(word=symptom.word))
+    circuits, likely = [], []
+    for name, own in chances.items():
+        rightly = np.tensordot(weights, own, axes=1)
+        likelihood = (1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(ANSWERS)
+        likely.append(-float(likelihood @ known.believed.masses))
+        circuits.append(_Circuit(known.case, choice, name, known.believed.updated(likelihood)))
+    return [circuits[place] for place in np.argsort(likely, kind="stable")]
 
 
-def _move(circuit: _Circuit, side: int, step_mm: float) -> NextMove:
-    edge = circuit.high if side > 0 else circuit.low
-    if not circuit.pumps:
-        return _nothing(circuit, "these parts do not go together, so there is no next step from them")
-    if np.isnan(edge):
-        return _nothing(circuit, "right for no engine as it is: put right what speaks against these parts first")
-    if edge >= FACTOR_RANGE[1] if side > 0 else edge <= FACTOR_RANGE[0]:
-        return _nothing(circuit, f"right for any engine in that direction: {ELSEWHERE}")
-    near = edge * JUST_BEYOND**side
+def _move(circuit: _Circuit, symptom: Symptom, step_mm: float) -> NextMove:
+    """A nozzle alone, where one helps and nothing runs out; else the fewest parts that do."""
+    side = symptom.side
+    listed = {slot: (option,) for slot, option in circuit.choice.items()}
+    if not circuit.case.columns(circuit.name, listed).shot.pumps.item():
+        return NextMove(circuit=circuit.name, swaps=[], says="these parts do not go together: no step leads on")
     nozzles = _nozzles(circuit, side, step_mm)
-    alone = _Field.of(circuit, nozzles, ("nozzle",))
-    best, says = alone.best([near], side * step_mm), ""
+    alone, field = _Field.of(circuit, nozzles, ("nozzle",)), _Field.of(circuit, nozzles, CIRCUIT_SLOTS)
+    best, says = (None if "flat" in symptom.tells and not symptom.faint else alone.best(field.most)), ""
     if best is None:
-        field = _Field.of(circuit, nozzles, CIRCUIT_SLOTS)
-        best = field.best([near, alone.reach(side)], side * step_mm) or field.best([near], side * step_mm)
-        says = alone.lacks("larger" if side > 0 else "smaller", near)
+        best, says = field.best(field.most), alone.lacks("larger" if side > 0 else "smaller", symptom)
     if best is None:
         way = "more" if side > 0 else "less"
-        return _nothing(circuit, f"no part in the catalogue gives {way} here and keeps the rules: {ELSEWHERE}")
+        says = f"no part in the catalogue gives {way} here and keeps the rules: {ELSEWHERE}"
+        return NextMove(circuit=circuit.name, swaps=[], says=says)
     swaps = [_swap(circuit, slot, option) for slot, option in best.items() if option is not circuit.now(slot)]
     return NextMove(circuit=circuit.name, swaps=swaps, says=says)
-
-
-def _nothing(circuit: _Circuit, says: str) -> NextMove:
-    return NextMove(circuit=circuit.name, swaps=[], says=says)
 
 
 def _swap(circuit: _Circuit, slot: SlotName, option: Option) -> Swap:
@@ -121,12 +111,10 @@ def _swap(circuit: _Circuit, slot: SlotName, option: Option) -> Swap:
 
 @dataclass(frozen=True)
 class _Field:
-    """Combinations around that of a circuit, the demand factors that each covers, and which rules each newly breaks."""
+    """Combinations around that of a circuit: how sure each would be after the feeling, and the rules it newly breaks."""
 
     table: CombinationTable
-    nozzle_mm: float
-    low: Array
-    high: Array
+    sure: Array
     broken: dict[str, Mask]
 
     @classmethod
@@ -138,50 +126,48 @@ class _Field:
             others = nozzles if name == "nozzle" else circuit.case.on_offer[slot]
             listed[slot] = (now, *(option for option in others if option.label != now.label))
         table = tabulate_listed(circuit.case, circuit.name, listed)
-        shot = table.columns.shot
+        regions = table.columns.shot.regions
+        assert regions is not None
         newly = {rule: broken for rule, broken in table.broken.items() if rule not in DEMAND and not broken[0, 0, 0, 0]}
-        low, high = shot.window_low[..., 0, 0], shot.window_high[..., 0, 0]
-        return cls(table, circuit.nozzle.diameter_mm, low, high, newly)
+        return cls(table, circuit.believed.sureness(regions)[..., 0, 0], newly)
 
-    def covers(self, factor: float) -> Mask:
-        """Which combinations cover a demand factor; none whose parts do not go together."""
-        with np.errstate(invalid="ignore"):
-            return np.asarray((self.low <= factor) & (factor <= self.high))
+    @property
+    def keeps(self) -> Mask:
+        """Whether nothing is newly broken."""
+        return ~np.any(list(self.broken.values()), axis=0) if self.broken else np.ones(self.sure.shape, dtype=bool)
 
-    def reach(self, side: int) -> float:
-        """How far beyond its edge any of them reaches, a little inside, as a demand factor."""
-        return float(np.nanmax(self.high)) * 0.995 if side > 0 else float(np.nanmin(self.low)) / 0.995
+    @property
+    def most(self) -> float:
+        """The surest that keeps the rules."""
+        return float(np.where(self.keeps, self.sure, 0.0).max())
 
-    def best(self, factors: Sequence[float], move_mm: float) -> dict[SlotName, Option] | None:
-        """The combination that covers these factors and breaks nothing: fewest changes, a changed nozzle first, nearest
-        to the move, cheapest."""
-        fits = np.logical_and.reduce([self.covers(factor) for factor in factors])
-        for broken in self.broken.values():
-            fits &= ~broken
-        places = [tuple(int(index) for index in place) for place in np.argwhere(fits)]
-        wanted_mm = self.nozzle_mm + move_mm
+    def best(self, most: float) -> dict[SlotName, Option] | None:
+        """Nearly as sure as the surest there is, and surer than now: fewest changes, then surest, then cheapest."""
+        enough = max(float(self.sure[0, 0, 0, 0]) + GAIN, NEARLY * most)
+        places = [tuple(int(one) for one in place) for place in np.argwhere(self.keeps & (self.sure >= enough))]
 
         def rank(place: tuple[int, ...]) -> tuple[float, ...]:
             options = self._at(place)
-            away_mm = abs(_diameter_mm(options["nozzle"]) - wanted_mm)
             new = [option for option, index in zip(options.values(), place, strict=True) if index]
             price = sum(option.price for option in new if option.code not in options["pump"].comes_with)
-            return (len(new), not place[0], round(away_mm, 4), price, *place)
+            return (len(new), not place[0], -round(float(self.sure[place]), 2), price, *place)
 
         return self._at(min(places, key=rank)) if places else None
 
     def _at(self, place: tuple[int, ...]) -> dict[SlotName, Option]:
         return {slot: self.table.options[slot][index] for slot, index in zip(CIRCUIT_SLOTS, place, strict=True)}
 
-    def lacks(self, size: str, factor: float) -> str:
+    def lacks(self, size: str, symptom: Symptom) -> str:
         """Why a nozzle of this size alone will not do."""
-        nozzles = len(self.table.options["nozzle"])
-        if nozzles == 1:
+        if symptom.word == "flat":
+            return "the shot has run out: more volume, not a larger nozzle"
+        if len(self.table.options["nozzle"]) == 1:
             return f"the catalogue has no {size} nozzle for it"
-        rules = [rule for rule, broken in self.broken.items() if np.any(self.covers(factor) & broken)]
+        surer = self.sure >= self.sure[0, 0, 0, 0] + GAIN
+        rules = [rule for rule, broken in self.broken.items() if np.any(surer & broken)]
         if rules:
             return f"a {size} nozzle alone would break {' and '.join(rules)}"
-        return f"a {size} nozzle alone does not cover what lies just beyond"
+        return f"a {size} nozzle alone does not mend it"
 
 
 def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:

@@ -42,10 +42,10 @@ class Limits(Record):
     stamped_tolerance_mm: Number = _limit("most by which stamped and measured orifice differ", "mm", 0, 0.5)
     nozzle_least_mm: Number = _limit("orifice diameter below which a nozzle is questioned", "mm", 0.2, 3)
     nozzle_most_mm: Number = _limit("orifice diameter above which a nozzle is questioned", "mm", 0.2, 3)
-    hole_most_ms: Number = _limit("longest spell leaner than lean_phi", "ms", 0, 2000)
-    flood_most_ms: Number = _limit("longest spell richer than rich_phi", "ms", 0, 2000)
-    lean_phi: Number = _limit("equivalence ratio below which the mixture is too lean", "", 0.5, 1)
-    rich_phi: Number = _limit("equivalence ratio above which the mixture is too rich", "", 1, 3)
+    delay_most_ms: Number = _limit("most by which the pull may come later than the best", "ms", 5, 500)
+    sag_most_percent: Number = _limit("deepest later fall of the pull, of the best", "%", 1, 50)
+    smoke_most_ms: Number = _limit("longest time of black smoke", "ms", 20, 2000)
+    pop_back_most_cycles: Number = _limit("engine cycles in which the charge may pop back", "cycles", 1, 20)
     rear_main_delivers_share: Number = _limit(
         "share of its steady flow at which the rear main circuit delivers", "", 0.05, 1
     )
@@ -54,7 +54,9 @@ class Limits(Record):
     flow_per_litre_most: Number = _limit("rated flow over displacement above which one is doubted", "m3/min/l", 0.1, 50)
     first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
     fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
-    belief_spread: Number = _limit("standard deviation of ln f among engines, before anything was tried", "", 0.02, 1.5)
+    belief_spread: Number = _limit(
+        "standard deviation of the logarithm of how late an engine's fuel comes", "", 0.02, 0.6
+    )
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

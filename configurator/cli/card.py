@@ -74,16 +74,16 @@ def card_command(
         title = "Parts as named"
     else:
         wishes = read_wishes(found.options, keep or [], [], avoid or [])
-        report = proposal_of(found, ProposalRequest(wishes, symptom=felt), known.belief, sure / 100)
+        report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100)
         if report.status == "impossible":
             typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
             raise typer.Exit(1)
         number = proposal or 1
         choice = proposed(known.case, report, number)
         title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
-    combination = combination_of(known.case, choice, title, known.wishes)
+    combination = combination_of(known.case, choice, title, known.wishes, known.believed)
     record = recorded_by(known.case, choice, read_place(book).shown if book else None)
-    made = card_of(known.case, choice, combination, on, felt, record=record)
+    made = card_of(known, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))
     write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)
     typer.echo(made.model_dump_json(indent=2) if as_json else f"{card_text(made)}\n\nCard: {out}")

@@ -53,7 +53,8 @@ def why_command(
     slot, places = slot_asked(options, part)
     wishes = [*known.wishes, *read_wishes(options, keep or [], [], avoid or [])]
     pins = read_wishes(options, [], fit or [], [])
-    report = Availability.of(known.case, wishes).why(known.case, slot, places, pins)
+    choosing = known.choosing(wishes)
+    report = Availability.of(choosing, wishes).why(choosing, slot, places, pins)
     typer.echo(report.model_dump_json(indent=2) if as_json else why_text(report))
     possible = any(option.state != "impossible" for option in report.slots[0].options)
     raise typer.Exit(0 if possible else 1)
@@ -98,14 +99,16 @@ def compare_command(
     if plot is not None:
         check_can_draw(plot)
     felt = read_symptom(symptom)
-    found = case_of(vehicle, catalog)
-    known = as_known(found, book, felt)
+    known = as_known(case_of(vehicle, catalog), book, felt)
     words = (first, second)
     asked = any(number_of(word) is not None for word in words)
-    proposals = proposal_of(found, ProposalRequest(symptom=felt), known.belief) if asked else None
+    proposals = proposal_of(known, ProposalRequest(symptom=felt)) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
-    one, other = (combination_of(known.case, choice, word) for choice, word in zip(choices, words, strict=True))
-    report = compare(known.case.vehicle.name, known.case.factor, one, other)
+    one, other = (
+        combination_of(known.case, choice, word, known.wishes, known.believed)
+        for choice, word in zip(choices, words, strict=True)
+    )
+    report = compare(known.case.vehicle.name, known.case.engine, one, other)
     if plot is not None:
         name = circuits_named(known.case, circuit)[0]
         bands = [band_of(known.case, name, choice) for choice in choices]

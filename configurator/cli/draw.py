@@ -12,9 +12,9 @@ from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleF
 def draw_command(
     vehicle: VehicleFile,
     what: Annotated[
-        Literal["shot", "mixture", "pull", "windows", "lift"],
+        Literal["pull", "shot", "mixture", "sizes", "lift"],
         typer.Argument(
-            help="shot against demand, mixture, pull, windows of all nozzle sizes, or lift of the lobe",
+            help="pull, shot, mixture, what each nozzle size would be like, or lift of the lobe",
             metavar="WHAT",
             show_default=False,
         ),

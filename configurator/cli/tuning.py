@@ -57,7 +57,7 @@ def size_command(
     catalog: CatalogDir = None,
     book: BookPlace = None,
 ) -> None:
-    """Find the smallest nozzle that meets the demand.
+    """Find the smallest nozzle that pulls cleanly.
 
     With the fitted pump and with each other; where runs stand in the book, the smallest that is sure enough to be
     right. Exit code 1 if there is none with the fitted pump.
@@ -73,7 +73,7 @@ def size_command(
     known = as_known(case_of(vehicle, catalog), book)
     case, names = known.case, circuits_named(known.case, circuit)
     if known.belief is None:
-        report = size(case, names)
+        report = size(case, names, known.believed)
         text = size_text(report, everything=everything)
     else:
         report = by_belief = sure_sizes(case, names, known.belief, sure / 100)
@@ -99,7 +99,10 @@ def propose_command(
     vehicle: VehicleFile,
     symptom: Annotated[
         str | None,
-        typer.Option(metavar="WORD", help="what the driver feels: stumble (recovers), popback, dull, smoke or clean"),
+        typer.Option(
+            metavar="WORD",
+            help="what the driver feels: stumble (recovers), popback, flat (later), dull, smoke or clean",
+        ),
     ] = None,
     keep: Keep = None,
     fit: With = None,
@@ -115,7 +118,7 @@ def propose_command(
     catalog: CatalogDir = None,
     book: BookPlace = None,
 ) -> None:
-    """Propose the fewest changes that meet the demand.
+    """Propose the fewest changes that make it pull cleanly.
 
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
     Exit code 1 if nothing fits.
@@ -123,14 +126,14 @@ def propose_command(
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.judging.feelings import read_symptom
-    from configurator.learning.belief_in_book import belief_in_book
+    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
     request = ProposalRequest(wishes, read_order(order), read_symptom(symptom), effort)
-    report = proposal_of(case, request, belief_in_book(case, book, request.symptom), sure / 100)
+    report = proposal_of(as_known(case, book, request.symptom), request, sure / 100)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)
 
@@ -175,7 +178,7 @@ def assumptions_command(
 ) -> None:
     """Show what is assumed, and how much it matters.
 
-    How far the smallest nozzle moves across the range of every assumed figure; rules other than the demand left out.
+    How far the smallest nozzle moves across the range of every assumed figure; rules other than of the pull left out.
     """
     from configurator.advice.sensitivity import sensitivity
     from configurator.slots.wishes import chosen_parts

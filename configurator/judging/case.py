@@ -1,4 +1,4 @@
-"""A car at a demand factor: the facts its rules need, what its options deliver, and their margins."""
+"""A car as one engine, or as what is believed of it: the facts its rules need, what its options deliver, and their margins."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -14,10 +14,10 @@ from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.car_in_catalogue import CarInCatalogue, or_nan
 from configurator.judging.demand import Circuit, judge, rear_main_delivers_ms
+from configurator.physics.lateness import Lateness
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import CircuitFigures, JudgedFigures
 from configurator.slots.columns import (
-    JudgedShots,
     Mount,
     PadReliefs,
     Spacers,
@@ -33,28 +33,52 @@ GOES_TOGETHER = "lobe-is-made-for-the-lever"
 """The rule whose breach leaves nothing to work out: a lobe that does not meet its lever pumps nothing."""
 
 
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What is believed of an engine, at every point of the grid, and the share of it that parts are to be right for."""
+
+    masses: Array
+    share: float
+
+
 @dataclass(frozen=True)
 class Case:
-    """A car in front of a catalogue, and the demand factor f to judge by."""
+    """A car in front of a catalogue, and the engine to judge by; asked: what is believed of it, where parts are chosen by
+    that."""
 
     car: CarInCatalogue
-    factor: float
+    engine: Lateness
+    asked: Asked | None = None
     linkage_set: bool = False
     """Whether slack found in the linkage is taken for mended: parts are not bought against a slack linkage."""
 
     @classmethod
     def of(cls, vehicle: Vehicle, catalog: Catalog) -> "Case":
-        """The case at the vehicle file's own demand factor. Raises BadInput for a part the catalogue lacks and for an
+        """The case for the engine as the vehicle file has it. Raises BadInput for a part the catalogue lacks and for an
         assumed figure the model does not have."""
-        return cls(CarInCatalogue.of(vehicle, catalog), vehicle.demand_factor)
+        return cls(CarInCatalogue.of(vehicle, catalog), vehicle.engine_as_told)
 
     def with_linkage_set(self) -> "Case":
         """The same case with the pump linkages adjusted."""
         return self if self.linkage_set else replace(self, linkage_set=True)
 
-    def at(self, factor: float) -> "Case":
-        """The same case judged at another demand factor."""
-        return self if factor == self.factor else replace(self, factor=factor)
+    def at(self, engine: Lateness) -> "Case":
+        """The same case judged in another engine."""
+        return self if (engine, None) == (self.engine, self.asked) else replace(self, engine=engine, asked=None)
+
+    def asking(self, masses: Array, share: float) -> "Case":
+        """The same case with parts chosen that are right for a share of what is believed of the engine. masses : share
+        of belief at each point of the grid."""
+        return replace(self, asked=Asked(masses, share))
+
+    def content_with(self, share: float) -> "Case":
+        """The same case asking for another share of what is believed; what is worked out stays so."""
+        assert self.asked is not None
+        other = replace(self, asked=Asked(self.asked.masses, share))
+        for name, table in self._tables.items():
+            facts = replace(table.facts, sure_wanted_percent=100.0 * share)
+            other._tables[name] = replace(table, facts=facts)
+        return other
 
     @property
     def vehicle(self) -> Vehicle:
@@ -86,7 +110,9 @@ class Case:
 
     @cached_property
     def _rear_main_delivers_ms(self) -> float:
-        return rear_main_delivers_ms(self.circuits["rear"], self.catalog.limits.rear_main_delivers_share, self.factor)
+        return rear_main_delivers_ms(
+            self.circuits["rear"], self.catalog.limits.rear_main_delivers_share, self.engine.main_circuit
+        )
 
     def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
         """Facts of a circuit, with its linkage as measured or disturbed by a change."""
@@ -104,6 +130,7 @@ class Case:
             preload_mm=or_nan(circuit.preload_mm),
             overtravel_mm=or_nan(circuit.overtravel_mm),
             rear_main_delivers_ms=delivers,
+            sure_wanted_percent=100.0 * self.asked.share if self.asked else np.inf,
         )
 
     def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
@@ -113,18 +140,18 @@ class Case:
         found = 0.0 if self.linkage_set else (circuit.slack_mm or 0.0) - (circuit.preload_mm or 0.0)
         return np.where(np.array(pump_changed)[:, None] | np.array(lobe_changed), 0.0, found)
 
-    def columns(self, name: str, options: Slots, *, with_windows: bool = False) -> JudgedFigures:
+    def columns(self, name: str, options: Slots, *, with_regions: bool = False) -> JudgedFigures:
         """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
 
         One combination is looked up in the table of all kinds, once `tabulated` has made that.
         """
         own: dict[SlotName, Sequence[Option]] = {slot: options[Slot.of(name, slot)] for slot in AXES}
-        if not with_windows and name in self._tables and all(len(listed) == 1 for listed in own.values()):
+        if not with_regions and name in self._tables and all(len(listed) == 1 for listed in own.values()):
             of_kinds = (self.options[Slot.of(name, slot)].kind_of(listed[0]) for slot, listed in own.items())
             kinds = [kind for kind in of_kinds if kind is not None]
             if len(kinds) == len(AXES):
                 return self._looked_up(name, own, kinds)
-        return self._worked_out(name, own, with_windows=with_windows)
+        return self._worked_out(name, own, with_regions=with_regions)
 
     def tabulated(self, name: str) -> JudgedFigures:
         """The columns over every kind of option of a circuit's slots, in the order of on_offer, worked out once."""
@@ -152,7 +179,7 @@ class Case:
         )
 
     def _worked_out(
-        self, name: str, own: Mapping[SlotName, Sequence[Option]], *, with_windows: bool = False
+        self, name: str, own: Mapping[SlotName, Sequence[Option]], *, with_regions: bool = False
     ) -> JudgedFigures:
         circuit = self.circuits[name]
         nozzles = [option.read(FittedNozzle) for option in own["nozzle"]]
@@ -180,9 +207,11 @@ class Case:
         worth_it = ~(RULES[GOES_TOGETHER].margin(figures)[0, 0, :, :, 0, 0] < 0)
         shots = judge(
             circuit, nozzles, screws, pumps, mounts, worth_it, self.slack_mm(name, pump_changed, lobe_changed),
-            self.factor, with_windows=with_windows,
+            self.engine, with_regions=with_regions or self.asked is not None,
         )  # fmt: skip
-        over_axes = JudgedShots(**{key: value[..., None, None] for key, value in vars(shots).items()})
+        if self.asked and shots.regions:
+            shots = replace(shots, sure_percent=100.0 * shots.regions.share(self.asked.masses))
+        over_axes = shots.at((*(slice(None),) * len(CIRCUIT_SLOTS), None, None))
         return JudgedFigures(**vars(figures), shot=over_axes)
 
 

@@ -8,10 +8,10 @@ from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.physics.verdict import ShotFlows
-from configurator.slots.columns import Mount
+from configurator.judging.feelings import felt_words
+from configurator.slots.columns import JudgedShots, Mount
 from configurator.slots.options import Choice
-from configurator.slots.slot import CIRCUIT_SLOTS, Slot
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot
 
 
 @dataclass(frozen=True)
@@ -19,8 +19,8 @@ class Delivery:
     """One circuit with a choice of parts.
 
     parts : labels of what pumps. flow_kg_s : mean flow in each step of the event [kg/s], shape (steps,); film_share :
-    share of it that lands on the walls. hole_ms, flood_ms, volume_cc, ends_ms : as the rules read them; where lobe and
-    lever do not go together nothing is pumped and the hole is endless.
+    share of it that lands on the walls. shot : as the rules read it, of this one choice; felt : the same in a driver's words; where lobe and lever do not go
+    together nothing is pumped and the pull never comes.
     """
 
     vehicle: str
@@ -28,38 +28,39 @@ class Delivery:
     parts: tuple[str, ...]
     flow_kg_s: Array
     film_share: float
-    hole_ms: float
-    flood_ms: float
-    volume_cc: float
-    ends_ms: float
+    shot: JudgedShots
+    felt: str
 
     @property
     def pumps(self) -> bool:
         """Whether lobe and lever go together."""
-        return bool(np.isfinite(self.hole_ms))
+        return bool(self.shot.pumps)
 
     @property
-    def shots(self) -> ShotFlows:
-        """The shot as the verdict takes it, the only one of its table."""
-        return ShotFlows(self.flow_kg_s[:, None], np.array([self.film_share]))
+    def volume_cc(self) -> float:
+        """Shot [cc], 0 where nothing is pumped."""
+        return float(np.nan_to_num(self.shot.volume_cc))
+
+    @property
+    def ends_ms(self) -> float:
+        """When 95 % of it is out [ms after tip-in]."""
+        return max(0.0, float(self.shot.ends_ms))
 
 
 def delivery_of(case: Case, name: str, choice: Choice) -> Delivery:
-    """What a circuit delivers with a choice of parts, at the case's demand factor."""
+    """What a circuit delivers with a choice of parts, in the case's engine."""
     circuit = case.circuits[name]
     parts = [choice[Slot(name, slot)] for slot in CIRCUIT_SLOTS]
     nozzle, screw, pump, lobe = parts
     nozzles = [nozzle.read(FittedNozzle)]
-    judged = case.columns(name, {slot: (option,) for slot, option in choice.items()}).shot
+    judged = case.columns(name, {slot: (option,) for slot, option in choice.items()}).shot.at((0,) * len(AXES))
     flow = np.zeros(len(circuit.event.time_s) - 1)
-    if np.isfinite(judged.hole_ms.item()):
+    if judged.pumps:
         slack_mm = case.slack_mm(name, [pump.changed], [lobe.changed])[0]
         shot = circuit.deliver(
             nozzles, [screw.read(FeedScrewFigures)], [pump.read(PumpFigures)], [lobe.read(Mount)], slack_mm
         )
         flow = circuit.flow_kg_s(shot)[:, 0]
-    return Delivery(
-        case.vehicle.name, name, tuple(option.label for option in parts), flow,
-        circuit.film_share(nozzles).item(), judged.hole_ms.item(), judged.flood_ms.item(),
-        np.nan_to_num(judged.volume_cc.item()).item(), max(0.0, judged.ends_ms.item()),
-    )  # fmt: skip
+    labels = tuple(option.label for option in parts)
+    felt, film_share = felt_words(judged, case.catalog.limits), circuit.film_share(nozzles).item()
+    return Delivery(case.vehicle.name, name, labels, flow, film_share, judged, felt)

@@ -2,7 +2,7 @@
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, fields
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -12,14 +12,16 @@ from configurator.car.vehicle import IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA,
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
-from configurator.physics import verdict
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import Surroundings, standard_atmosphere
 from configurator.physics.fuel_path import FuelPath
+from configurator.physics.lateness import NOTHING_COVERED, Lateness, Regions
+from configurator.physics.mixture import taken
 from configurator.physics.pump import PumpedFuel, PumpMechanism, deliver, follower_travel, shot_duration
 from configurator.physics.throttle import rated_effective_area
 from configurator.physics.tip_in import CircuitEvent, Fuel, Opening, Throttles, TipIn, simulate
+from configurator.physics.verdict import BLOCK, Allowed, Verdict
 from configurator.slots.columns import JudgedShots, Mount
 
 ZERO_CELSIUS_K = 273.15
@@ -109,9 +111,9 @@ def _idle_pressure(vehicle: Vehicle, air: Surroundings) -> tuple[str, float]:
     return place, found_kpa
 
 
-def allowed_by(limits: Limits) -> verdict.Allowed:
-    """Mixture limits and allowed spells as the physics takes them."""
-    return verdict.Allowed(limits.lean_phi, limits.rich_phi, limits.hole_most_ms * 1e-3, limits.flood_most_ms * 1e-3)
+def allowed_by(limits: Limits) -> Allowed:
+    """What goes unfelt as the physics takes it."""
+    return Allowed(limits.delay_most_ms, limits.sag_most_percent, limits.smoke_most_ms)
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,11 @@ class Circuit:
     name: str
     event: CircuitEvent
     assumed: Assumptions
-    allowed: verdict.Allowed
+    allowed: Allowed
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        return Verdict(self.event, self.allowed)
 
     @property
     def idle_deg(self) -> float:
@@ -284,67 +290,61 @@ def judge(
     mounts: Sequence[Mount],
     worth_it: Mask,
     slack_mm: Array,
-    factor: float,
+    engine: Lateness,
     *,
-    with_windows: bool = False,
+    with_regions: bool = False,
 ) -> JudgedShots:
-    """What all combinations of the lists deliver at a demand factor, arrays over (nozzle, screw, pump, lobe).
+    """What all combinations of the lists deliver, and how it is felt in one engine, over (nozzle, screw, pump, lobe).
 
-    worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (an endless
-    hole). slack_mm : the same shape, slack in the linkage of each pair. Worked out in blocks, from delivery to window,
-    so that memory does not grow with the combinations but for what is returned.
+    worth_it : shape (pumps, lobes), pairs that go together; the others are not worked out and meet nothing (the pull
+    never comes). slack_mm : the same shape, slack in the linkage of each pair. Worked out in blocks, from delivery to
+    region, so that memory does not grow with the combinations but for what is returned.
     """
     shape = (len(nozzles), len(screws), len(pumps), len(mounts))
-    table = {name: np.full(shape, fill) for name, fill in _UNWORKED.items()}
     plan = _Plan.of(circuit, nozzles, screws, pumps, mounts, worth_it, slack_mm)
     found = {name: np.full(plan.count, np.nan) for name in _UNWORKED}
-    levels = verdict.Levels.of(circuit.event, np.array([factor]))
-    window_levels = verdict.window_levels(circuit.event) if with_windows else None
-    for first in range(0, plan.count, verdict.BLOCK):
-        block = range(first, min(first + verdict.BLOCK, plan.count))
-        for name, values in _judged(circuit, plan, block, levels, window_levels).items():
+    bits = np.zeros((plan.count, len(NOTHING_COVERED)), dtype=np.uint8)
+    for first in range(0, plan.count, BLOCK):
+        block = range(first, min(first + BLOCK, plan.count))
+        shot, column, film_share = plan.shots(block)
+        flow = circuit.flow_kg_s(shot)
+        responses, missed = circuit.verdict.supply.responses(flow.astype(np.float32)), 1.0 - film_share
+        felt = circuit.verdict.felt_in(taken(responses, column), missed, engine)
+        delivered = {
+            "volume_cc": shot.delivered_m3.sum(axis=0)[column] * 1e6,
+            "ends_ms": shot_duration(circuit.event.time_s, shot.delivered_m3)[column] * 1e3,
+            "peak_cc_s": flow.max(axis=0)[column] / circuit.event.fuel.density_kg_m3 * 1e6,
+        }
+        for name, values in {**vars(felt), **delivered}.items():
             found[name][block.start : block.stop] = values
+        if with_regions:
+            covers = circuit.verdict.felt_by(responses, column, missed).covers
+            bits[block.start : block.stop] = Regions.of(covers).bits
+    table = {name: np.full(shape, fill) for name, fill in _UNWORKED.items()}
     pump, mount = np.nonzero(worth_it)
     for name, values in found.items():
         table[name][:, :, pump, mount] = values[plan.number]
-    return JudgedShots(**table)
-
-
-def _judged(
-    circuit: Circuit, plan: _Plan, block: range, levels: verdict.Levels, window_levels: verdict.Levels | None
-) -> dict[str, Array]:
-    """Figures of some combinations of a plan at the one level of levels; windows where their levels are given."""
-    event = circuit.event
-    shot, column, film_share = plan.shots(block)
-    flow = circuit.flow_kg_s(shot)
-    shots = verdict.ShotFlows(flow, film_share, column)
-    hole, flood = verdict.longest_spells(event, levels, shots, [0], circuit.allowed.limits)
-    found = {
-        "hole_ms": hole[0] * 1e3,
-        "flood_ms": flood[0] * 1e3,
-        "volume_cc": shot.delivered_m3.sum(axis=0)[column] * 1e6,
-        "ends_ms": shot_duration(event.time_s, shot.delivered_m3)[column] * 1e3,
-        "peak_cc_s": flow.max(axis=0)[column] / event.fuel.density_kg_m3 * 1e6,
-    }
-    if window_levels:
-        window = verdict.windows(event, shots, circuit.allowed, window_levels)
-        found |= {"window_low": window.low, "window_high": window.high}
-    return found
+    regions = None
+    if with_regions:
+        regions = Regions(np.zeros((*shape, len(NOTHING_COVERED)), dtype=np.uint8))
+        regions.bits[:, :, pump, mount] = bits[plan.number]
+    return JudgedShots(**table, regions=regions)
 
 
 _UNWORKED = {
-    "hole_ms": np.inf, "flood_ms": np.inf, "volume_cc": np.nan, "ends_ms": -np.inf,
-    "peak_cc_s": np.nan, "window_low": np.nan, "window_high": np.nan,
+    "delay_ms": np.inf, "lean_delay_ms": np.inf, "lean_sag_percent": np.inf, "lean_sag_at_ms": np.nan,
+    "rich_sag_percent": np.inf, "rich_sag_at_ms": np.nan, "smoke_ms": np.inf, "pop_back_cycles": np.inf,
+    "volume_cc": np.nan, "ends_ms": -np.inf, "peak_cc_s": np.nan, "sure_percent": np.nan,
 }  # fmt: skip
 
 
-def rear_main_delivers_ms(circuit: Circuit, share: float, factor: float) -> float:
+def rear_main_delivers_ms(circuit: Circuit, share: float, late: float) -> float:
     """When the circuit's main flow, behind its lag, first reaches a share of what it settles at [ms after tip-in];
     the event's end where it does not, infinite where the circuit's throttles do not open."""
     event = circuit.event
     if not event.judged.any():
         return float("inf")
-    lagged = sum(main.lagged(event.time_s, np.array([factor]))[:, 0] for main in event.mains)
-    steady = sum(main.steady_kg_s for main in event.mains)
+    lagged = sum(main.lagged(event.time_s, np.array([late]))[:, 0] for main in event.mains)
+    steady = sum(main.steady(np.array([late]))[:, 0] for main in event.mains)
     delivers = (lagged >= share * np.maximum(steady, 1e-12)) & (steady > 0) & event.judged
     return float(event.time_s[np.argmax(delivers)] if delivers.any() else event.time_s[-1]) * 1e3

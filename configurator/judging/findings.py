@@ -9,6 +9,7 @@ import numpy as np
 from configurator.car.facts import JobFacts
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
+from configurator.judging.engine_told import told_engine
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import JudgedFigures
@@ -88,17 +89,17 @@ def problems(found: Iterable[Finding]) -> list[Finding]:
 
 
 def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list[Finding]:
-    """The findings, a slack linkage's with what taking it up does to the lean spell."""
+    """The findings, a slack linkage's with what taking it up does to the hesitation."""
     slack = [f for f in found if f.rule == "linkage-has-no-slack" and f.holds is False]
     if not slack:
         return found
-    adjusted = {f.circuit: f for f in findings(case.with_linkage_set(), choice) if f.rule == "shot-covers-the-hole"}
-    now = {f.circuit: f for f in found if f.rule == "shot-covers-the-hole"}
+    adjusted = {f.circuit: f for f in findings(case.with_linkage_set(), choice) if f.rule == "pull-comes-at-once"}
+    now = {f.circuit: f for f in found if f.rule == "pull-comes-at-once"}
     judged = []
     for f in found:
         lean, then = now.get(f.circuit), adjusted.get(f.circuit)
         if f in slack and lean is not None and then is not None and lean.holds is False:
-            cure = "that alone mends the lean spell" if then.holds else f"with that done, {then.says}"
+            cure = "that alone mends the hesitation" if then.holds else f"with that done, {then.says}"
             f = f.model_copy(update={"mend": f"{f.mend}; {cure}"})
         judged.append(f)
     return judged
@@ -111,7 +112,7 @@ def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> Ch
     return CheckReport(
         vehicle=case.vehicle.name,
         ok=not any(f.severity == "conflict" and f.holds is False for f in found),
-        demand_factor=case.factor,
+        engine=told_engine(case.engine),
         with_changes={str(slot): option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],
     )

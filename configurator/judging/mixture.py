@@ -7,7 +7,7 @@ import numpy as np
 from configurator.arrays import Array, Mask
 from configurator.judging.case import Case
 from configurator.judging.delivery import Delivery, delivery_of
-from configurator.physics.verdict import Levels, SpellMeter, metered, mixture
+from configurator.physics.spells import POOR_PHI, RICH_PHI, SpellMeter, metered
 from configurator.slots.options import Choice
 
 Span = tuple[float, float]
@@ -17,31 +17,30 @@ Span = tuple[float, float]
 class Mixture(Delivery):
     """Equivalence ratio of one circuit's barrels at the times from tip-in [ms], with the shot and without it.
 
-    counts : the times at which it is judged. hole_span_ms, flood_span_ms : begin and end of the longest spell beyond
-    each limit, None where there is none.
+    counts : the times at which it is judged. poor_span_ms, rich_span_ms : begin and end of the longest spell below
+    POOR_PHI and above RICH_PHI, None where there is none; what is felt does not hang on them.
     """
 
     time_ms: Array
     phi: Array
     phi_without: Array
     counts: Mask
-    lean_phi: float
-    rich_phi: float
-    hole_span_ms: Span | None
-    flood_span_ms: Span | None
+    poor_span_ms: Span | None
+    rich_span_ms: Span | None
 
 
 def mixture_of(case: Case, name: str, choice: Choice) -> Mixture:
-    """Mixture of one circuit with a choice of parts, at the case's demand factor."""
+    """Mixture of one circuit with a choice of parts, in the case's engine."""
     circuit, delivery = case.circuits[name], delivery_of(case, name, choice)
-    event, allowed = circuit.event, circuit.allowed
-    levels, time_ms = Levels.of(event, np.array([case.factor])), event.time_s * 1e3
-    phi = np.array([row.item() for row in mixture(levels, delivery.shots, 0)])
-    lean, rich = metered(event.time_s, phi[:, None], 1, allowed.limits, event.judged)
+    event, supply = circuit.event, circuit.verdict.supply
+    missed = (1.0 - np.array([delivery.film_share])) / case.engine.first_fuel
+    without = supply.base(case.engine.main_circuit)
+    phi = supply.responses(delivery.flow_kg_s[:, None]).phi(without, missed)
+    limits = ((POOR_PHI, -1.0), (RICH_PHI, 1.0))
+    poor, rich = metered(event.time_s, iter(phi), 1, limits, event.judged)
     return Mixture(
-        **vars(delivery), time_ms=time_ms, phi=phi, phi_without=levels.base_phi[:, 0].astype(np.float64),
-        counts=event.judged, lean_phi=allowed.lean_phi, rich_phi=allowed.rich_phi,
-        hole_span_ms=_longest(lean), flood_span_ms=_longest(rich),
+        **vars(delivery), time_ms=event.time_s * 1e3, phi=phi[:, 0].astype(np.float64), phi_without=without, counts=event.judged,
+        poor_span_ms=_longest(poor), rich_span_ms=_longest(rich),
     )  # fmt: skip
 
 

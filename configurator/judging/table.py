@@ -1,17 +1,23 @@
 """Every combination of one circuit, judged: what each breaks, and the figures it is judged by."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.arrays import Mask
+from configurator.arrays import Array, Mask
 from configurator.judging.case import Case, margins
 from configurator.rules import RULES
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, Slots
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
+from configurator.slots.wishes import Wish
 
-DEMAND = ("shot-covers-the-hole", "shot-does-not-flood")
+DEMAND = (
+    "pull-comes-at-once", "pull-does-not-go-flat", "pull-does-not-nose-over", "mixture-does-not-smoke",
+    "right-for-enough-engines",
+)  # fmt: skip
+"""The rules on what is felt."""
 CombinationAt = tuple[int, int, int, int]
 """Places of a nozzle, feed screw, pump and lobe in a table."""
 
@@ -36,8 +42,8 @@ def tabulate_circuit(case: Case, name: str) -> CombinationTable:
 
 
 def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
-    """Every combination of the options listed for a circuit, judged, its window included."""
-    columns = case.columns(name, listed, with_windows=True)
+    """Every combination of the options listed for a circuit, judged, its region included."""
+    columns = case.columns(name, listed, with_regions=True)
     options = {slot: tuple(listed[Slot(name, slot)]) for slot in CIRCUIT_SLOTS}
     shape = tuple(len(options[slot]) for slot in CIRCUIT_SLOTS)
     broken = {
@@ -46,3 +52,31 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
         if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict"
     }
     return CombinationTable(options, columns, broken)
+
+
+def asking(case: Case, masses: Array, share: float, wishes: Sequence[Wish] = ()) -> Case:
+    """A case whose parts are to be right for a share of what is believed of the engine, or for as much as any can that
+    the wishes and the other rules allow. masses : share of belief at each point of the grid."""
+    wanted = case.asking(masses, share)
+    most = min(_most_sure(wanted, name, wishes) for name in case.circuit_names)
+    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(most * (1.0 - 1e-9))
+
+
+LEAST_SURE = 0.02
+"""Nothing is proposed that is right for less of what is believed."""
+
+
+def _most_sure(case: Case, name: str, wishes: Sequence[Wish]) -> float:
+    """The most of what is believed that any combination of a circuit is right for."""
+    table = case.tabulated(name)
+    sure = table.shot.sure_percent
+    keeps = np.ones(sure.shape, dtype=bool)
+    for rule in RULES.values():
+        if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
+            keeps = keeps & ~(margins(rule, table)[..., :1, :1] < 0) if "spacer" not in rule.slots else keeps
+    for axis, slot in enumerate(CIRCUIT_SLOTS):
+        offered = case.options[Slot(name, slot)]
+        for wish in (wish for wish in wishes if wish.slot == Slot(name, slot)):
+            allowed = np.isin(np.arange(sure.shape[axis]), offered.kind[sorted(wish.allowed)])
+            keeps = keeps & allowed.reshape([-1 if other == axis else 1 for other in range(sure.ndim)])
+    return float(np.where(keeps, sure, 0.0).max(initial=0.0)) / 100.0

@@ -1,24 +1,41 @@
-"""A case as it is known today: the demand factor that its runs, a symptom, or else its vehicle file speak for."""
+"""A case as it is known today: the engine that its runs, a symptom, or else its vehicle file speak for."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from configurator.book.records import Trial
 from configurator.judging.case import Case
-from configurator.judging.feelings import Symptom, moved
-from configurator.learning.belief import Belief
+from configurator.judging.feelings import Symptom, ruled_out
+from configurator.judging.table import asking
+from configurator.learning.belief import Belief, prior_of
 from configurator.learning.belief_in_book import belief_by, runs_in_book
 from configurator.slots.wishes import Wish
+
+SURE_ENOUGH = 0.9
+"""Share of what the runs leave that parts are to be right for, where nobody says another."""
 
 
 @dataclass(frozen=True)
 class Known:
-    """A case with its linkage set, at the factor to judge by; what a symptom rules out; the belief of runs, if any."""
+    """A case with its linkage set, in the engine to judge by; what a symptom rules out, and the belief of runs and
+    a symptom, if any."""
 
     case: Case
     wishes: Sequence[Wish]
     says: str
     belief: Belief | None
+
+    @property
+    def believed(self) -> Belief:
+        """What is believed of the engine: before any run, what is of any."""
+        return self.belief or prior_of(self.case)
+
+    def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH) -> Case:
+        """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
+        file where there is no run."""
+        return (
+            self.case if self.belief is None else asking(self.case, self.belief.masses, share, [*self.wishes, *wishes])
+        )
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:
@@ -30,15 +47,14 @@ def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> K
 
 
 def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Known:
-    """With runs, the median of the belief they leave, a symptom being one more run of what is fitted; without, the
-    factor that the symptom points to; without that, the vehicle file's own."""
+    """With runs or a symptom, which is one more run of what is fitted, the middle of the belief they leave; without,
+    the engine as the vehicle file has it."""
     belief = belief_by(case, runs, symptom)
-    if belief is not None:
-        leave = "1 run leaves" if belief.runs == 1 else f"{belief.runs} runs leave"
-        says = f"demand factor {belief.median:.2f}: the middle of what {leave}"
-        return Known(case.at(belief.median).with_linkage_set(), (), says, belief)
-    if symptom is None:
-        return Known(case.with_linkage_set(), (), f"demand factor {case.factor:.2f}, from the vehicle file", None)
-    move = moved(case, symptom)
-    wishes = () if move.wish is None else (move.wish,)
-    return Known(case.at(move.factor).with_linkage_set(), wishes, move.says, None)
+    if belief is None:
+        return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
+    if symptom is not None and belief.runs == 1:
+        says = f"by what was felt: {symptom.says}"
+    else:
+        says = f"by {belief.runs} runs" + (", what is felt now among them" if symptom else "")
+    wishes = ruled_out(case, symptom) if symptom else ()
+    return Known(case.at(belief.middle).with_linkage_set(), wishes, says.replace("1 runs", "1 run"), belief)

@@ -20,11 +20,11 @@ def runs_in_book(vehicle: str, place: str | None) -> list[Trial]:
 
 
 def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
-    """What runs of a vehicle say of it; None where there is none that counts.
+    """What runs of a vehicle say of it; None where there is none that counts and nothing is felt.
 
     felt : a symptom that counts as one more run, of what is fitted.
     """
-    if not any(map(counts, runs)):
+    if felt is None and not any(map(counts, runs)):
         return None
     if felt is not None:
         runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions())]

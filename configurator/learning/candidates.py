@@ -17,8 +17,9 @@ from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_listed
-from configurator.learning.belief import Belief, Spells, spells_of
+from configurator.learning.belief import Belief, felt_with
 from configurator.learning.next_run import COMEBACK_MIN, RunField
+from configurator.physics.verdict import Felt
 from configurator.slots.options import Choice, Offered, Option, Slots
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
@@ -57,7 +58,7 @@ def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int]
         heed()
         own, open_ = _of_circuit(case, name, belief, now, stock, most)
         heed()
-        per_circuit.append((own, open_, spells_of(case, name, own)))
+        per_circuit.append((own, open_, felt_with(case, name, own)))
     choices: list[Choice] = []
     open_all: list[bool] = []
     together: list[tuple[int, ...]] = list(product(*(range(len(own)) for own, _, _ in per_circuit)))
@@ -69,10 +70,8 @@ def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int]
         open_all.append(all(one[1][place] for place, one in zip(places, per_circuit, strict=True)))
     if stock is not None:
         open_all = [ok and _in_stock(choice, now, stock) for ok, choice in zip(open_all, choices, strict=True)]
-    spells = _together([spells for _, _, spells in per_circuit], together)
-    limits = case.catalog.limits
-    minutes = minutes_between(case, choices)
-    return Candidates(tuple(choices), RunField.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, open_all))
+    felt = _together([felt for _, _, felt in per_circuit], together)
+    return Candidates(tuple(choices), RunField(felt, minutes_between(case, choices), np.array(open_all, dtype=bool)))
 
 
 def minutes_between(case: Case, choices: Sequence[Choice]) -> Array:
@@ -161,10 +160,10 @@ def _place(flat: int, shape: tuple[int, ...]) -> CombinationAt:
 
 
 def _sureness(table: CombinationTable, belief: Belief) -> Array:
-    """Share of belief in each combination's window, shape of (nozzle, screw, pump, lobe)."""
-    shot = table.columns.shot
-    low, high = (np.nan_to_num(end[..., 0, 0], nan=1.0) for end in (shot.window_low, shot.window_high))
-    return np.asarray(belief.shares_below(high) - belief.shares_below(low))
+    """Share of belief in each combination's region, shape of (nozzle, screw, pump, lobe)."""
+    regions = table.columns.shot.regions
+    assert regions is not None
+    return belief.sureness(regions)[..., 0, 0]
 
 
 def _diameters(table: CombinationTable) -> Array:
@@ -173,13 +172,10 @@ def _diameters(table: CombinationTable) -> Array:
     ])  # fmt: skip
 
 
-def _together(spells: Sequence[Spells], places: Sequence[tuple[int, ...]]) -> Spells:
+def _together(felt: Sequence[Felt], places: Sequence[tuple[int, ...]]) -> Felt:
     """What is felt of combinations of the circuits: the worse of them."""
-    taken = [
-        Spells(own.hole_ms[list(column)], own.flood_ms[list(column)])
-        for own, column in zip(spells, zip(*places, strict=True), strict=True)
-    ]
-    return reduce(Spells.worst_with, taken)
+    columns = zip(felt, zip(*places, strict=True), strict=True)
+    return reduce(Felt.worst_with, (own.take(np.array(column)) for own, column in columns))
 
 
 def _in_stock(choice: Choice, now: Choice, stock: Mapping[str, int]) -> bool:

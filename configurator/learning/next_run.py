@@ -5,7 +5,6 @@ comes back, left as it is or with the best combination then known put in, which 
 when no run is expected to save more than it costs.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -14,12 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configurator.arrays import Array
-from configurator.learning.belief import MISJUDGED_SHARE, SCALE, Belief, Spells, severities, step_chances
+from configurator.learning.belief import Belief
+from configurator.learning.driver import ANSWERS, CLEAN, MISJUDGED_SHARE, answer_chances
+from configurator.physics.verdict import Felt
 from configurator.stopping import heed
 
+NO_BELIEF = 1e-4
+"""Share of the greatest belief below which an engine is not looked at."""
 RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
-RIGHT = SCALE.index("right")
 COMEBACK_MIN = 180.0
 """Minutes that a car costs which comes back: its owner's way, a run to find out, and the search taken up again
 (assumed)."""
@@ -29,33 +31,24 @@ COMEBACK_MIN = 180.0
 class RunField:
     """Combinations that may be tried.
 
-    lean, rich : severities at every factor, shape (n, 257). minutes : spanner work from each to each, shape (n, n).
-    open : which may be tried; what is fitted may be none of them.
+    felt : what is felt of each in every engine. minutes : spanner work from each to each, shape (n, n). open : which may
+    be tried; what is fitted may be none of them.
     """
 
-    lean: Array
-    rich: Array
+    felt: Felt
     minutes: Array
     open: NDArray[np.bool_]
 
-    @classmethod
-    def of(
-        cls, spells: Spells, hole_most_ms: float, flood_most_ms: float, minutes: Array, open_: Sequence[bool]
-    ) -> "RunField":
-        """The field of combinations with these spells, judged by the spells allowed."""
-        lean, rich = severities(spells, hole_most_ms, flood_most_ms)
-        return cls(lean, rich, np.asarray(minutes, dtype=float), np.array(open_, dtype=bool))
-
     @cached_property
     def covers(self) -> Array:
-        """1 where a combination is right for a factor, else 0, shape (n, 257)."""
-        return np.asarray(((self.lean <= 0.0) & (self.rich <= 0.0)).astype(float))
+        """1 where a combination is right for an engine, else 0, shape (n, points)."""
+        return np.asarray(self.felt.covers.astype(float))
 
     @cached_property
     def chances(self) -> Array:
-        """Probability of each step of SCALE, misjudged runs included, shape (5, n, 257)."""
-        rightly = step_chances(self.lean, self.rich)
-        return np.asarray((1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(SCALE))
+        """Probability of each of ANSWERS, misjudged runs included, shape (answers, n, points)."""
+        rightly = answer_chances(self.felt)
+        return np.asarray((1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(ANSWERS))
 
     def sureness(self, belief: Belief) -> Array:
         """How sure each combination is to be right, shape (n,)."""
@@ -91,7 +84,7 @@ def next_step(field: RunField, belief: Belief, now: int) -> Advice:
     costs = float(field.minutes[now, run]) + RUN_MIN
     do: Literal["try", "stop"] = "try" if worth[run] < stopping else "stop"
     chosen = run if do == "try" else now
-    clean = float(field.chances[RIGHT, run] @ belief.masses)
+    clean = float(field.chances[CLEAN, run] @ belief.masses)
     return Advice(do, chosen, float(sure[chosen]), run, costs, float(stopping - worth[run]) + costs, clean)
 
 
@@ -100,9 +93,10 @@ def expected_minutes(field: RunField, belief: Belief, now: int) -> Array:
 
     After the run the car is left as it is, or the combination then surest to be right for its work is put in.
     """
-    seen = field.chances * belief.masses
+    held = np.flatnonzero(belief.masses > NO_BELIEF * belief.masses.max())
+    seen = field.chances[:, :, held] * belief.masses[held]
     likely = seen.sum(axis=2)
-    comeback = (1.0 - (seen / likely[:, :, None]) @ field.covers.T) * COMEBACK_MIN
+    comeback = (1.0 - (seen / likely[:, :, None]) @ field.covers[:, held].T) * COMEBACK_MIN
     leaving = np.diagonal(comeback, axis1=1, axis2=2)
     changing = (np.where(field.open, comeback, np.inf) + field.minutes + RUN_MIN).min(axis=2)
     total = field.minutes[now] + RUN_MIN + (likely * np.minimum(leaving, changing)).sum(axis=0)

@@ -13,7 +13,7 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
-from configurator.learning.belief import Run, Spells, belief_of, counts, run_with
+from configurator.learning.belief import Run, belief_of, counts, run_with
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
@@ -24,11 +24,12 @@ from configurator.ordering.needs_pieces import (
     Arrays,
     Piece,
     Workers,
+    fitted_from,
     here,
-    spells_key,
-    spells_piece,
-    windows_from,
-    windows_piece,
+    regions_from,
+    regions_piece,
+    run_key,
+    run_piece,
 )
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
@@ -60,9 +61,9 @@ def job_of(
     that the catalogue does not suit or that has several carburettors, and Stopped if it was stopped from outside.
     """
     _refuse_several_carburettors(vehicles)
-    windows = [windows_piece(vehicle, redrill=redrill) for vehicle in vehicles]
+    models = [regions_piece(vehicle, redrill=redrill) for vehicle in vehicles]
     pieces: dict[str, Piece] = {}
-    for piece in windows:
+    for piece in models:
         pieces.setdefault(piece.key, piece)
     cases = {key: Case.of(piece.vehicle, catalog) for key, piece in pieces.items()}
     shelf: dict[str, int] = {}
@@ -78,7 +79,7 @@ def job_of(
         progress(f"{piece.who}: what its box might hold ({len(found)} of {len(pieces)})")
     boxes = _Boxes(cases, runs, found, redrill)
     wanted, behind = [], {}
-    for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, windows, strict=True):
+    for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, models, strict=True):
         heed()
         needs, behind[vehicle.name] = boxes.of(piece.key, trials.get(vehicle.name, []))
         sureness = appointment.sureness or meeting.sureness
@@ -130,14 +131,14 @@ class _Runs:
 
     def __init__(self, trials: Mapping[str, Sequence[Trial]]) -> None:
         self._said: dict[tuple[str, str], Run] = {}
-        self._keys = {id(trial): spells_key(trial) for own in trials.values() for trial in own if counts(trial)}
+        self._keys = {id(trial): run_key(trial) for own in trials.values() for trial in own if counts(trial)}
         self.pieces: dict[str, Piece] = {}
         """By the key of a run's car and air."""
         for own in trials.values():
             for trial in own:
                 key = self._keys.get(id(trial))
                 if key is not None and key not in self.pieces:
-                    self.pieces[key] = spells_piece(trial, key)
+                    self.pieces[key] = run_piece(trial, key)
 
     def content(self, trial: Trial) -> tuple[str, str]:
         """All that a run says: runs that share it say the same, whatever their vehicle or number."""
@@ -148,8 +149,8 @@ class _Runs:
         """What a run says; its number is left out, since runs that say the same share it."""
         content = self.content(trial)
         if content not in self._said:
-            spells = Spells(**found[self.pieces[content[0]].key])
-            self._said[content] = replace(run_with(trial, spells, catalog.limits), number=None)
+            fitted = fitted_from(found[self.pieces[content[0]].key])
+            self._said[content] = replace(run_with(trial, fitted), number=None)
         return self._said[content]
 
 
@@ -158,7 +159,7 @@ class _Boxes:
 
     def __init__(self, cases: Mapping[str, Case], runs: _Runs, found: Mapping[str, Arrays], redrill: bool) -> None:
         self._cases, self._runs, self._found = cases, runs, found
-        self._choices = {key: Choices(case, windows_from(found[key]), redrill=redrill) for key, case in cases.items()}
+        self._choices = {key: Choices(case, regions_from(found[key]), redrill=redrill) for key, case in cases.items()}
         self._made: dict[tuple[str, tuple[tuple[str, str], ...]], tuple[VehicleNeeds, int]] = {}
 
     def of(self, model: str, trials: Sequence[Trial]) -> tuple[VehicleNeeds, int]:

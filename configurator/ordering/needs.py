@@ -3,9 +3,9 @@
 Parts that are technically alike are one here, under the code of the first of them: which of them to buy is the order's
 affair.
 
-The belief over the demand factor f is cut into scenarios of equal weight. A setup is a feed screw, pump and lobe of one
+What is believed of the engine is cut into scenarios of equal weight. A setup is a feed screw, pump and lobe of one
 circuit, with the spacer or pad relief they want; with a setup fitted, nozzles are tried. A scenario is covered when
-some setup and nozzle in the box meet the demand at its f and keep every hard rule. Sureness is the share of scenarios
+some setup and nozzle in the box are right for that engine and keep every hard rule. Sureness is the share of scenarios
 covered in every circuit.
 """
 
@@ -19,6 +19,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Joint
 from configurator.judging.case import Case, margins
 from configurator.judging.table import DEMAND
+from configurator.physics.lateness import Bits, Regions
 from configurator.rules import RULES
 from configurator.slots.joints import openers
 from configurator.slots.offered import stocks_of
@@ -65,20 +66,19 @@ class VehicleNeeds:
 
 
 @dataclass(frozen=True)
-class CircuitWindows:
-    """What one circuit's combinations cover whatever is believed of the demand: ends of their windows, over (nozzle,
-    screw, pump, lobe), nan where a hard rule forbids it; and goes_with[pump, place in the shared options]."""
+class CircuitRegions:
+    """What one circuit's combinations cover whatever is believed of the engine: bits of their regions, over (nozzle,
+    screw, pump, lobe), none where a hard rule forbids it; and goes_with[pump, place in the shared options]."""
 
-    low: Array
-    high: Array
+    bits: Bits
     goes_with: Mask
 
 
-def windows_of(case: Case, *, redrill: bool) -> dict[str, CircuitWindows]:
-    """Windows of every circuit of a vehicle, with its linkage set: the long part of the work, alike for all vehicles
+def regions_of(case: Case, *, redrill: bool) -> dict[str, CircuitRegions]:
+    """Regions of every circuit of a vehicle, with its linkage set: the long part of the work, alike for all vehicles
     that are technically equal."""
     case = case.with_linkage_set()
-    return {name: _windows(case, name, listed_of(case, name, redrill), shared_of(case, redrill))
+    return {name: _regions(case, name, listed_of(case, name, redrill), shared_of(case, redrill))
             for name in case.circuit_names}  # fmt: skip
 
 
@@ -95,8 +95,8 @@ def listed_of(case: Case, name: str, redrill: bool) -> Slots:
     return {**listed, nozzle: tuple(one for one in listed[nozzle] if redrill or one.work != "redrill")}
 
 
-def _windows(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option, Option]]) -> CircuitWindows:
-    table = case.columns(name, listed, with_windows=True)
+def _regions(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option, Option]]) -> CircuitRegions:
+    table = case.columns(name, listed, with_regions=True)
     shape = tuple(len(listed[Slot.of(name, slot)]) for slot in AXES)
     rules = [r for r in RULES.values() if r.is_choosable and r.severity == "conflict" and r.id not in DEMAND]
     of_parts = np.ones(shape[:4], dtype=bool)
@@ -107,13 +107,13 @@ def _windows(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option
             of_stack &= holds[0, 0, :, 0]
         else:
             of_parts &= holds[..., 0, 0]
-    shot = table.shot
-    low, high = (np.where(of_parts, window[..., 0, 0], np.nan) for window in (shot.window_low, shot.window_high))
+    assert table.shot.regions is not None
+    bits = table.shot.regions.bits[..., 0, 0, :] * of_parts[..., None].astype(np.uint8)
     goes_with = np.zeros((shape[2], len(shared)), dtype=bool)
     spacers, reliefs = (list(listed[Slot(None, slot)]) for slot in SHARED_SLOTS)
     for place, (spacer, relief) in enumerate(shared):
         goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
-    return CircuitWindows(low, high, goes_with)
+    return CircuitRegions(bits, goes_with)
 
 
 OwnParts = Mapping[SlotName, Sequence[Option]]
@@ -123,12 +123,12 @@ OwnParts = Mapping[SlotName, Sequence[Option]]
 class Choices:
     """All that may go into a vehicle's box, ready to be cut to the scenarios of one belief after another."""
 
-    def __init__(self, case: Case, windows: Mapping[str, CircuitWindows], *, redrill: bool) -> None:
+    def __init__(self, case: Case, regions: Mapping[str, CircuitRegions], *, redrill: bool) -> None:
         self._name = case.vehicle.name
         self._shared = shared_of(case, redrill)
         stands_for = stocks_of(case.catalog).stands_for
         self._circuits = [
-            _CircuitChoices(name, listed_of(case, name, redrill), found, stands_for) for name, found in windows.items()
+            _CircuitChoices(name, listed_of(case, name, redrill), found, stands_for) for name, found in regions.items()
         ]
 
     def needs(self, scenarios: Array) -> VehicleNeeds:
@@ -149,22 +149,22 @@ def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
 
 
 class _CircuitChoices:
-    """Every setup of one circuit that some stack goes with, with its windows, shape (setup, nozzle)."""
+    """Every setup of one circuit that some stack goes with, with its regions, shape (setup, nozzle)."""
 
-    def __init__(self, name: str, listed: Slots, windows: CircuitWindows, stands_for: Mapping[str, str]) -> None:
+    def __init__(self, name: str, listed: Slots, regions: CircuitRegions, stands_for: Mapping[str, str]) -> None:
         parts: OwnParts = {slot: listed[Slot(name, slot)] for slot in CIRCUIT_SLOTS}
         places = [
             (screw, pump, lobe)
             for screw in range(len(parts["feed_screw"]))
             for pump in range(len(parts["pump"]))
             for lobe in range(len(parts["lobe"]))
-            if windows.goes_with[pump].any() and not np.isnan(windows.low[:, screw, pump, lobe]).all()
+            if regions.goes_with[pump].any() and regions.bits[:, screw, pump, lobe].any()
         ]
         self._name, self._nozzles = name, parts["nozzle"]
-        self._setups = [_setup(parts, place, windows.goes_with[place[1]], stands_for) for place in places]
+        self._setups = [_setup(parts, place, regions.goes_with[place[1]], stands_for) for place in places]
         self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
         screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
-        self._low, self._high = (end[:, screw, pump, lobe].T[..., None] for end in (windows.low, windows.high))
+        self._bits = regions.bits[:, screw, pump, lobe].swapaxes(0, 1)
         by_parts = [(len(setup.codes), price, setup.label)
                     for setup, price in zip(self._setups, self._price, strict=True)]  # fmt: skip
         self._fewest_parts_first = sorted(range(len(places)), key=by_parts.__getitem__)
@@ -173,8 +173,7 @@ class _CircuitChoices:
 
     def needs(self, scenarios: Array) -> CircuitNeeds:
         """The setups and nozzles worth keeping: every scenario some setup covers stays covered, cheap setups first."""
-        with np.errstate(invalid="ignore"):
-            table = (self._low <= scenarios) & (scenarios <= self._high)
+        table = Regions(self._bits).at(scenarios)
         reach = table.any(axis=1).sum(axis=1)
         setups, price = self._setups, self._price
         kept = self._undominated(table, reach)

@@ -302,8 +302,8 @@ _OTHER_PROGRAM = "a worker runs {}; expected {}; install the same tipin and nump
 
 def _together(pieces: Sequence[Piece]) -> Iterator[list[Piece]]:
     """Long pieces by themselves and first, short ones some at a time."""
-    short = [piece for piece in pieces if piece.kind == "spells"]
-    yield from ([piece] for piece in pieces if piece.kind == "windows")
+    short = [piece for piece in pieces if piece.kind == "run"]
+    yield from ([piece] for piece in pieces if piece.kind == "regions")
     yield from (short[first : first + SPELLS_AT_ONCE] for first in range(0, len(short), SPELLS_AT_ONCE))
 
 

@@ -20,22 +20,25 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.files.source import source_of
 from configurator.judging.case import Case
-from configurator.learning.belief import FACTORS, Spells, spells_as_fitted
-from configurator.ordering.needs import CircuitWindows, listed_of, shared_of, windows_of
+from configurator.learning.belief import AsFitted, as_fitted
+from configurator.learning.traced import Spells
+from configurator.ordering.needs import CircuitRegions, listed_of, regions_of, shared_of
+from configurator.physics.lateness import FIRST_FUEL, NOTHING_COVERED
+from configurator.physics.verdict import Felt
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
 
 Arrays = Mapping[str, NDArray[Any]]
 """What a piece comes to, by name."""
-ENDS = ("low", "high", "goes_with")
+COVERED = ("bits", "goes_with")
 
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece of work. car : by its content, a name left out; redrill matters to windows only; who : of whose it is,
+    """One piece of work. car : by its content, a name left out; redrill matters to regions only; who : of whose it is,
     for people."""
 
-    kind: Literal["windows", "spells"]
+    kind: Literal["regions", "run"]
     vehicle: Vehicle
     content: str
     redrill: bool
@@ -51,30 +54,32 @@ Workers = Callable[[Sequence[Piece], Catalog], Iterator[tuple[Piece, Arrays]]]
 """Works pieces out and hands them back as they are done, in any order."""
 
 
-def windows_piece(vehicle: Vehicle, *, redrill: bool) -> Piece:
+def regions_piece(vehicle: Vehicle, *, redrill: bool) -> Piece:
     """What the parts of a vehicle cover. Vehicles that differ in name and story only have the same piece."""
-    return Piece("windows", vehicle, vehicle.model_dump_json(exclude={"name", "note"}), redrill, vehicle.name)
+    return Piece("regions", vehicle, vehicle.model_dump_json(exclude={"name", "note"}), redrill, vehicle.name)
 
 
-def spells_key(trial: Trial) -> str:
+def run_key(trial: Trial) -> str:
     """A digest of the car and the air of a run: those who share it share what the run's car does."""
     car = {key: value for key, value in trial.car.items() if key not in ("name", "note")}
     air = trial.conditions.model_dump(exclude={"fuel", "warm"}, exclude_none=True)
     return json.dumps([car, air], sort_keys=True)
 
 
-def spells_piece(trial: Trial, content: str) -> Piece:
-    """Hole and flood of what was fitted in a run; content : its spells_key."""
-    return Piece("spells", car_of(trial), content, False, f"run {trial.number} of {trial.vehicle}")
+def run_piece(trial: Trial, content: str) -> Piece:
+    """What was fitted in a run, in every engine; content : its run_key."""
+    return Piece("run", car_of(trial), content, False, f"run {trial.number} of {trial.vehicle}")
 
 
 def worked_out(piece: Piece, catalog: Catalog) -> dict[str, NDArray[Any]]:
     """What a piece comes to. Raises BadInput for a car that the catalogue does not suit."""
     case = Case.of(piece.vehicle, catalog)
-    if piece.kind == "spells":
-        return dict(vars(spells_as_fitted(case)))
-    found = windows_of(case, redrill=piece.redrill)
-    return {f"{name}.{end}": getattr(windows, end) for name, windows in found.items() for end in ENDS}
+    if piece.kind == "run":
+        fitted = as_fitted(case, traced=True)
+        assert fitted.spells is not None
+        return {name: np.asarray(one, dtype=float) for name, one in (vars(fitted.felt) | vars(fitted.spells)).items()}
+    found = regions_of(case, redrill=piece.redrill)
+    return {f"{name}.{end}": getattr(regions, end) for name, regions in found.items() for end in COVERED}
 
 
 def here(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arrays]]:
@@ -84,26 +89,37 @@ def here(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arr
         yield piece, worked_out(piece, catalog)
 
 
-def windows_from(arrays: Arrays) -> dict[str, CircuitWindows]:
-    """Windows by circuit out of what a piece came to."""
+def regions_from(arrays: Arrays) -> dict[str, CircuitRegions]:
+    """Regions by circuit out of what a piece came to."""
     names = dict.fromkeys(name.partition(".")[0] for name in arrays)
-    return {name: CircuitWindows(*(arrays[f"{name}.{end}"] for end in ENDS)) for name in names}
+    return {name: CircuitRegions(*(arrays[f"{name}.{end}"] for end in COVERED)) for name in names}
 
 
 def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     """Whether arrays from a file have the names, kinds and shapes that a piece comes to."""
-    expected: dict[str, tuple[int, ...]] = {item.name: (1, len(FACTORS)) for item in fields(Spells)}
-    if piece.kind == "windows":
+    points = len(FIRST_FUEL)
+    expected: dict[str, tuple[int, ...]] = {item.name: (1, points) for item in fields(Felt)}
+    expected |= {item.name: (points,) for item in fields(Spells)}
+    if piece.kind == "regions":
         case = Case.of(piece.vehicle, catalog)
         shared, expected = len(shared_of(case, piece.redrill)), {}
         for name in case.circuit_names:
             listed = listed_of(case, name, piece.redrill)
             counts = [len(listed[Slot(name, slot)]) for slot in CIRCUIT_SLOTS]
-            expected |= dict.fromkeys((f"{name}.low", f"{name}.high"), tuple(counts))
+            expected[f"{name}.bits"] = (*counts, len(NOTHING_COVERED))
             expected[f"{name}.goes_with"] = (counts[CIRCUIT_SLOTS.index("pump")], shared)
     return {name: array.shape for name, array in arrays.items()} == expected and all(
-        array.dtype == (bool if name.endswith("goes_with") else float) for name, array in arrays.items()
+        array.dtype == _KINDS.get(name.partition(".")[2], float) for name, array in arrays.items()
     )
+
+
+_KINDS = {"bits": np.uint8, "goes_with": bool}
+
+
+def fitted_from(arrays: Arrays) -> AsFitted:
+    """What was fitted in a run out of what a piece came to."""
+    felt, spells = ({item.name: arrays[item.name] for item in fields(kind)} for kind in (Felt, Spells))
+    return AsFitted(Felt(**felt), Spells(**spells))
 
 
 def digest(text: str) -> str:

@@ -8,11 +8,12 @@
 The lag is a column of fuel being accelerated, so it is longer where the depression is weak. m_air is the air through
 the carburettor, the spike that fills the manifold included. The mixture that the main circuit is jetted for is an
 equivalence ratio, so that any fuel will do. Jets chosen for another air density run rich or lean as the square root of
-the ratio. All of it is worked out per vehicle; only the lag carries the demand factor f.
+the ratio. All of it is worked out per vehicle; how late the circuit comes in one engine, l, multiplies the lag, and its
+root the lip.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,18 +26,24 @@ SIGNAL_REFERENCE_PA = 2000.0
 
 @dataclass(frozen=True)
 class MainFlow:
-    """Main flow of one pair of barrels over an event, arrays of shape (times,): settled flow [kg/s], lag [s] for f = 1,
-    booster depression [Pa]; and the flow before the tip-in [kg/s]."""
+    """Main flow of one pair of barrels over an event, arrays of shape (times,): flow without a lip [kg/s], booster
+    depression [Pa], lag [s]; the depression that the lip takes [Pa], and the flow before the tip-in [kg/s]."""
 
-    steady_kg_s: Array
-    lag_s: Array
+    full_kg_s: Array
     signal_pa: Array
+    lag_s: Array
+    lip_pa: float
     start_kg_s: float
 
-    def lagged(self, time_s: Array, factor: Array) -> Array:
-        """Flow [kg/s] behind its lag, exact for values held over each step; shape (times, k) for factors (k,)."""
-        stays = np.exp(-np.diff(time_s)[:, None] / (step_mean(self.lag_s)[:, None] * factor))
-        return relaxed(stays, step_mean(self.steady_kg_s)[:, None], np.array([self.start_kg_s]))
+    def steady(self, late: Array) -> Array:
+        """Settled flow [kg/s], shape (times, k), for main circuits so late, (k,)."""
+        lip = self.lip_pa * np.sqrt(late) / np.maximum(self.signal_pa, 1e-9)[:, None]
+        return np.asarray(self.full_kg_s[:, None] * np.sqrt(np.clip(1.0 - lip, 0.0, None)))
+
+    def lagged(self, time_s: Array, late: Array) -> Array:
+        """Flow [kg/s] behind its lag, exact for values held over each step; shape (times, k)."""
+        stays = np.exp(-np.diff(time_s)[:, None] / (step_mean(self.lag_s)[:, None] * late))
+        return relaxed(stays, step_mean(self.steady(late)), np.full(len(late), self.start_kg_s))
 
 
 @dataclass(frozen=True)
@@ -57,11 +64,11 @@ class MainCircuit:
         """Main flow over an event for the air through the pair [kg/s]; before it no more than start_most_kg_s."""
         signal = self.gain * (air_kg_s / self.area_max_m2) ** 2 / (2.0 * air_density_kg_m3)
         needed = fuel_density_kg_m3 * GRAVITY_M_S2 * self.lip_m
-        share = np.sqrt(np.clip(1.0 - needed / np.maximum(signal, 1e-9), 0.0, None))
         thin_air = math.sqrt(self.jetted_density_kg_m3 / air_density_kg_m3)
-        steady = air_kg_s / self.power_air_fuel_ratio * share * thin_air
+        full = air_kg_s / self.power_air_fuel_ratio * thin_air
         lag = self.lag_s * np.sqrt(SIGNAL_REFERENCE_PA / np.maximum(signal, 1.0))
-        return MainFlow(steady, lag, signal, min(float(steady[0]), start_most_kg_s))
+        flow = MainFlow(full, signal, lag, needed, start_most_kg_s)
+        return replace(flow, start_kg_s=min(float(flow.steady(np.ones(1))[0, 0]), start_most_kg_s))
 
 
 def idle_flow(idle_start_kg_s: float, depression_pa: Array) -> Array:

@@ -41,13 +41,12 @@ def film_outside_range(pressure_pa: Array, speed_rpm: Array) -> bool:
     return bool(np.any(p < low) or np.any(p > high + 0.02) or np.any(n > SPEED_RANGE_KRPM[1]))
 
 
-def evaporated(time_s: Array, landing_kg_s: Array, tau_s: Array, factor: Array, start_kg: Array) -> Array:
+def evaporated(time_s: Array, landing_kg_s: Array, tau_s: Array, start_kg: Array) -> Array:
     """Fuel coming off the walls, m_w/tau [kg/s], mean over each step; shape (steps, k).
 
-    time_s, tau_s : shape (times,); landing_kg_s : shape (steps, k) or (steps, 1), mean over each step; factor : shape
-    (k,), multiplies tau; start_kg : film mass at the start, shape (k,). What lands less what stays comes off, so no
-    fuel is lost in a step.
+    time_s, tau_s : shape (times,); landing_kg_s : shape (steps, k) or (steps, 1), mean over each step; start_kg : film
+    mass at the start, shape (k,). What lands less what stays comes off, so no fuel is lost in a step.
     """
-    interval, tau = np.diff(time_s)[:, None], step_mean(tau_s)[:, None] * factor
+    interval, tau = np.diff(time_s)[:, None], step_mean(tau_s)[:, None]
     mass = relaxed(np.exp(-interval / tau), landing_kg_s * tau, start_kg)
     return np.asarray(landing_kg_s - np.diff(mass, axis=0) / interval)

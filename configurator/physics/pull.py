@@ -10,11 +10,13 @@ Pulls are told in shares of the best that comes within the time looked at. Avera
 apart, and nothing shorter than a cycle (two turns) is seen.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 
 from configurator.arrays import Array, Reals
+from configurator.physics.tip_in import CircuitEvent
 
 FUEL_AIR_CYCLE = (
     (0.50, 0.5593), (0.55, 0.6081), (0.60, 0.6560), (0.65, 0.7028), (0.70, 0.7486), (0.75, 0.7934), (0.80, 0.8369),
@@ -54,24 +56,25 @@ def relative_work(phi: Reals) -> Reals:
     return np.asarray(np.interp(phi, _PHI, _WORK) * burns)
 
 
-@dataclass(frozen=True)
-class Pulls:
-    """Pull at each time in shares of the most that the best comes to: best, shape (times,), and given, (times, n).
+def _ramp(phi: Reals, nothing: float, whole: float) -> Reals:
+    """From 0 at one mixture to 1 at the other, without a corner at either."""
+    share = np.clip((phi - nothing) / (whole - nothing), 0.0, 1.0)
+    return np.asarray(share * share * (3.0 - 2.0 * share))
 
-    lean_part : how much of what is missing of the best is missing for want of fuel, 0 to 1; the rest is too much of it.
-    """
 
-    time_s: Array
-    best: Array
-    given: Array
-    lean_part: Array
+FINE_PHI, MOST_PHI = 5e-4, 4.0
+_TABLED = np.arange(0.0, MOST_PHI + FINE_PHI, FINE_PHI)
+_LOST = (1.0 - relative_work(_TABLED)).astype(np.float32)
+_LOST_LEAN = (_LOST * _ramp(_TABLED, LEAN_SIDE_PHI[1], LEAN_SIDE_PHI[0])).astype(np.float32)
+_POPS = _ramp(_TABLED, *POP_BACK_PHI).astype(np.float32)
+"""What is lost of the work, the lean part of it, and whether it pops back: looked up at mixtures so fine."""
 
 
 @dataclass(frozen=True)
 class FeltPulls:
-    """What is felt of n combinations, arrays of shape (n,).
+    """What is felt of combinations, arrays of one shape.
 
-    delay_ms : how much later than the best the pull comes, averaged over its rise. lean_delay_ms : how much of that is
+    delay_ms : how much later than the best the pull comes, averaged over its rise; lean_delay_ms : as much of it as is
     missing fuel. lean_sag_percent, rich_sag_percent : deepest later fall below what was there before, less what the
     best itself falls, in per cent of the best, and when [ms]. smoke_ms : time of black smoke. pop_back_cycles : engine
     cycles in which the charge may still burn as the inlet opens.
@@ -86,20 +89,118 @@ class FeltPulls:
     smoke_ms: Array
     pop_back_cycles: Array
 
+    @property
+    def rich_delay_ms(self) -> Array:
+        return self.delay_ms - self.lean_delay_ms
 
-def pulls(time_s: Array, pressure_pa: Array, air_share: Array, phi: Array, lag_s: float) -> Pulls:
-    """The pull of n mixtures over a tip-in.
 
-    time_s, pressure_pa, air_share : shape (times,); share of the engine's air that has the mixture. phi : (times, n).
-    lag_s : time constant of what stands between piston and seat.
-    """
-    lost = (pressure_pa * air_share)[:, None] * (1.0 - relative_work(phi))
-    best = lagged(time_s, (pressure_pa - pressure_pa[0])[:, None], lag_s)
-    lean = lagged(time_s, lost * _ramp(phi, LEAN_SIDE_PHI[1], LEAN_SIDE_PHI[0]), lag_s)
-    missing = lagged(time_s, lost, lag_s)
-    most = max(float(best.max()), 1.0)
-    part = np.divide(lean, missing, out=np.full_like(lean, 0.5), where=missing > 1e-9 * most)
-    return Pulls(time_s, best[:, 0] / most, (best - missing) / most, part)
+FIGURES = tuple(item.name for item in fields(FeltPulls))
+
+
+@dataclass(frozen=True)
+class Pulling:
+    """The best pull of an event at every so many of its times, and what others are measured against."""
+
+    event: CircuitEvent
+    step: int = 1
+
+    @cached_property
+    def time_s(self) -> Array:
+        return self.event.time_s[:: self.step]
+
+    @cached_property
+    def best(self) -> Array:
+        """The best pull over the most that it comes to, (times,)."""
+        return self._best_pa / self.most_pa
+
+    @cached_property
+    def _best_pa(self) -> Array:
+        pressure = self.event.pressure_pa
+        return lagged(self.event.time_s, (pressure - pressure[0])[:, None], PULL_LAG_S)[:: self.step, 0]
+
+    @property
+    def most_pa(self) -> float:
+        return max(float(self._best_pa.max()), 1.0)
+
+    def given(self, phi: Reals) -> Array:
+        """The pull of mixtures over the most that the best comes to, (times, n); phi : (times, n)."""
+        weight = (self.event.pressure_pa * self.event.air_share)[:: self.step] / self.most_pa
+        missing = lagged(self.time_s, weight[:, None] * (1.0 - relative_work(phi)), PULL_LAG_S)
+        return np.asarray(self.best[:, None] - missing)
+
+    @cached_property
+    def _rows(self) -> list[list[float]]:
+        """Figures of every time: weight of what is lost, the lag's three, the best, what the best has not risen and has
+        fallen, the time it stands for, whether a sag counts, smoke and cycles that it stands for, the time."""
+        event, every, interval = self.event, slice(None, None, self.step), np.diff(self.time_s)
+        weight = (event.pressure_pa * event.air_share)[every] / self.most_pa
+        keep = np.exp(-interval / PULL_LAG_S)
+        part = PULL_LAG_S / interval * (1.0 - keep)
+        lag = np.array([np.append(0.0, column) for column in (keep, part - keep, 1.0 - part)])
+        highest = np.maximum.accumulate(self.best)
+        lasts = 0.5 * (np.append(interval, 0.0) + np.append(0.0, interval))
+        judged = event.judged[every] * lasts
+        rows: list[list[float]] = np.array([
+            weight, *lag, self.best, _unrisen(highest), highest - self.best, 1e3 * lasts,
+            self.time_s >= SAG_FROM_S, 1e3 * judged, judged * event.speed_rpm[every] / 120.0, 1e3 * self.time_s,
+        ]).T.tolist()  # fmt: skip
+        return rows
+
+    def felt(self, filmed: Reals, sooner: Reals, missed: Reals, base: Reals, *, pops: bool = True) -> FeltPulls:
+        """What is felt of mixtures base + filmed + missed sooner, in the shape that these come to at one time. filmed,
+        sooner, base : times first; missed : of no time. pops : whether to count pop backs and when sags are deepest,
+        too; else 0."""
+        shape = np.broadcast_shapes(filmed.shape[1:], missed.shape, base.shape[1:])
+        zeros = np.zeros((13, *shape), dtype=np.float32)
+        before, lean_before, missing, lean, peak, delay, lean_delay, smoke, popped, *sags = zeros
+        lean_sag, lean_at, rich_sag, rich_at = sags
+        missed = missed.astype(np.float32)
+        for time, row in enumerate(self._rows):
+            weight, keep, old, new, best, unrisen, fallen, lasts_ms, counts, smokes_ms, cycles, time_ms = row
+            phi = missed * sooner[time] + base[time]
+            phi += filmed[time]
+            place = np.clip(phi * np.float32(1.0 / FINE_PHI), 0.0, len(_TABLED) - 1).astype(np.int32)
+            now, lean_now = _LOST.take(place), _LOST_LEAN.take(place)
+            now *= weight
+            lean_now *= weight
+            if time:
+                for state, was, come in ((missing, before, now), (lean, lean_before, lean_now)):
+                    state *= keep
+                    was *= old
+                    state += was
+                    was[:] = come
+                    was *= new
+                    state += was
+            before, lean_before = now, lean_now
+            pull = best - missing
+            np.maximum(peak, pull, out=peak)
+            part = lean / (missing + np.float32(1e-9))
+            late = _unrisen(peak)
+            late -= unrisen
+            late *= lasts_ms
+            delay += late
+            late *= part
+            lean_delay += late
+            if counts:
+                fall = peak - pull
+                fall -= fallen
+                np.maximum(fall, 0.0, out=fall)
+                of_lean = fall * part
+                fall -= of_lean
+                for sag, at, deep in ((lean_sag, lean_at, of_lean), (rich_sag, rich_at, fall)):
+                    if pops:
+                        at[deep > sag] = time_ms
+                    np.maximum(sag, deep, out=sag)
+            if smokes_ms:
+                phi -= np.float32(SMOKE_PHI)
+                phi *= np.float32(1.0 / (FULL_SMOKE_PHI - SMOKE_PHI))
+                np.clip(phi, 0.0, MOST_SMOKE, out=phi)
+                phi *= smokes_ms
+                smoke += phi
+                if pops:
+                    popped += cycles * _POPS.take(place)
+        told = (delay, lean_delay, 100.0 * lean_sag, lean_at, 100.0 * rich_sag, rich_at, smoke, popped)
+        return FeltPulls(*(np.asarray(figure, dtype=np.float64) for figure in told))
 
 
 def lagged(time_s: Array, values: Array, lag_s: float) -> Array:
@@ -115,40 +216,9 @@ def lagged(time_s: Array, values: Array, lag_s: float) -> Array:
     return out
 
 
-def felt(found: Pulls, speed_rpm: Array, phi: Array, air_share: Array) -> FeltPulls:
-    """What is felt of pulls. speed_rpm, air_share : shape (times,); phi : (times, n)."""
-    steps = np.diff(found.time_s)[:, None]
-    missing = _unrisen(found.given) - _unrisen(found.best)[:, None]
-    lean = found.lean_part
-    best_fall = np.maximum.accumulate(found.best) - found.best
-    fall = np.maximum.accumulate(found.given, axis=0) - found.given - best_fall[:, None]
-    fall = np.where(found.time_s[:, None] >= SAG_FROM_S, np.maximum(fall, 0.0), 0.0)
-    counts = np.where(air_share > 0.0, 1.0, 0.0)[:, None]
-    smoke = np.clip((phi - SMOKE_PHI) / (FULL_SMOKE_PHI - SMOKE_PHI), 0.0, MOST_SMOKE) * counts
-    pops = _ramp(phi, *POP_BACK_PHI) * counts * (speed_rpm / 120.0)[:, None]
-    sags = [(fall * side).max(axis=0) for side in (lean, 1.0 - lean)]
-    times = [found.time_s[(fall * side).argmax(axis=0)] for side in (lean, 1.0 - lean)]
-    return FeltPulls(
-        delay_ms=1e3 * _sum(missing, steps), lean_delay_ms=1e3 * _sum(missing * lean, steps),
-        lean_sag_percent=100.0 * sags[0], lean_sag_at_ms=1e3 * times[0],
-        rich_sag_percent=100.0 * sags[1], rich_sag_at_ms=1e3 * times[1],
-        smoke_ms=1e3 * _sum(smoke, steps), pop_back_cycles=_sum(pops, steps),
-    )  # fmt: skip
-
-
-def _unrisen(pull: Array) -> Array:
+def _unrisen(highest: Reals) -> Reals:
     """Share of the rise, from its lower to its upper end, that the highest pull so far has not reached; its integral
     over time is the time of reaching a level, averaged over the levels."""
     low, high = RISE
-    return np.clip((high - np.maximum.accumulate(pull, axis=0)) / (high - low), 0.0, 1.0)
-
-
-def _ramp(phi: Reals, nothing: float, whole: float) -> Reals:
-    """From 0 at one mixture to 1 at the other, without a corner at either."""
-    share = np.clip((phi - nothing) / (whole - nothing), 0.0, 1.0)
-    return np.asarray(share * share * (3.0 - 2.0 * share))
-
-
-def _sum(values: Array, steps: Array) -> Array:
-    """Integral over time, trapezoidal; values (times, n), steps (times - 1, 1)."""
-    return np.asarray((0.5 * (values[1:] + values[:-1]) * steps).sum(axis=0))
+    short = np.clip(highest, low, high)
+    return np.asarray((high - short) / (high - low), dtype=short.dtype)

@@ -74,9 +74,10 @@ class CircuitEvent:
 
     A carburettor's only circuit answers for all the engine's air; of two circuits each answers for the air that came
     through its own pair of barrels. throttle_deg is the circuit's own throttle, from its closed stop. air_kg is its air
-    in the manifold, air_share what that is of all; drawn_per_s the share of the gas that the cylinders draw a second.
-    judged marks the times at which its mixture counts. The film that the idle circuit feeds, and has laid down before
-    the tip-in, comes off into all the air: each circuit has its share of it.
+    in the manifold, air_share what that is of all; drawn_per_s the share of the gas that the cylinders draw a second;
+    pressure_pa and speed_rpm are the manifold's and the engine's. judged marks the times at which its mixture counts.
+    The film that the idle circuit feeds, and has laid down before the tip-in, comes off into all the air: each circuit
+    has its share of it.
     """
 
     time_s: Array
@@ -84,6 +85,8 @@ class CircuitEvent:
     air_kg: Array
     air_share: Array
     drawn_per_s: Array
+    pressure_pa: Array
+    speed_rpm: Array
     idle_kg_s: Array
     common_idle_kg_s: Array
     mains: tuple[circuits.MainFlow, ...]
@@ -105,25 +108,22 @@ class CircuitEvent:
         """Equivalence ratio of the circuit's air per mass of fuel in it [1/kg], shape (times,)."""
         return self.fuel.stoichiometric_ratio / self.air_kg
 
-    def base_inflow(self, factor: Array) -> Array:
-        """Fuel that comes into the gas without a shot [kg/s], mean over each step, shape (steps, k), for demand factors
-        of shape (k,)."""
-        main = sum(flow.lagged(self.time_s, factor) for flow in self.mains)
+    def base_inflow(self, late: Array) -> Array:
+        """Fuel that comes into the gas without a shot [kg/s], mean over each step, shape (steps, k), with main circuits
+        so late, (k,)."""
+        main = sum(flow.lagged(self.time_s, late) for flow in self.mains)
         share, own_share = self.film_share[:, None], step_mean(self.air_share)[:, None]
         films = (
-            film.evaporated(self.time_s, step_mean(share * metered), self.film_tau_s, factor, start_kg)
-            for metered, start_kg in (
-                (self.common_idle_kg_s[:, None], self.film_start_kg * factor),
-                (main, np.zeros_like(factor)),
-            )
+            film.evaporated(self.time_s, step_mean(share * metered), self.film_tau_s, np.array([start_kg]))
+            for metered, start_kg in ((self.common_idle_kg_s[:, None], self.film_start_kg), (main, 0.0))
         )
         common, own = films
         return step_mean((1.0 - share) * (main + self.idle_kg_s[:, None])) + own + common * own_share
 
-    def base_phi(self, factor: Array) -> Array:
-        """Equivalence ratio without a shot, shape (times, k), for demand factors of shape (k,)."""
-        start_kg = np.full(len(factor), self.gas_start_kg)
-        held_kg = gas.held_fuel(self.time_s, self.drawn_per_s, self.base_inflow(factor), start_kg)
+    def base_phi(self, late: Array) -> Array:
+        """Equivalence ratio without a shot, shape (times, k), with main circuits so late, (k,)."""
+        start_kg = np.full(len(late), self.gas_start_kg)
+        held_kg = gas.held_fuel(self.time_s, self.drawn_per_s, self.base_inflow(late), start_kg)
         return held_kg * self.phi_per_kg[:, None]
 
 
@@ -184,6 +184,7 @@ def simulate(
         own = np.maximum(gas.share_of_air(time_s, air.throttle_kg_s / held_kg, part), LEAST_AIR_SHARE)
         return CircuitEvent(
             time_s=time_s, throttle_deg=angle, air_kg=held_kg * own, air_share=own, drawn_per_s=drawn_per_s,
+            pressure_pa=air.pressure_pa, speed_rpm=air.speed_rpm,
             idle_kg_s=own_idle, common_idle_kg_s=idle, mains=tuple(mains), film_share=share, film_tau_s=tau,
             film_start_kg=film_start, gas_start_kg=float(own[0] * supply_start / drawn_per_s[0]),
             judged=(own >= JUDGED_FROM_AIR_SHARE * own[-1]) & (part[-1] > LEAST_AIR_SHARE), fuel=fuel,

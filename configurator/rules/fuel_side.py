@@ -1,5 +1,6 @@
 """Rules on what fuel passes, and when: screw, nozzle, and the demand."""
 
+from configurator.basis import OWN_REQUEST
 from configurator.car.facts import CircuitFacts
 from configurator.catalogue.limits import Limits
 from configurator.physics.fuel_path import screw_cut
@@ -78,26 +79,82 @@ def nozzle_is_not_unusually_large(nozzle: Nozzles, limits: Limits) -> Reading:
     at_most=True,
     unit="ms",
     severity="conflict",
-    says="the mixture is too lean for {value:.0f} ms after tip-in; at most {limit:.0f} ms goes unfelt",
+    says="hesitates: the pull comes {value:.0f} ms late; up to {limit:.0f} ms goes unfelt",
     mend="a larger nozzle; where that only shortens the shot, the larger pump or a lobe with more lift",
-    limit="hole_most_ms",
+    limit="delay_most_ms",
 )
-def shot_covers_the_hole(shot: JudgedShots, limits: Limits) -> Reading:
-    """The shot covers the lean hole after tip-in: the longest spell below the lean limit stays short."""
-    return shot.hole_ms, limits.hole_most_ms
+def pull_comes_at_once(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
+    """The pull comes as soon as the engine's air can give it: it is late for want of fuel, or drowned in it."""
+    return shot.delay_ms, facts.unless_believed(limits.delay_most_ms)
+
+
+@rule(
+    at_most=True,
+    unit="%",
+    severity="conflict",
+    says="goes flat: the pull falls by {value:.0f} % after a clean start, for want of fuel; "
+    "up to {limit:.0f} % goes unfelt",
+    mend="more volume: a lobe with more lift, or the larger pump; a smaller nozzle makes the shot last, too",
+    limit="sag_most_percent",
+)
+def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
+    """The pull does not fall off later: the shot lasts until the main circuit has taken over."""
+    return shot.lean_sag_percent, facts.unless_believed(limits.sag_most_percent)
+
+
+@rule(
+    at_most=True,
+    unit="%",
+    severity="conflict",
+    says="noses over: the pull falls by {value:.0f} % after a clean start, for too much fuel; "
+    "up to {limit:.0f} % goes unfelt",
+    mend="less fuel: a lobe with less lift, a smaller pump, or a smaller nozzle",
+    limit="sag_most_percent",
+)
+def pull_does_not_nose_over(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
+    """The shot does not drown the engine: the pull does not fall off in too rich a mixture."""
+    return shot.rich_sag_percent, facts.unless_believed(limits.sag_most_percent)
 
 
 @rule(
     at_most=True,
     unit="ms",
     severity="conflict",
-    says="the mixture is too rich for {value:.0f} ms after tip-in; at most {limit:.0f} ms goes unfelt",
-    mend="a smaller nozzle, or a lobe with less lift",
-    limit="flood_most_ms",
+    says="smokes: black smoke for {value:.0f} ms; up to {limit:.0f} ms goes unseen",
+    mend="less fuel: a lobe with less lift, a smaller pump, or a smaller nozzle",
+    limit="smoke_most_ms",
 )
-def shot_does_not_flood(shot: JudgedShots, limits: Limits) -> Reading:
-    """The shot does not drown the engine: the longest spell above the rich limit stays short."""
-    return shot.flood_ms, limits.flood_most_ms
+def mixture_does_not_smoke(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
+    """The shot leaves no cloud of black smoke. Where the volume is too much, a lobe mends it, not the nozzle."""
+    return shot.smoke_ms, facts.unless_believed(limits.smoke_most_ms)
+
+
+@rule(
+    at_most=True,
+    unit="cycles",
+    severity="warning",
+    says="may pop back: the charge still burns as the inlet opens for {value:.1f} engine cycles; "
+    "up to {limit:.0f} is not seen",
+    mend="what cures the hesitation; keep the air cleaner on and your face away",
+    limit="pop_back_most_cycles",
+)
+def mixture_does_not_pop_back(shot: JudgedShots, limits: Limits) -> Reading:
+    """The mixture is never so lean that it still burns when the inlet valve opens."""
+    return shot.pop_back_cycles, limits.pop_back_most_cycles
+
+
+@rule(
+    at_most=False,
+    unit="%",
+    severity="conflict",
+    says="right for {value:.0f} % of what the runs leave open of this engine; at least {limit:.0f} % is wanted",
+    mend="what covers more of it: the next nozzle, or more volume where a nozzle alone cannot",
+    basis=OWN_REQUEST,
+)
+def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
+    """What is chosen is right for as much as is wanted of what runs leave open of the engine. It stands for the rules
+    of the pull where parts are chosen by runs."""
+    return shot.sure_percent, facts.sure_wanted_percent
 
 
 @rule(

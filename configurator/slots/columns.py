@@ -10,9 +10,10 @@ from typing import Self
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
+from configurator.physics.lateness import Regions
 from configurator.physics.lobe import front_loaded_lift, measured_lift
 
 
@@ -103,19 +104,40 @@ class PadReliefs(OptionColumn):
 
 @dataclass(frozen=True)
 class JudgedShots:
-    """What combinations deliver, arrays over (nozzle, feed screw, pump, lobe); window ends are demand factors."""
+    """What combinations deliver and how it is felt, arrays over (nozzle, feed screw, pump, lobe), as FeltPulls says.
 
-    hole_ms: Array
-    flood_ms: Array
+    regions : the engines that each is right for, where they were asked for. sure_percent : share of what is believed of
+    the engine that each is right for, nan where nothing is.
+    """
+
+    delay_ms: Array
+    lean_delay_ms: Array
+    lean_sag_percent: Array
+    lean_sag_at_ms: Array
+    rich_sag_percent: Array
+    rich_sag_at_ms: Array
+    smoke_ms: Array
+    pop_back_cycles: Array
     volume_cc: Array
     ends_ms: Array
     peak_cc_s: Array
-    window_low: Array
-    window_high: Array
+    sure_percent: Array
+    regions: Regions | None = None
 
-    def at(self, index: tuple[int | slice, ...]) -> "JudgedShots":
+    @property
+    def pumps(self) -> Mask:
+        """Whether lobe and lever go together."""
+        return np.isfinite(self.delay_ms)
+
+    @property
+    def figures(self) -> dict[str, Array]:
+        """All but the regions, by name."""
+        return {name: value for name, value in vars(self).items() if name != "regions"}
+
+    def at(self, index: tuple[int | slice | None, ...]) -> "JudgedShots":
         """Some of the combinations, or one of them as arrays of no dimension."""
-        return JudgedShots(**{item.name: np.asarray(getattr(self, item.name)[index]) for item in fields(self)})
+        regions = Regions(self.regions.bits[index]) if self.regions else None
+        return JudgedShots(**{name: np.asarray(value[index]) for name, value in self.figures.items()}, regions=regions)
 
 
 @dataclass(frozen=True)

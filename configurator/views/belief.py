@@ -4,7 +4,6 @@ from collections.abc import Iterable
 
 from configurator.advice.next_step import BeliefSummary, NextReport, sure_percent
 from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
-from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
 from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
@@ -20,7 +19,7 @@ def next_text(report: NextReport) -> str:
     if report.outcomes:
         lines.append("If it is felt")
         for outcome in report.outcomes:
-            first = f"  {outcome.felt:5} ({100 * outcome.chance:3.0f} %): "
+            first = f"  {outcome.felt:13} ({100 * outcome.chance:3.0f} %): "
             lines.append(wrapped(outcome.then, " " * len(first), first))
         lines.append("")
     lines += [*belief_lines(report.belief)]
@@ -42,17 +41,13 @@ def _head(report: NextReport) -> Iterable[str]:
 
 def belief_lines(belief: BeliefSummary) -> Iterable[str]:
     """How many runs stand behind an answer, what they say of the engine, and which do not go together."""
-    low, high = belief.factor_90_percent
     runs = (
         f"{counted(belief.runs, 'run')} stand{'s' if belief.runs == 1 else ''} behind this"
         if belief.runs
         else ("no run stands behind this yet")
     )
     runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
-    yield wrapped(
-        f"{runs}: the engine asks about {belief.factor:.2f} times what the model says, with 90 % between {_end(low)} "
-        f"and {_end(high)}", "     ", "  "
-    )  # fmt: skip
+    yield wrapped(f"{runs}{_lateness(belief)}", "     ", "  ")
     for numbers in belief.impossible:
         if len(numbers) == 1:
             yield wrapped(f"run {numbers[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
@@ -64,8 +59,19 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
             )  # fmt: skip
 
 
-def _end(factor: float) -> str:
-    return f"{factor:.2f} (the end of the range)" if factor in FACTOR_RANGE else f"{factor:.2f}"
+def _lateness(belief: BeliefSummary) -> str:
+    """What the runs say of the engine, where that is more than a little."""
+    told = []
+    for what, late in (
+        ("its first fuel comes", belief.engine.late_first_fuel),
+        ("its main circuit comes", belief.engine.late_main_circuit),
+    ):
+        if belief.runs and max(late, 1.0 / late) > MORE_THAN_A_LITTLE:
+            told.append(f"{what} {'later' if late > 1.0 else 'sooner'} than in most")
+    return f": {' and '.join(told)}" if told else ""
+
+
+MORE_THAN_A_LITTLE = 1.12
 
 
 def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 
 from configurator.arrays import Array, Mask
 from configurator.judging.mixture import Mixture, Span
+from configurator.physics.spells import POOR_PHI, RICH_PHI
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -21,7 +22,7 @@ from configurator.views.picture_style import (
     panels,
     titled,
 )
-from configurator.views.shot_pictures import LIMITS, counted_spells, which
+from configurator.views.shot_pictures import LIMITS, felt_line, which
 
 MIXTURE_SHOWN_MS = 2000.0
 PHI_SHOWN = (0.2, 2.0)
@@ -41,7 +42,7 @@ def mixture_picture(mixtures: Sequence[Mixture], *, stacked: bool = False) -> Fi
     for axes, mix in zip(plots, mixtures, strict=True):
         _draw(axes, mix)
         axes.set(xlim=(0.0, MIXTURE_SHOWN_MS), ylim=span, xticks=np.linspace(0.0, MIXTURE_SHOWN_MS, 5))
-        titled(axes, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, counted_spells(mix))
+        titled(axes, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, felt_line(mix))
     headed(figure, "Mixture after tip-in")
     key_below(figure, *plots)
     return laid_out(figure)
@@ -49,15 +50,15 @@ def mixture_picture(mixtures: Sequence[Mixture], *, stacked: bool = False) -> Fi
 
 def _draw(axes: Axes, mix: Mixture) -> None:
     time, phi = mix.time_ms, mix.phi
-    draw_limits(axes, mix.lean_phi, mix.rich_phi)
-    shade_beyond(axes, time, phi, mix.lean_phi, mix.rich_phi, mix.counts)
+    draw_limits(axes, POOR_PHI, RICH_PHI)
+    shade_beyond(axes, time, phi, POOR_PHI, RICH_PHI, mix.counts)
     if not mix.counts[0]:
         begins = time[mix.counts].min(initial=MIXTURE_SHOWN_MS)
         axes.axvspan(0.0, begins, facecolor=PALE, hatch="xxx", edgecolor=MIDDLE, linewidth=0, label="not counted yet")
     axes.plot(time, mix.phi_without, color=MIDDLE, linestyle="-.", linewidth=1.4, label="without the shot")
     axes.plot(time, phi, color=INK, linewidth=2.2, label="with the shot")
     for span, limit, beyond, word in (
-        (mix.hole_span_ms, mix.lean_phi, -1, "too lean"), (mix.flood_span_ms, mix.rich_phi, 1, "too rich"),
+        (mix.poor_span_ms, POOR_PHI, -1, "poor"), (mix.rich_span_ms, RICH_PHI, 1, "rich"),
     ):  # fmt: skip
         if span is not None and mix.pumps and span[1] - span[0] >= LEAST_MEASURED_MS:
             _measure(axes, span, limit, beyond, f"{word} {span[1] - span[0]:.0f} ms")
@@ -77,7 +78,7 @@ def _measure(axes: Axes, span: Span, limit: float, beyond: int, text: str) -> No
 def draw_limits(axes: Axes, lean_phi: float, rich_phi: float) -> None:
     """Both limits as lines with their figures, and the scale's name and unit."""
     for word, limit, width in (("lean", lean_phi, 1.1), ("rich", rich_phi, 1.6)):
-        axes.axhline(limit, color=DARK, linestyle=LIMITS[word], linewidth=width, label=f"{word} limit, {limit:.2f}")
+        axes.axhline(limit, color=DARK, linestyle=LIMITS[word], linewidth=width, label=f"{word}, phi {limit:.2f}")
     axes.set(xlabel="time after tip-in, ms", ylabel=AXIS)
 
 
@@ -86,10 +87,10 @@ def shade_beyond(axes: Axes, time_ms: Array, phi: Array, lean_phi: float, rich_p
     hole, flood = where & (phi < lean_phi), where & (phi > rich_phi)
     if hole.any():
         axes.fill_between(time_ms, phi, lean_phi, where=hole, interpolate=True, color=LIGHT, linewidth=0,
-                          label="hole: too lean")  # fmt: skip
+                          label="poor")  # fmt: skip
     if flood.any():
         axes.fill_between(time_ms, phi, rich_phi, where=flood, interpolate=True, facecolor="1.0", edgecolor=DARK,
-                          hatch="////", linewidth=0, label="flood: too rich")  # fmt: skip
+                          hatch="////", linewidth=0, label="rich")  # fmt: skip
 
 
 def phi_span(*curves: Array) -> tuple[float, float]:
@@ -111,6 +112,10 @@ def _gets(mix: Mixture) -> str:
     phi, without = mix.phi[mix.counts], mix.phi_without[mix.counts]
     return (
         f"Phi falls to {phi.min():.2f} with the shot and to {without.min():.2f} without it, and rises to "
-        f"{phi.max():.2f}; below {mix.lean_phi:.2f} for {mix.hole_ms:.0f} ms, above {mix.rich_phi:.2f} for "
-        f"{mix.flood_ms:.0f} ms at a stretch."
+        f"{phi.max():.2f}; below {POOR_PHI:.2f} for {_lasts(mix.poor_span_ms):.0f} ms, above {RICH_PHI:.2f} for "
+        f"{_lasts(mix.rich_span_ms):.0f} ms at a stretch. Felt: {mix.felt}."
     )
+
+
+def _lasts(span: Span | None) -> float:
+    return span[1] - span[0] if span else 0.0

@@ -1,11 +1,9 @@
-"""Parts against each other: what every nozzle size covers, and how a lobe lifts in each phase; drawn, and in words."""
+"""Parts against each other: what every nozzle size would be like, and how a lobe lifts in each phase; drawn, and in words."""
 
 from typing import Any
 
 from configurator.judging.lift import LobeLift
-from configurator.learning.belief import FACTORS, Belief
-from configurator.learning.nozzle_windows import NozzleWindows, SizeWindow
-from configurator.physics.verdict import FACTOR_RANGE
+from configurator.learning.nozzle_sizes import NozzleSizes
 from configurator.units.units import show_diameter
 from configurator.views.picture_style import (
     DARK,
@@ -13,7 +11,6 @@ from configurator.views.picture_style import (
     LIGHT,
     MIDDLE,
     PALE,
-    Axes,
     Figure,
     headed,
     house_style,
@@ -24,7 +21,6 @@ from configurator.views.picture_style import (
 )
 
 ROW_IN = 0.19
-FACTOR_TICKS = (0.25, 0.5, 0.7, 1.0, 1.4, 2.0, 4.0)
 CHOSEN_LOOK: dict[str, Any] = {"color": INK, "linestyle": "-", "linewidth": 2.4}
 PHASE_LOOKS: tuple[dict[str, Any], ...] = (
     {"color": DARK, "linestyle": "--", "linewidth": 1.5}, {"color": MIDDLE, "linestyle": "-.", "linewidth": 1.5},
@@ -33,59 +29,46 @@ PHASE_LOOKS: tuple[dict[str, Any], ...] = (
 """Of the phases that are not chosen, in turn; a lobe has few."""
 
 
+SHARES = (
+    ("hesitates", "hesitates", {"facecolor": "1.0", "hatch": "////"}), ("right", "right", {"facecolor": INK}),
+    ("flat", "goes flat later", {"facecolor": PALE, "hatch": "...."}), ("rich", "too much fuel", {"facecolor": LIGHT}),
+)  # fmt: skip
+"""Parts of a bar, from its left: which share, what it is called, and how it looks."""
+
+
 @house_style()
-def windows_picture(windows: NozzleWindows) -> Figure:
-    """Factors that each size covers as bars, below what is believed of f. Raises TipinError without matplotlib."""
-    rows = len(windows.sizes)
-    heights = (1.1, max(ROW_IN * rows, 0.6))
-    figure = new_figure(sum(heights) + 2.0)
-    above, axes = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": heights})
-    _draw_belief(above, windows.belief)
-    for row, size in enumerate(windows.sizes):
-        _draw_window(axes, row, size)
-    judged_at = f"judged at f = {windows.factor:.2f}"
-    for plot in (above, axes):
-        plot.axvline(windows.factor, color=INK, linestyle="--", linewidth=1.3, label=judged_at)
-    axes.set_yticks(range(rows), [show_diameter(size.diameter_mm) for size in windows.sizes])
-    for label, size in zip(axes.get_yticklabels(), windows.sizes, strict=True):
+def sizes_picture(sizes: NozzleSizes) -> Figure:
+    """For how much of what is believed of the engine each size is right, and what the rest would feel. Raises
+    TipinError without matplotlib."""
+    rows = len(sizes.sizes)
+    figure = new_figure(max(ROW_IN * rows, 0.6) + 2.0)
+    axes = figure.subplots(1, 1)
+    for row, size in enumerate(sizes.sizes):
+        left = 0.0
+        for name, label, look in SHARES:
+            share = 100.0 * getattr(size, name)
+            axes.barh(row, share, left=left, height=0.66, edgecolor=DARK, linewidth=0.7, label=label, **look)
+            left += share
+        axes.annotate(f"{100 * size.right:.0f} %", (1.0, row), (3.0, 0.0), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="center", fontsize=8.5,
+                      fontweight="bold" if size.chosen else "normal")  # fmt: skip
+    axes.set_yticks(range(rows), [show_diameter(size.diameter_mm) for size in sizes.sizes])
+    for label, size in zip(axes.get_yticklabels(), sizes.sizes, strict=True):
         label.set_fontweight("bold" if size.chosen else "normal")
     axes.grid(axis="y", visible=False)
-    axes.set(xscale="log", xlim=FACTOR_RANGE, ylim=(-0.7, rows - 0.3), ylabel=f"{windows.kind} nozzle, mm (thou)",
-             xlabel="demand factor f (no unit)")  # fmt: skip
-    axes.set_xticks(FACTOR_TICKS, [f"{tick:g}" for tick in FACTOR_TICKS])
-    axes.set_xticks([], minor=True)
-    axes.annotate("sure", (1.0, rows - 0.3), (3.0, 2.0), xycoords=("axes fraction", "data"),
+    axes.set(xlim=(0.0, 100.0), ylim=(-0.7, rows - 0.3), ylabel=f"{sizes.kind} nozzle, mm (thou)",
+             xlabel=f"share of the engines that {_behind(sizes)} leave open, %")  # fmt: skip
+    axes.annotate("right", (1.0, rows - 0.3), (3.0, 2.0), xycoords=("axes fraction", "data"),
                   textcoords="offset points", va="bottom", fontsize=8.5)  # fmt: skip
-    titled(above, f"{windows.vehicle}, {windows.circuit} circuit", windows.parts)
-    headed(figure, "What each nozzle size covers")
-    key_below(figure, above, axes)
+    titled(axes, f"{sizes.vehicle}, {sizes.circuit} circuit", sizes.parts)
+    headed(figure, "What each nozzle size would be like")
+    key_below(figure, axes)
     return laid_out(figure)
 
 
-def _draw_belief(axes: Axes, belief: Belief) -> None:
-    """Density over ln f, the middle 90 % of it darker."""
-    low, high = belief.interval(0.9)
-    inside = (low <= FACTORS) & (high >= FACTORS)
-    axes.fill_between(FACTORS, belief.weights, where=inside, color=PALE, linewidth=0, label="90 % of the belief")
-    after = f"after {belief.runs} runs" if belief.runs > 1 else "after 1 run" if belief.runs else "before any run"
-    axes.plot(FACTORS, belief.weights, color=DARK, linewidth=1.6, label=f"belief {after}")
-    axes.set(ylim=(0.0, 1.1 * float(belief.weights.max())), ylabel="share per\nunit of ln f")
-
-
-def _draw_window(axes: Axes, row: int, size: SizeWindow) -> None:
-    """A bar with its sureness at the right; an end at the edge of what is looked at may lie farther out."""
-    share = f"{100 * size.sureness:.0f} %" if size.window else "none"
-    axes.annotate(share, (1.0, row), (3.0, 0.0), xycoords=("axes fraction", "data"), textcoords="offset points",
-                  va="center", fontsize=8.5, fontweight="bold" if size.chosen else "normal")  # fmt: skip
-    if size.window is None:
-        return
-    look = {"facecolor": INK, "label": "chosen"} if size.chosen else {"facecolor": LIGHT, "label": "other sizes"}
-    low, high = size.window
-    axes.barh(row, high - low, left=low, height=0.66, edgecolor=DARK, linewidth=0.7, **look)
-    for end, edge, mark in ((low, FACTOR_RANGE[0], "<"), (high, FACTOR_RANGE[1], ">")):
-        if end == edge:
-            axes.plot([end], [row], marker=mark, color=INK, markersize=6, clip_on=False, linestyle="none",
-                      label="or beyond")  # fmt: skip
+def _behind(sizes: NozzleSizes) -> str:
+    runs = sizes.belief.runs
+    return f"{runs} runs" if runs > 1 else "1 run" if runs else "no run yet"
 
 
 @house_style()
@@ -115,28 +98,14 @@ def lift_picture(lift: LobeLift) -> Figure:
     return laid_out(figure)
 
 
-def says_of_windows(windows: NozzleWindows) -> str:
-    """What the chosen size covers, and which sizes cover the factor judged at."""
-    chosen = next(size for size in windows.sizes if size.chosen)
-    covers = "covers no demand factor"
-    if chosen.window:
-        low, high = chosen.window
-        begin = f"{low:.2f}{' or less' if low == FACTOR_RANGE[0] else ''}"
-        end = f"{high:.2f}{' or more' if high == FACTOR_RANGE[1] else ''}"
-        covers = f"covers demand factors from {begin} to {end}, {100 * chosen.sureness:.0f} % of the belief"
-    return f"{show_diameter(chosen.diameter_mm)} {covers}. {_fit(windows)} f = {windows.factor:.2f}."
-
-
-def _fit(windows: NozzleWindows) -> str:
-    """How many sizes cover the factor judged at, as the beginning of a sentence."""
-    fit = [
-        show_diameter(size.diameter_mm)
-        for size in windows.sizes
-        if size.window and size.window[0] <= windows.factor <= size.window[1]
-    ]
-    if len(fit) < 2:
-        return f"Of {len(windows.sizes)} sizes {f'only {fit[0]}' if fit else 'none'} covers"
-    return f"Of {len(windows.sizes)} sizes {len(fit)}, from {fit[0]} to {fit[-1]}, cover"
+def says_of_sizes(sizes: NozzleSizes) -> str:
+    """How sure the chosen size is, and which is the surest."""
+    chosen = next(size for size in sizes.sizes if size.chosen)
+    surest = max(sizes.sizes, key=lambda size: size.right)
+    says = f"{show_diameter(chosen.diameter_mm)} is right for {100 * chosen.right:.0f} % of what is left open"
+    if surest.right <= chosen.right:
+        return f"{says}, as sure as any of {len(sizes.sizes)} sizes with these parts."
+    return f"{says}; the surest with these parts is {show_diameter(surest.diameter_mm)}, {100 * surest.right:.0f} %."
 
 
 def says_of_lift(lift: LobeLift) -> str:

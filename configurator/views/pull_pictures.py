@@ -17,10 +17,7 @@ from configurator.views.picture_style import (
     panels,
     titled,
 )
-
-LEAST_DELAY_MS, LEAST_SAG_PERCENT, LEAST_SMOKE_MS = 10.0, 1.0, 10.0
-"""What is less is told as nothing."""
-POP_BACK_CYCLES = 1.0
+from configurator.views.shot_pictures import felt_line
 
 
 @house_style()
@@ -41,7 +38,7 @@ def pull_picture(pull: PullGiven) -> Figure:
         ylabel="pull,\n% of the best",
         xlabel="time after tip-in, ms",
     )
-    titled(above, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, short(pull))
+    titled(above, f"{mix.vehicle}, {mix.circuit} circuit", mix.parts, felt_line(mix))
     below.plot(mix.time_ms, mix.phi, color=DARK, linestyle="-.", linewidth=1.6, label="mixture")
     below.set(xlim=(0.0, MIXTURE_SHOWN_MS), ylim=phi_span(mix.phi), xlabel="time after tip-in, ms", ylabel=AXIS)
     for axes in (above, below):
@@ -51,32 +48,9 @@ def pull_picture(pull: PullGiven) -> Figure:
     return laid_out(figure)
 
 
-def short(pull: PullGiven) -> str:
-    """What is felt, in a line."""
-    return "; ".join(_felt(pull)) or "clean: it pulls as well as this air can"
-
-
 def says_of_pull(pull: PullGiven) -> str:
     """The pull in words."""
     mix = pull.mixture
     if not mix.counts.any():
         return "The throttle of this circuit does not open: nothing is felt of it."
-    felt = _felt(pull)
-    if not felt:
-        return "Clean: the pull comes at once and stays, as well as this air can give it."
-    return f"{'; '.join(felt).capitalize()}."
-
-
-def _felt(pull: PullGiven) -> list[str]:
-    told = []
-    if pull.delay_ms >= LEAST_DELAY_MS:
-        told.append(f"the pull comes {pull.delay_ms:.0f} ms late")
-    if pull.pop_back_cycles >= POP_BACK_CYCLES:
-        told.append("lean enough to pop back")
-    if pull.lean_sag_percent >= LEAST_SAG_PERCENT:
-        told.append(f"pulls {pull.lean_sag_percent:.0f} % less after {pull.lean_sag_at_ms / 1e3:.1f} s, too lean")
-    if pull.rich_sag_percent >= LEAST_SAG_PERCENT:
-        told.append(f"pulls {pull.rich_sag_percent:.0f} % less after {pull.rich_sag_at_ms / 1e3:.1f} s, too rich")
-    if pull.smoke_ms >= LEAST_SMOKE_MS:
-        told.append(f"black smoke for {pull.smoke_ms / 1e3:.2f} s")
-    return told
+    return f"{mix.felt[0].upper()}{mix.felt[1:]}."

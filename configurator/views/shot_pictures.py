@@ -7,6 +7,7 @@ import numpy as np
 from configurator.arrays import Array
 from configurator.judging.band import Band
 from configurator.judging.delivery import Delivery
+from configurator.physics.spells import POOR_PHI, RICH_PHI
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -25,6 +26,8 @@ SHOT_SHOWN_MS = 800.0
 LIMITS = {"lean": "--", "rich": ":"}
 """Dash of either limit, in every picture that has both."""
 
+ASKED = f"what keeps phi between {POOR_PHI:.2f} and {RICH_PHI:.2f}"
+
 
 @house_style()
 def shot_picture(bands: Sequence[Band], *, stacked: bool = False) -> Figure:
@@ -34,7 +37,7 @@ def shot_picture(bands: Sequence[Band], *, stacked: bool = False) -> Figure:
     top = max(_top(band) for band in bands)
     for axes, band in zip(plots, bands, strict=True):
         _draw(axes, band, top)
-        titled(axes, f"{band.vehicle}, {band.circuit} circuit", band.parts, counted_spells(band))
+        titled(axes, f"{band.vehicle}, {band.circuit} circuit", band.parts, felt_line(band))
     headed(figure, "Delivered shot against the demand")
     key_below(figure, plots[0])
     return laid_out(figure)
@@ -42,10 +45,14 @@ def shot_picture(bands: Sequence[Band], *, stacked: bool = False) -> Figure:
 
 def _draw(axes: Axes, band: Band, top: float) -> None:
     lean, rich = (np.minimum(flow, 1.05 * top) for flow in (band.lean_cc_s, band.rich_cc_s))
-    axes.fill_between(band.time_ms, lean, rich, color=PALE, linewidth=0, label="demand, lean to rich limit")
-    axes.plot(band.time_ms, band.lean_cc_s, color=DARK, linestyle=LIMITS["lean"], linewidth=1.1, label="lean limit")
+    axes.fill_between(band.time_ms, lean, rich, color=PALE, linewidth=0, label=ASKED)
+    axes.plot(
+        band.time_ms, band.lean_cc_s, color=DARK, linestyle=LIMITS["lean"], linewidth=1.1, label=f"phi {POOR_PHI:.2f}"
+    )
     axes.plot(band.time_ms, band.delivered_cc_s, color=INK, linewidth=2.4, label="delivered shot")
-    axes.plot(band.time_ms, band.rich_cc_s, color=DARK, linestyle=LIMITS["rich"], linewidth=1.6, label="rich limit")
+    axes.plot(
+        band.time_ms, band.rich_cc_s, color=DARK, linestyle=LIMITS["rich"], linewidth=1.6, label=f"phi {RICH_PHI:.2f}"
+    )
     axes.set(xlim=(0.0, SHOT_SHOWN_MS), ylim=(0.0, top), xlabel="time after tip-in, ms", ylabel="fuel flow, cc/s")
 
 
@@ -55,11 +62,9 @@ def _top(band: Band) -> float:
     return max(1.3 * float(band.delivered_cc_s.max()), 1.2 * settled, 0.5)
 
 
-def counted_spells(delivery: Delivery) -> str:
-    """The spells that count; the walls store and give back, so they are not what the eye measures off the band."""
-    if not delivery.pumps:
-        return "nothing is delivered: the lobe does not meet the pump's lever"
-    return f"counted as too lean: {delivery.hole_ms:.0f} ms, too rich: {delivery.flood_ms:.0f} ms"
+def felt_line(delivery: Delivery) -> str:
+    """What is felt of it; the walls store and give back, so it is not what the eye measures off the band."""
+    return f"felt: {delivery.felt}"
 
 
 def says_of_shot(bands: Sequence[Band]) -> str:
@@ -70,10 +75,7 @@ def says_of_shot(bands: Sequence[Band]) -> str:
 def _delivered(band: Band) -> str:
     if not band.pumps:
         return "Nothing is delivered: the lobe does not meet the pump's lever."
-    return (
-        f"Delivered shot of {band.volume_cc:.2f} cc within {band.ends_ms:.0f} ms; too lean for {band.hole_ms:.0f} ms, "
-        f"too rich for {band.flood_ms:.0f} ms."
-    )
+    return f"Delivered shot of {band.volume_cc:.2f} cc within {band.ends_ms:.0f} ms. Felt: {band.felt}."
 
 
 def which(one: Delivery, of: Sequence[Delivery]) -> str:
@@ -103,7 +105,4 @@ def terminal_picture(band: Band, width: int = 72, height: int = 14) -> str:
         + "".join(f"{int(tick):<{width // 4}d}" for tick in np.linspace(0, SHOT_SHOWN_MS, 5)[:-1])
         + f"{SHOT_SHOWN_MS:.0f} ms"
     )
-    evened = f"{counted_spells(band)} (the walls even out the rest)" if band.pumps else counted_spells(band)
-    return "\n".join(
-        [band.title, evened, "flow in cc/s; . demand, lean to rich limit; # delivered shot", *rows, axis, ticks]
-    )
+    return "\n".join([band.title, felt_line(band), f"flow in cc/s; . {ASKED}; # delivered shot", *rows, axis, ticks])

@@ -7,7 +7,7 @@ from tabulate import tabulate
 from configurator.advice.comparison import Compared, CompareReport
 from configurator.advice.standing import AvailabilityReport, Clash, Standing
 from configurator.views.marks import mark
-from configurator.views.tables import MEASURED_UNITS, cautions, counted, window_text, wrapped
+from configurator.views.tables import MEASURED_UNITS, cautions, counted, wrapped
 
 STATE_WORDS = {"fits": "fits", "with_changes": "fits with", "impossible": "impossible"}
 
@@ -43,7 +43,7 @@ def _head(report: AvailabilityReport, told: Sequence[tuple[str, Standing]]) -> s
 def _pinned(report: AvailabilityReport) -> Iterable[str]:
     if report.pins:
         yield wrapped(f"pinned: {'; '.join(report.pins)}", " " * 5)
-    yield f"     judged at a demand factor of {report.demand_factor:.2f}, with the linkage set"
+    yield "     judged with the linkage set"
 
 
 def _one(report: AvailabilityReport, slot: str, option: Standing) -> Iterable[str]:
@@ -87,7 +87,7 @@ def _briefly(option: Standing, report: AvailabilityReport) -> str:
 def compare_text(report: CompareReport) -> str:
     """Both combinations, figure by figure, the verdict first."""
     both = (report.first, report.second)
-    lines = [f"{report.vehicle}, at a demand factor of {report.demand_factor:.2f}:"]
+    lines = [f"{report.vehicle}:"]
     for one in both:
         wrong = sum(f.severity == "conflict" and f.holds is False for f in one.findings)
         lines.append(f"  {mark('OK' if one.ok else 'CONFLICT', 9)} {one.title}: "
@@ -104,25 +104,23 @@ def compare_text(report: CompareReport) -> str:
     return "\n".join([*lines, "", cautions()])
 
 
-def _cell(row: Compared, value: str | float | list[float] | None) -> str:
+def _cell(row: Compared, value: str | float | None) -> str:
     if value is None:
         return "-"
     if isinstance(value, str):
         return value
-    if isinstance(value, list):
-        return f"{window_text(value)} {row.unit}"
     digits = 2 if row.unit in ("cc", "mm") or row.what == "price" else 0
     return f"{value:.{digits}f} {row.unit}".strip()
 
 
-def _figure_cell(row: Compared, value: str | float | list[float] | None) -> str:
-    """A figure of a shot; none where lobe and lever do not meet, or where it is right for no engine."""
+def _figure_cell(row: Compared, value: str | float | None) -> str:
+    """A figure of a shot; none where lobe and lever do not meet."""
     if value is None:
-        return "none" if row.unit == "times the model" else "nothing comes"
+        return "-" if "right for" in row.what else "nothing comes"
     return _cell(row, value)
 
 
-def _margin_cell(row: Compared, value: str | float | list[float] | None) -> str:
+def _margin_cell(row: Compared, value: str | float | None) -> str:
     """A measured margin; of counted things only whether the rule holds."""
     if isinstance(value, float) and row.unit not in MEASURED_UNITS:
         return "fails" if value < 0 else "holds"

@@ -5,7 +5,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from configurator.advice.sensitivity import SensitivityReport
-from configurator.physics.verdict import FACTOR_RANGE
 from configurator.reports import (
     Alternative,
     Candidate,
@@ -26,8 +25,6 @@ from configurator.views.marks import mark
 WIDTH = 110
 MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
 """Units of which a margin says more than the sentence does; of counted things it does not."""
-NEAR_AN_EDGE = 1.1
-"""Room in the demand factor below which a proposal is said to be on an edge: about half a size of nozzle."""
 CAUTIONS = (
     "Engine cold and off, battery off, fresh air, no flame or spark near; eyes protected; extinguisher at hand. Never "
     "look into or pour fuel into an open carburettor; keep the air cleaner on: a backfire burns. Test on closed ground "
@@ -94,7 +91,7 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
 
 
 def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Iterable[str]:
-    from configurator.advice.sure_sizes import SureCandidate, SureCircuitSizes  # a check does without the book
+    from configurator.advice.sure_sizes import SureCircuitSizes  # a check does without the book
 
     now = sizes.fitted
     enough = sizes.enough if isinstance(sizes, SureCircuitSizes) else sizes.smallest is not None
@@ -106,11 +103,10 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
             yield f"     with {pump}: {_found(sizes, pump)}"
     yield ""
     rows = list(sizes.candidates) if everything else _around(sizes)
-    headings = [*_HEADINGS, "sure"] if any(isinstance(row, SureCandidate) for row in rows) else list(_HEADINGS)
-    yield _upright([_candidate_row(row) for row in rows], headings)
+    yield _upright([_candidate_row(row) for row in rows], _HEADINGS)
     broken = dict.fromkeys(rule for row in rows if row.meets for rule in row.breaks)
     if broken:
-        yield wrapped(f"yes (!): meets the demand, but breaks {', '.join(broken)}", "  ", "")
+        yield wrapped(f"yes (!): pulls cleanly, but breaks {', '.join(broken)}", "  ", "")
     if not everything:
         yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; ask for all to see every one)"
 
@@ -118,7 +114,7 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
 def _found(sizes: CircuitSizes, pump: str) -> str:
     choice = sizes.smallest_by_pump[pump]
     if choice is None:
-        return "none meets the demand and keeps every other rule"
+        return "none pulls cleanly and keeps every other rule"
     row = next(row for row in sizes.candidates if _nozzle(row) == _nozzle(choice) and row.pump == pump)
     others = [f"{row.lobe} at {row.phase_deg:g} deg"] if pump != sizes.fitted.pump else []
     others += [row.feed_screw] if row.feed_screw != sizes.fitted.feed_screw else []
@@ -127,22 +123,20 @@ def _found(sizes: CircuitSizes, pump: str) -> str:
 
 
 _HEADINGS = (
-    "nozzle", "pump", "screw", "lobe", "lean\nms", "rich\nms", "shot\ncc", "lasts\nms", "right for\ntimes model",
-    "meets",
+    "nozzle", "pump", "screw", "lobe", "late\nms", "flat\n%", "noses\nover %", "smoke\nms", "shot\ncc", "lasts\nms",
+    "sure", "clean",
 )  # fmt: skip
 
 
 def _candidate_row(row: Candidate) -> list[str]:
     from configurator.advice.next_step import sure_percent
-    from configurator.advice.sure_sizes import SureCandidate
 
-    window = window_text(row.window)
     size = f"{show_diameter(row.diameter_mm)} {row.style}"
     return [
-        size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.hole_ms),
-        _number(row.flood_ms), _number(row.volume_cc, 2), _number(row.duration_ms), window,
+        size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.delay_ms),
+        _number(row.lean_sag_percent), _number(row.rich_sag_percent), _number(row.smoke_ms),
+        _number(row.volume_cc, 2), _number(row.duration_ms), sure_percent(row.sureness),
         "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
-        *([sure_percent(row.sureness)] if isinstance(row, SureCandidate) else []),
     ]  # fmt: skip
 
 
@@ -152,15 +146,6 @@ def _nozzle(row: Candidate | NozzleChoice) -> tuple[str | None, float, str]:
 
 def _number(value: float | None, digits: int = 0) -> str:
     return "-" if value is None else f"{value:.{digits}f}"
-
-
-def window_text(window: list[float] | None) -> str:
-    if window is None:
-        return "none"
-    low, high = window
-    if low <= FACTOR_RANGE[0]:
-        return "any" if high >= FACTOR_RANGE[1] else f"up to {high:.2f}"
-    return f"from {low:.2f}" if high >= FACTOR_RANGE[1] else f"{low:.2f} to {high:.2f}"
 
 
 def _around(sizes: CircuitSizes) -> list[Candidate]:
@@ -181,7 +166,7 @@ def propose_text(report: ProposeReport) -> str:
         lines = [f"{mark('YES')}  {report.vehicle}: {_totals_text(report.totals)}"]
         if report.first:
             lines[0] += f"; but first put {counted(len(report.first), 'fault')} right"
-    lines.append(wrapped(report.demand_note, " " * 5))
+    lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
     if report.bound:
@@ -193,7 +178,7 @@ def propose_text(report: ProposeReport) -> str:
         lines += ["First, by hand:", ""]
         lines += _findings_lines(report.first)
     lines += _changes_lines(report.changes, report.consumables)
-    lines += [*_covers_lines(report), ""]
+    lines += [*_pull_lines(report), ""]
     lines += _findings_lines(f for f in report.remaining if f.severity != "note")
     lines += _jobs_lines(report)
     if report.alternatives:
@@ -210,20 +195,14 @@ def _findings_lines(found: Iterable[Finding]) -> Iterable[str]:
         yield ""
 
 
-def _covers_lines(report: ProposeReport) -> Iterable[str]:
-    """For how demanding an engine it is right, and whether this one lies near an edge."""
-    for circuit, window in report.covers.items():
-        if window is None:
-            continue
-        low, high = window
-        edge = ""
-        if high < NEAR_AN_EDGE * report.demand_factor:
-            edge = ": on the lean edge, expect to try the next size up"
-        elif low * NEAR_AN_EDGE > report.demand_factor and low > FACTOR_RANGE[0]:
-            edge = ": on the rich edge, expect to try the next size down"
-        yield wrapped(
-            f"{circuit}: right for engines that ask {window_text(window)} times what the model says{edge}", "  "
-        )
+def _pull_lines(report: ProposeReport) -> Iterable[str]:
+    """What is felt with it, and for how many engines like this one it is right."""
+    from configurator.advice.next_step import sure_percent
+
+    for shot in report.pulls:
+        yield wrapped(f"{shot.circuit}, with it: {shot.felt}", "  ")
+    if report.sureness is not None:
+        yield f"  right for {sure_percent(report.sureness)} of engines like this one"
 
 
 def _jobs_lines(report: ProposeReport) -> Iterable[str]:
@@ -239,7 +218,7 @@ def _jobs_lines(report: ProposeReport) -> Iterable[str]:
 
 def _totals_text(totals: Totals) -> str:
     if not totals.changes:
-        return "leave it as it is: what is fitted meets the demand"
+        return "leave it as it is: it pulls cleanly as it is"
     return f"{counted(totals.changes, 'change')}, price {totals.price:.2f}, about {totals.labour_min} min"
 
 
@@ -331,8 +310,8 @@ def _upright(rows: Sequence[Sequence[str]], headings: Sequence[str], **layout: A
 
 def sensitivity_text(report: SensitivityReport) -> str:
     now = report.rows[0].smallest_mm
-    answer = "none up to 1.6 mm meets the demand" if now is None else f"{now:.2f} mm"
-    head = f"{report.vehicle}, {report.circuit} circuit: smallest orifice that meets the demand: {answer}"
+    answer = "none up to 1.6 mm pulls cleanly" if now is None else f"{now:.2f} mm"
+    head = f"{report.vehicle}, {report.circuit} circuit: smallest orifice that pulls cleanly: {answer}"
     head += " (other rules left out)"
     rows = [
         [row.figure, f"{row.value:g}", f"{row.low:g}", f"{row.high:g}", row.unit, _mm(row.smallest_at_low_mm),

@@ -9,7 +9,7 @@ from configurator.judging.lift import lift_of
 from configurator.judging.mixture import mixture_of
 from configurator.judging.pull import pull_of
 from configurator.learning.belief import Belief
-from configurator.learning.nozzle_windows import nozzle_windows
+from configurator.learning.nozzle_sizes import nozzle_sizes
 from configurator.slots.options import Choice
 from configurator.views.picture_style import Figure
 from configurator.views.pictures import (
@@ -20,9 +20,9 @@ from configurator.views.pictures import (
     says_of_mixture,
     says_of_pull,
     says_of_shot,
-    says_of_windows,
+    says_of_sizes,
     shot_picture,
-    windows_picture,
+    sizes_picture,
 )
 
 Drawn = tuple[Figure, str]
@@ -45,9 +45,9 @@ def _pull(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn
     return pull_picture(pull), says_of_pull(pull)
 
 
-def _windows(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    windows = nozzle_windows(case, name, choice, belief)
-    return windows_picture(windows), says_of_windows(windows)
+def _sizes(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
+    sizes = nozzle_sizes(case, name, choice, belief)
+    return sizes_picture(sizes), says_of_sizes(sizes)
 
 
 def _lift(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
@@ -56,6 +56,6 @@ def _lift(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn
 
 
 PICTURES: Mapping[str, Draw] = MappingProxyType(
-    {"shot": _shot, "mixture": _mixture, "pull": _pull, "windows": _windows, "lift": _lift}
+    {"pull": _pull, "shot": _shot, "mixture": _mixture, "sizes": _sizes, "lift": _lift}
 )
-"""For a case, a circuit, a choice of its parts and what is believed of f: the figure, and what it shows in words."""
+"""For a case, a circuit, a choice of its parts and what is believed of the engine: the figure, and what it shows."""

@@ -15,7 +15,6 @@ from starlette.routing import Route
 from configurator.advice.comparison import compare
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
-from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.learning.candidates import fitted_after
 from configurator.learning.trial_entry import COLD
@@ -82,7 +81,7 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
         "clash": bench_view.reasons(report.clash, setting.felt),
         "give_up": bench_view.ways_out(report.clash, setting.felt),
         "slots": bench_view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
-        "compared": compare(setting.filed.vehicle.name, setting.case.factor, fitted, combination).figures,
+        "compared": compare(setting.filed.vehicle.name, setting.case.engine, fitted, combination).figures,
         "told_cell": bench_view.told_cell, "pictures": shown_on_bench(workshop, setting, pins),
         "belief": bench_view.belief_in_words(setting), "runs": bench_view.run_rows(setting.runs, setting),
         "key": secrets.token_hex(16), "typed": {}, "refused": (), "card": card,
@@ -112,8 +111,7 @@ async def _fewest(workshop: Workshop, work: Searches, request: Request) -> Respo
 
 def _proposed(workshop: Workshop, setting: Setting) -> ProposeReport:
     """As `tipin propose` does it."""
-    case = Case.of(setting.filed.vehicle, workshop.catalog)
-    return proposal_of(case, ProposalRequest(symptom=setting.symptom), setting.known.belief)
+    return proposal_of(setting.known, ProposalRequest(symptom=setting.symptom))
 
 
 async def _next(workshop: Workshop, work: Searches, request: Request) -> Response:

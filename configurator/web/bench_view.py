@@ -15,7 +15,7 @@ from configurator.slots.options import Choice, Offered, Slots
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
-from configurator.views.tables import counted, window_text
+from configurator.views.tables import counted
 from configurator.web.pages import car_path, slot_name
 from configurator.web.workshop import ChosenPins, Setting
 
@@ -224,12 +224,10 @@ def pinned(labels: Mapping[str, str], options: Slots) -> dict[str, str]:
     return words
 
 
-def told_cell(row: Compared, value: str | float | list[float] | None) -> str:
+def told_cell(row: Compared, value: str | float | None) -> str:
     """A figure of a comparison with its unit."""
-    if isinstance(value, list):
-        return f"{window_text(value)} {row.unit}"
     if value is None:
-        return "nothing is delivered"
+        return "not asked" if "right for" in row.what else "nothing is delivered"
     if isinstance(value, str):
         return value
     return f"{value:.{2 if row.unit in ('cc', 'mm') else 0}f} {row.unit}".strip()

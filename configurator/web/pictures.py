@@ -26,7 +26,7 @@ from configurator.web.workshop import ChosenPins, Setting, Workshop
 
 TITLES = {
     "shot": "Shot against the demand", "mixture": "Mixture after the tip-in", "pull": "Pull after the tip-in",
-    "windows": "What each nozzle size is right for", "lift": "Lift of the lobe",
+    "sizes": "What each nozzle size would be like", "lift": "Lift of the lobe",
 }  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom, read_symptom
 from configurator.learning.as_known import Known, known_by
 from configurator.learning.belief_in_book import runs_in_book
+from configurator.physics.lateness import Lateness
 from configurator.reports import Combination
 from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.web.folder import Filed, Folder
@@ -31,7 +32,7 @@ MOST_FORMS = 1000
 class Setting:
     """A vehicle of the folder as it is known today, with its runs; key tells it from every other."""
 
-    key: tuple[str, str, float]
+    key: tuple[str, str, Lateness]
     filed: Filed
     known: Known
     symptom: Symptom | None
@@ -132,21 +133,19 @@ class Workshop:
 
     def _settled(self, filed: Filed, felt: Symptom | None, runs: Sequence[Trial]) -> Setting:
         known = known_by(Case.of(filed.vehicle, self.catalog), runs, felt)
-        key = (filed.digest, felt.word if felt else "", known.case.factor)
+        key = (filed.digest, felt.word if felt else "", known.case.engine)
         return Setting(key, filed, known, felt, runs)
 
     def engine(self, setting: Setting) -> Availability:
         """The availability engine of a setting."""
-        return self._engines.get(setting.key, lambda: Availability.of(setting.case, setting.known.wishes))
+        return self._engines.get(setting.key, lambda: Availability.of(setting.known.choosing(), setting.known.wishes))
 
     def judged(self, setting: Setting, pins: ChosenPins) -> Combination:
-        """The parts as fitted with the pins in their places, judged by every rule; without windows, which take longer
-        than all the rest."""
+        """The parts as fitted with the pins in their places, judged by every rule; without how sure it is, which takes
+        longer than all the rest."""
         case, wishes = setting.case, [*setting.known.wishes, *pins.listed]
         choice = choose(case.options, pins.listed)
-        return self._judged.get(
-            (setting.key, pins.key), lambda: combination_of(case, choice, pins.title, wishes, with_windows=False)
-        )
+        return self._judged.get((setting.key, pins.key), lambda: combination_of(case, choice, pins.title, wishes))
 
     def next_run(self, setting: Setting) -> NextReport:
         """What to try next, by the runs in the book."""

@@ -24,8 +24,8 @@ from configurator.judging.case import Case
 from configurator.learning.trace.sensor_lag import take_out_lag
 from configurator.learning.trace.trace_file import Trace, read_trace
 from configurator.learning.trace.trace_tip_in import Opened, find_tip_in
+from configurator.physics.spells import POOR_PHI, RICH_PHI, metered
 from configurator.physics.tip_in import UNTIL_S
-from configurator.physics.verdict import metered
 
 DEFAULT_LAG_MS = 80.0
 """Time in which a warm wide-range sensor shows 63 % of a step; assumed."""
@@ -84,9 +84,9 @@ def measure_for_case(
 
     Raises BadInput as measure_trace does.
     """
-    limits, vehicle = case.catalog.limits, case.vehicle
+    vehicle = case.vehicle
     measured = measure_trace(
-        path, lag_ms=lag_ms, columns=columns, lean_phi=limits.lean_phi, rich_phi=limits.rich_phi,
+        path, lag_ms=lag_ms, columns=columns, lean_phi=POOR_PHI, rich_phi=RICH_PHI,
         stoichiometric_ratio=vehicle.fuel.stoichiometric_ratio,
     )  # fmt: skip
     idles = vehicle.tip_in.start == "idle"

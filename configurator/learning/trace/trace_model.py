@@ -11,7 +11,7 @@ import numpy as np
 from configurator.arrays import Array
 from configurator.judging.case import Case
 from configurator.judging.mixture import mixture_of
-from configurator.physics import verdict
+from configurator.physics.spells import POOR_PHI, RICH_PHI, metered
 
 
 @dataclass(frozen=True)
@@ -26,12 +26,12 @@ class ModelTrace:
 
 
 def model_trace(case: Case) -> ModelTrace:
-    """The mixture that a case's model gives with what is fitted, at the case's demand factor."""
+    """The mixture that a case's model gives with what is fitted, in the case's engine."""
     time_s = case.car.tip_in.air.time_s
     phi = np.zeros(len(time_s))
     for name, circuit in case.circuits.items():
         phi += circuit.event.air_share * mixture_of(case, name, case.as_fitted).phi
-    allowed = next(iter(case.circuits.values())).allowed
-    meters = verdict.metered(time_s, phi[:, None], 1, allowed.limits, np.ones(len(phi), dtype=bool))
+    limits = ((POOR_PHI, -1.0), (RICH_PHI, 1.0))
+    meters = metered(time_s, iter(phi[:, None]), 1, limits, np.ones(len(phi), dtype=bool))
     hole, flood = (float(meter.longest_s[0]) * 1e3 for meter in meters)
     return ModelTrace(case.vehicle.name, time_s * 1e3, phi, hole, flood)
