@@ -46,14 +46,14 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     solution = chooser.best(request.order)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
-        "hint": request.symptom.hint if request.symptom else "", "engine": told_engine(case.engine), "engine_note": known.says,
-        "order": list(request.order),
+        "hint": request.symptom.hint if request.symptom else "", "engine": told_engine(case.engine),
+        "engine_note": known.says, "order": list(request.order),
     }  # fmt: skip
     if solution is None:
         conflict = explain(full, request.effort)
         return ProposeReport(
-            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, sureness=None, pulls=[], first=[],
-            remaining=[], aftercare=[], alternatives=[], conflict=conflict,
+            **shared, status="impossible", bound=None, changes=[], consumables=[], totals=None, sureness=None,
+            pulls=[], first=[], remaining=[], aftercare=[], alternatives=[], conflict=conflict,
         )  # fmt: skip
     choice = _choice(chooser.problem, solution.chosen)
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")

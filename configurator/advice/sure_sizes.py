@@ -49,7 +49,8 @@ def _sure_circuit(sizes: CircuitSizes, wanted: float) -> SureCircuitSizes:
     chosen = {pump: _chosen([row for row in fits if row.pump == pump], wanted) for pump in sizes.smallest_by_pump}
     now = chosen[sizes.fitted.pump]
     return SureCircuitSizes(
-        circuit=sizes.circuit, smallest=nozzle_of(now) if now else None, fitted=sizes.fitted, candidates=sizes.candidates,
+        circuit=sizes.circuit, smallest=nozzle_of(now) if now else None, fitted=sizes.fitted,
+        candidates=sizes.candidates,
         smallest_by_pump={pump: nozzle_of(row) if row else None for pump, row in chosen.items()},
         sureness=now.sureness if now else None, enough=now is not None and now.sureness >= wanted,
     )  # fmt: skip

@@ -31,8 +31,8 @@ def card_of(
     *,
     record: str = "",
 ) -> Card:
-    """The card of a choice of parts of a car as it is known, dated. combination : the choice as judged by the rules. symptom : what
-    was felt with what is fitted. record : how the test run is kept."""
+    """The card of a choice of parts of a car as it is known, dated. combination : the choice as judged by the rules.
+    symptom : what was felt with what is fitted. record : how the test run is kept."""
     case = known.case
     job = CardJob(case, choice, combination)
     against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]

@@ -1,8 +1,8 @@
 """What to try after the next feeling: the next nozzle up or down, or other parts where a nozzle is not what it wants.
 
 From the combination on the card, not from what is fitted: what a driver feels of it is one more run. A hesitation asks
-for a larger nozzle and smoke for a smaller one, by the usual step or less; a pull that goes flat has run out of shot and
-asks for volume. Where a nozzle alone does not help, or breaks a rule that is kept now, other parts change: the fewest
+for a larger nozzle and smoke for a smaller one, by the usual step or less; a pull that goes flat has run out of shot,
+and asks for volume. Where a nozzle alone does not help, or breaks a rule that is kept now, other parts change: the fewest
 that do nearly as well as any. Never a smaller nozzle for want of fuel, nor a larger one for too much of it.
 """
 
@@ -111,7 +111,7 @@ def _swap(circuit: _Circuit, slot: SlotName, option: Option) -> Swap:
 
 @dataclass(frozen=True)
 class _Field:
-    """Combinations around that of a circuit: how sure each would be after the feeling, and the rules it newly breaks."""
+    """Combinations around that of a circuit: how sure each would be after the feeling, the rules it newly breaks."""
 
     table: CombinationTable
     sure: Array

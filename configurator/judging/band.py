@@ -14,7 +14,7 @@ from configurator.slots.options import Choice
 
 @dataclass(frozen=True)
 class Band(Delivery):
-    """Flows of one circuit at the times [ms]: that keep the mixture at POOR_PHI and at RICH_PHI, and delivered [cc/s]."""
+    """Flows of one circuit at the times [ms]: to keep the mixture at POOR_PHI and at RICH_PHI, and delivered [cc/s]."""
 
     time_ms: Array
     lean_cc_s: Array

@@ -1,4 +1,4 @@
-"""A car as one engine, or as what is believed of it: the facts its rules need, what its options deliver, and their margins."""
+"""A car as one engine, or as what is believed of it: facts for its rules, what its options deliver, their margins."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -43,8 +43,10 @@ class Asked:
 
 @dataclass(frozen=True)
 class Case:
-    """A car in front of a catalogue, and the engine to judge by; asked: what is believed of it, where parts are chosen by
-    that."""
+    """A car in front of a catalogue, and the engine to judge by.
+
+    asked : what is believed of it, where parts are chosen by that.
+    """
 
     car: CarInCatalogue
     engine: Lateness

@@ -80,7 +80,7 @@ def read_symptom(word: str | None) -> Symptom | None:
 
 
 def ruled_out(case: Case, symptom: Symptom) -> list[Wish]:
-    """What a feeling with what is fitted forbids: for want of fuel at once no smaller nozzle, for too much no larger."""
+    """What a feeling with what is fitted forbids: a smaller nozzle for want of fuel at once, a larger for too much."""
     wishes = []
     for name in case.circuit_names if "flat" not in symptom.tells and symptom.side else ():
         slot, now_mm = Slot(name, "nozzle"), case.as_fitted[Slot(name, "nozzle")].read(FittedNozzle).diameter_mm

@@ -39,8 +39,8 @@ def mixture_of(case: Case, name: str, choice: Choice) -> Mixture:
     limits = ((POOR_PHI, -1.0), (RICH_PHI, 1.0))
     poor, rich = metered(event.time_s, iter(phi), 1, limits, event.judged)
     return Mixture(
-        **vars(delivery), time_ms=event.time_s * 1e3, phi=phi[:, 0].astype(np.float64), phi_without=without, counts=event.judged,
-        poor_span_ms=_longest(poor), rich_span_ms=_longest(rich),
+        **vars(delivery), time_ms=event.time_s * 1e3, phi=phi[:, 0].astype(np.float64), phi_without=without,
+        counts=event.judged, poor_span_ms=_longest(poor), rich_span_ms=_longest(rich),
     )  # fmt: skip
 
 

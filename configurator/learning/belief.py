@@ -1,8 +1,8 @@
 """What trial runs say of an engine: a belief over its two unknowns.
 
 Before any run both are log-normal about the vehicle's own figures, apart from each other. Every run multiplies in how
-likely it was to be felt so in each engine (learning/driver), or how near a measured trace lies; a few runs are misjudged
-and say nothing. Kept at the points of a grid (physics/lateness). Figures below are assumed.
+likely it was to be felt so in each engine (learning/driver), or how near a measured trace lies; a few runs are
+misjudged and say nothing. Kept at the points of a grid (physics/lateness). Figures below are assumed.
 """
 
 from collections.abc import Callable, Sequence
@@ -161,8 +161,8 @@ class Belief:
         return found[0], found[1]
 
     def scenarios(self, count: int) -> Array:
-        """Points of the grid that stand for equal shares of the belief, shape (count,): spread evenly over both unknowns
-        by the first two powers of the plastic number."""
+        """Points of the grid that stand for equal shares of the belief, shape (count,): spread evenly over both
+        unknowns."""
         table = self.masses.reshape(POINTS, POINTS)
         rows = np.cumsum(table.sum(axis=1))
         points = []

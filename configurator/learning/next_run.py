@@ -31,8 +31,8 @@ COMEBACK_MIN = 180.0
 class RunField:
     """Combinations that may be tried.
 
-    felt : what is felt of each in every engine. minutes : spanner work from each to each, shape (n, n). open : which may
-    be tried; what is fitted may be none of them.
+    felt : what is felt of each in every engine. minutes : spanner work from each to each, shape (n, n). open : which
+    may be tried; what is fitted may be none of them.
     """
 
     felt: Felt

@@ -1,4 +1,4 @@
-"""What every nozzle size would be felt like with the other parts of a choice, over all that is believed of the engine."""
+"""What every nozzle size would be like with the other parts of a choice, over all that is believed of the engine."""
 
 from dataclasses import dataclass
 

@@ -29,8 +29,8 @@ class ShotFlows:
 
 @dataclass(frozen=True)
 class Responses:
-    """What shots add to the equivalence ratio, (times, n): filmed, if all landed on the walls, and how much more sooner,
-    if none did."""
+    """What shots add to the equivalence ratio, (times, n): filmed, if all landed on the walls, and how much more
+    sooner, if none did."""
 
     filmed: Reals
     sooner: Reals

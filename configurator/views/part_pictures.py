@@ -1,4 +1,4 @@
-"""Parts against each other: what every nozzle size would be like, and how a lobe lifts in each phase; drawn, and in words."""
+"""Parts against each other, drawn and in words: what every nozzle size would be like, a lobe in each phase."""
 
 from typing import Any
 

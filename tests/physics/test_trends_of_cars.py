@@ -27,23 +27,24 @@ def random_car(seed: int) -> Figures:
     """A car with a carburettor, gearing and manifold in proportion to its engine, each within wide bounds."""
     chance = np.random.default_rng(1000 + seed)
     litres = float(np.exp(chance.uniform(np.log(1.3), np.log(7.5))))
-    line: dict[str, Any] = {"transmission": str(chance.choice(["manual", "manual", "converter", "free"]))}
+    line: dict[str, Any] = {"transmission": str(chance.choice(["manual", "manual", "manual", "converter"]))}
     idle_rpm = float(chance.uniform(650, 1100))
     if line["transmission"] == "manual":
         line |= {
-            "mass_kg": float(chance.uniform(600, 2500)), "overall_ratio": float(chance.uniform(4, 13)),
+            "mass_kg": float(chance.uniform(650, 1300)) + 100.0 * litres, "overall_ratio": float(chance.uniform(6, 12)),
             "wheel_radius_m": 0.31,
         }  # fmt: skip
-    if line["transmission"] == "converter":
+    else:
         line |= {"stall_rpm": float(chance.uniform(1400, 2600))}
     return {
         "engine": {"displacement_cc": 1e3 * litres, "idle_rpm": idle_rpm, "air_temperature_c": 15.0,
-                   "altitude_m": float(chance.uniform(0, 1500)), "inertia_kg_m2": 0.05 * litres},
+                   "altitude_m": float(chance.uniform(0, 1500)), "inertia_kg_m2": 0.05 * litres,
+                   "idle_pressure_kpa": float(chance.uniform(32, 55))},
         "driveline": line,
         "manifold": {"volume_cc": 1e3 * litres * float(chance.uniform(0.4, 1.2)),
                      "distance_to_valves_mm": float(chance.uniform(120, 350))},
         "carburettor": {"barrels": int(chance.choice([2, 4])), "test_depression_in_hg": 1.5,
-                        "rated_flow_m3_min": litres * float(chance.uniform(3.0, 6.0))},
+                        "rated_flow_m3_min": litres * float(chance.uniform(2.0, 4.5))},
         "tip_in": {"opening_time_s": float(chance.uniform(0.1, 0.3))},
     }  # fmt: skip
 
