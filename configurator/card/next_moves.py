@@ -2,8 +2,8 @@
 
 From the combination on the card, not from what is fitted: what a driver feels of it is one more run. A hesitation asks
 for a larger nozzle and smoke for a smaller one, by the usual step or less; a pull that goes flat has run out of shot,
-and asks for volume. Where a nozzle alone does not help, or breaks a rule that is kept now, other parts change: the fewest
-that do nearly as well as any. Never a smaller nozzle for want of fuel, nor a larger one for too much of it.
+and asks for volume. Where a nozzle alone does not help, or breaks a rule that is kept now, other parts change: the
+fewest that do nearly as well as any. Never a smaller nozzle for want of fuel, nor a larger one for too much of it.
 """
 
 from collections.abc import Sequence

@@ -18,9 +18,9 @@ from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot
 class Delivery:
     """One circuit with a choice of parts.
 
-    parts : labels of what pumps. flow_kg_s : mean flow in each step of the event [kg/s], shape (steps,); film_share :
-    share of it that lands on the walls. shot : as the rules read it, of this one choice; felt : the same in a driver's words; where lobe and lever do not go
-    together nothing is pumped and the pull never comes.
+    parts : labels of what pumps. flow_kg_s : mean flow in each step of the event [kg/s], shape (steps,). film_share :
+    share of it that lands on the walls. shot : as the rules read it, of this one choice, and felt : the same in a
+    driver's words; where lobe and lever do not go together nothing is pumped and the pull never comes.
     """
 
     vehicle: str
