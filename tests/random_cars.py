@@ -1,4 +1,4 @@
-"""Cars that are no shipped example: a carburettor, gearing and manifold in proportion to the engine, within wide bounds."""
+"""Cars that are no shipped example: carburettor, gearing and manifold in proportion to the engine, in wide bounds."""
 
 from functools import cache
 from typing import Any

@@ -24,7 +24,7 @@ from configurator.catalogue.listing import PartsReport
 from configurator.catalogue.load import FAMILIES, Catalog, load_catalog
 from configurator.learning.trial_entry import TrialReport
 from configurator.ordering.report import OrderReport
-from configurator.physics import circuits, film, pull, tip_in, verdict
+from configurator.physics import circuits, film, lateness, pull, tip_in
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import CheckReport, ProposeReport, SizeReport
 from configurator.rules import RULES, Rule, as_found, fit, fuel_side
@@ -186,7 +186,7 @@ def assumed_defaults(_: str) -> str:
 def fixed_figures(_: str) -> str:
     """Figures that stand in the modules: no file moves them."""
     low_bar, high_bar = film.PRESSURE_RANGE_BAR
-    low_f, high_f = verdict.FACTOR_RANGE
+    low_late, high_late = lateness.LATENESS_RANGE
     rows = [
         ("share of its later air from which a pair of barrels answers for its mixture", tip_in.JUDGED_FROM_AIR_SHARE,
          "", "`physics/tip_in.py`"),
@@ -196,8 +196,8 @@ def fixed_figures(_: str) -> str:
          "`physics/film.py`"),
         ("speed up to which they are used", film.SPEED_RANGE_KRPM[1] * 1000, "rev/min", "`physics/film.py`"),
         ("time that is looked at after tip-in", tip_in.UNTIL_S, "s", "`physics/tip_in.py`"),
-        ("demand factors that are looked at", f"{low_f:g} to {high_f:g}", "", "`physics/verdict.py`"),
-        ("lag between piston and seat, in the picture of the pull", pull.PULL_LAG_S, "s", "`physics/pull.py`"),
+        ("how late first fuel and main circuit may be, times the model's", f"{low_late:g} to {high_late:g}", "",
+         "`physics/lateness.py`"),
         ("mixture at which nothing burns, and from which it burns in time, lean side",
          f"{pull.LEAN_BURNS_PHI[0]:g}, {pull.LEAN_BURNS_PHI[1]:g}", "phi", "`physics/pull.py`"),
         ("the same, rich side", f"{pull.RICH_BURNS_PHI[0]:g}, {pull.RICH_BURNS_PHI[1]:g}", "phi", "`physics/pull.py`"),

@@ -8,30 +8,46 @@ from pydantic import Field
 
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
-from configurator.judging.case import Case, margins
+from configurator.judging.case import Case
 from configurator.judging.demand import ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
-from configurator.judging.table import DEMAND
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
-from configurator.rules import RULES
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
 
-LIMIT_RANGES = {"delay_most_ms": (25.0, 80.0), "sag_most_percent": (3.0, 12.0), "smoke_most_ms": (80.0, 400.0)}
-"""Limits of the verdict that are ours, and the range each might lie in (assumed)."""
+LIMIT_RANGES = {"delay_most_ms": (25.0, 80.0)}
+"""Limits of ours that the nozzle hangs on, and the range each might lie in (assumed)."""
 VEHICLE_RANGES = {
     ("engine", "volumetric_efficiency"): (0.75, 0.90),
     ("engine", "air_temperature_c"): (0.0, 35.0),
     ("engine", "idle_pressure_kpa"): IDLE_PRESSURE_RANGE_KPA,
     ("engine", "inertia_kg_m2"): (0.08, 0.30),
     ("manifold", "distance_to_valves_mm"): (150.0, 400.0),
+    ("manifold", "volume_cc"): (0.4, 1.2),
+    ("carburettor", "rear_opens_at_deg"): (20.0, 45.0),
     ("fuel", "density_kg_m3"): (720.0, 775.0),
     ("fuel", "viscosity_mpa_s"): (0.37, 0.75),
     ("fuel", "stoichiometric_ratio"): (14.0, 14.8),
     ("tip_in", "opening_time_s"): (0.10, 0.30),
 }
-"""Defaults of the vehicle file that an owner may not know, with their ranges: density EN 228; the rest assumed."""
-TRIED_MM = np.arange(0.40, 1.601, 0.01)
+"""Defaults of the vehicle file that an owner may not know, with their ranges: density EN 228; the rest assumed. The
+manifold's is over the displacement."""
+TRIED_MM = np.linspace(0.35, 1.80, 30)
+"""Orifices worked out; between them the delay runs straight."""
+
+
+class SmallestOver(Report):
+    """The smallest orifice that comes at once, to 0.01 mm; null where none from 0.35 to 1.8 mm does."""
+
+    smallest_mm: float | None = Field(description="as assumed, mm")
+    at_low_mm: float | None = Field(description="with the figure at its low end")
+    at_high_mm: float | None = Field(description="with the figure at its high end")
+
+    @property
+    def moves(self) -> tuple[bool, float]:
+        """Whether an answer comes or goes, and how far it moves."""
+        ends = [end for end in (self.smallest_mm, self.at_low_mm, self.at_high_mm) if end is not None]
+        return 0 < len(ends) < 3, max(ends) - min(ends) if ends else 0.0
 
 
 class Sensitivity(Report):
@@ -46,9 +62,8 @@ class Sensitivity(Report):
     value: float = Field(description="value in use")
     low: float = Field(description="low end of its range")
     high: float = Field(description="high end of its range")
-    smallest_mm: float | None = Field(description="smallest orifice as assumed, mm; null if none up to 1.6 mm does")
-    smallest_at_low_mm: float | None = Field(description="the same with the figure at its low end")
-    smallest_at_high_mm: float | None = Field(description="the same with the figure at its high end")
+    fitted: SmallestOver = Field(description="with screw, pump and lobe as fitted")
+    proposed: SmallestOver | None = Field(description="as proposed; null where nothing else is")
 
 
 class SensitivityReport(Answer):
@@ -72,24 +87,26 @@ class _Figure:
     at_high: Case
 
 
-def sensitivity(case: Case, circuit: str, choice: Choice) -> SensitivityReport:
-    """Every assumed figure across its range, with screw, pump and lobe of the choice; widest effect first."""
-    now = _smallest_mm(case, circuit, choice)
-    rows = [
-        Sensitivity(
-            figure=f.name, says=f.says, unit=f.unit, basis=f.basis, value=f.value, low=f.low, high=f.high,
-            smallest_mm=now,
-            smallest_at_low_mm=_smallest_mm(f.at_low, circuit, choice),
-            smallest_at_high_mm=_smallest_mm(f.at_high, circuit, choice),
-        )
-        for f in _figures(case)
-    ]  # fmt: skip
-    return SensitivityReport(vehicle=case.vehicle.name, circuit=circuit, rows=sorted(rows, key=_effect, reverse=True))
-
-
-def _effect(row: Sensitivity) -> tuple[bool, float]:
-    ends = [end for end in (row.smallest_at_low_mm, row.smallest_at_high_mm, row.smallest_mm) if end is not None]
-    return len(ends) < 3, max(ends) - min(ends) if ends else 0.0
+def sensitivity(case: Case, circuit: str, fitted: Choice, proposed: Choice | None) -> SensitivityReport:
+    """Every assumed figure across its range, with screw, pump and lobe of one choice and of another; widest effect on
+    either first."""
+    choices = [fitted] if proposed is None else [fitted, proposed]
+    now = [_smallest_mm(case, circuit, choice) for choice in choices]
+    rows = []
+    for f in _figures(case):
+        over = [
+            SmallestOver(smallest_mm=mm, at_low_mm=_smallest_mm(f.at_low, circuit, choice),
+                         at_high_mm=_smallest_mm(f.at_high, circuit, choice))
+            for mm, choice in zip(now, choices, strict=True)
+        ]  # fmt: skip
+        rows.append(
+            Sensitivity(
+                figure=f.name, says=f.says, unit=f.unit, basis=f.basis, value=f.value, low=f.low, high=f.high,
+                fitted=over[0], proposed=over[1] if proposed else None,
+            )
+        )  # fmt: skip
+    rows.sort(key=lambda row: max(one.moves for one in (row.fitted, row.proposed) if one), reverse=True)
+    return SensitivityReport(vehicle=case.vehicle.name, circuit=circuit, rows=rows)
 
 
 def _figures(case: Case) -> Iterator[_Figure]:
@@ -115,6 +132,10 @@ def _figures(case: Case) -> Iterator[_Figure]:
         yield _Figure(name, row.says, row.unit, row.basis, row.value, low, high, limited(low), limited(high))
     for (table, key), (low, high) in VEHICLE_RANGES.items():
         part = getattr(vehicle, table)
+        if key == "rear_opens_at_deg" and vehicle.carburettor.barrels == 2:
+            continue
+        if key == "volume_cc":
+            low, high = (round(end * vehicle.engine.displacement_cc) for end in (low, high))
         extra = type(part).model_fields[key].json_schema_extra
 
         def owned(value: float, table: str = table, key: str = key) -> Case:
@@ -129,18 +150,30 @@ def _figures(case: Case) -> Iterator[_Figure]:
 
 def _value(case: Case, table: str, key: str) -> float:
     """A key of the vehicle file, or what stands for it where it is left out."""
+    vehicle = case.vehicle
+    value: float | None = getattr(getattr(vehicle, table), key)
+    if value is not None:
+        return value
     if key == "idle_pressure_kpa":
-        return round(idle_pressure_kpa(case.vehicle), 1)
-    value: float | None = getattr(getattr(case.vehicle, table), key)
-    return round(surroundings_of(case.vehicle).temperature_k - ZERO_CELSIUS_K, 1) if value is None else value
+        return round(idle_pressure_kpa(vehicle), 1)
+    if key == "volume_cc":
+        return round(vehicle.manifold_volume_m3 * 1e6)
+    if key == "rear_opens_at_deg":
+        return vehicle.carburettor.rear_start_deg
+    return round(surroundings_of(vehicle).temperature_k - ZERO_CELSIUS_K, 1)
 
 
 def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:
-    """The smallest orifice, to 0.01 mm, that meets the demand with the choice's screw, pump, lobe and nozzle style."""
+    """The smallest orifice, to 0.01 mm, whose pull comes at once with the choice's other parts and nozzle style."""
     slot = Slot(circuit, "nozzle")
     now = choice[slot].read(FittedNozzle)
     nozzles = tuple(Option("", now.resized(float(size)), "none") for size in TRIED_MM)
     listed = {other: (option,) for other, option in choice.items()} | {slot: nozzles}
-    figures = case.columns(circuit, listed)
-    meets = np.all([margins(RULES[rule], figures).ravel() >= 0 for rule in DEMAND], axis=0)
-    return round(float(TRIED_MM[np.argmax(meets)]), 2) if meets.any() else None
+    delay_ms, most_ms = case.columns(circuit, listed).shot.delay_ms.ravel(), case.catalog.limits.delay_most_ms
+    place = int(np.argmax(delay_ms <= most_ms))
+    if delay_ms[place] > most_ms:
+        return None
+    if place == 0:
+        return float(TRIED_MM[0])
+    over, under = delay_ms[place - 1] - most_ms, most_ms - delay_ms[place]
+    return round(float(TRIED_MM[place - 1] + (TRIED_MM[place] - TRIED_MM[place - 1]) * over / (over + under)), 2)

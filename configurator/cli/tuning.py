@@ -178,13 +178,20 @@ def assumptions_command(
 ) -> None:
     """Show what is assumed, and how much it matters.
 
-    How far the smallest nozzle moves across the range of every assumed figure; rules other than of the pull left out.
+    How far the smallest nozzle whose pull comes at once moves across the range of every assumed figure: with what is
+    fitted, and with what is proposed.
     """
+    from configurator.advice.named_choice import proposed
+    from configurator.advice.propose import ProposalRequest
     from configurator.advice.sensitivity import sensitivity
+    from configurator.advice.sure_proposal import proposal_of
+    from configurator.learning.as_known import known_by
     from configurator.slots.wishes import chosen_parts
     from configurator.views.tables import sensitivity_text
 
-    case = case_of(vehicle, catalog).with_linkage_set()
-    choice = chosen_parts(case.options, fit or [])
-    report = sensitivity(case, circuits_named(case, circuit)[0], choice)
+    known = known_by(case_of(vehicle, catalog), ())
+    case, choice = known.case, chosen_parts(known.case.options, fit or [])
+    found = proposal_of(known, ProposalRequest())
+    other = proposed(case, found, 1) if found.changes else None
+    report = sensitivity(case, circuits_named(case, circuit)[0], choice, other)
     typer.echo(report.model_dump_json(indent=2) if as_json else sensitivity_text(report))

@@ -127,7 +127,7 @@ class Circuit:
 
     @cached_property
     def verdict(self) -> Verdict:
-        return Verdict(self.event, self.allowed)
+        return Verdict(self.event, self.allowed, self.assumed.pull_lag_s)
 
     @property
     def idle_deg(self) -> float:

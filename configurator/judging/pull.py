@@ -20,6 +20,9 @@ class PullGiven:
 
 def pull_of(case: Case, name: str, choice: Choice) -> PullGiven:
     """The pull of one circuit with a choice of parts, in the case's engine; other barrels as at their best."""
-    mixture, pulling = mixture_of(case, name, choice), Pulling(case.circuits[name].event)
+    mixture, pulling = (
+        mixture_of(case, name, choice),
+        Pulling(case.circuits[name].event, lag_s=case.car.assumed.pull_lag_s),
+    )
     given = pulling.given(mixture.phi[:, None])[:, 0]
     return PullGiven(mixture, 100.0 * pulling.best, 100.0 * given)

@@ -63,6 +63,7 @@ class Assumptions:
     )
     work_per_air_mj_kg: float = _figure(0.94, "MJ/kg", 0.80, 1.05, ASSUMED, "indicated work per mass of air drawn")
 
+    pull_lag_s: float = _figure(0.1, "s", 0.05, 0.2, ASSUMED, "lag of what stands between piston and seat")
     most_rpm: float = _figure(5500.0, "rev/min", 4500.0, 7000.0, ASSUMED, "speed at which the driver lifts")
 
     @property
@@ -72,7 +73,7 @@ class Assumptions:
 
 
 UNREAD_BY_TIP_IN = (
-    "screw_coefficient", "nozzle_height_mm", "tip_depression_share", "shot_film_share", "aimed_gain",
+    "screw_coefficient", "nozzle_height_mm", "tip_depression_share", "shot_film_share", "aimed_gain", "pull_lag_s",
     "idle_phi", "cruise_phi", "work_per_air_mj_kg", "most_rpm",
 )  # fmt: skip
 """Figures of the shot, and those that come to a tip-in by its engine, its driveline and its opening."""

@@ -30,7 +30,7 @@ Computed with a chemistry library (tests/physics/test_pull.py does it again)."""
 LEAN_BURNS_PHI, RICH_BURNS_PHI = (0.5, 0.7), (2.3, 1.6)
 """Where the charge no longer burns at all, and from where it burns in time: assumed, beyond what a cycle can tell."""
 PULL_LAG_S = 0.1
-"""Lag of what stands between piston and seat: assumed; a trace of acceleration would settle it."""
+"""Lag of what stands between piston and seat, unless told: assumed; a trace of acceleration would settle it."""
 RISE = (0.50, 0.85)
 """Shares of the best over whose reaching a delay is averaged: a single crossing would be a knife edge."""
 SAG_FROM_S = 0.2
@@ -99,10 +99,11 @@ FIGURES = tuple(item.name for item in fields(FeltPulls))
 
 @dataclass(frozen=True)
 class Pulling:
-    """The best pull of an event at every so many of its times, and what others are measured against."""
+    """The best pull of an event at every so many of its times, behind a lag, and what others are measured against."""
 
     event: CircuitEvent
     step: int = 1
+    lag_s: float = PULL_LAG_S
 
     @cached_property
     def time_s(self) -> Array:
@@ -116,7 +117,7 @@ class Pulling:
     @cached_property
     def _best_pa(self) -> Array:
         pressure = self.event.pressure_pa
-        return lagged(self.event.time_s, (pressure - pressure[0])[:, None], PULL_LAG_S)[:: self.step, 0]
+        return lagged(self.event.time_s, (pressure - pressure[0])[:, None], self.lag_s)[:: self.step, 0]
 
     @property
     def most_pa(self) -> float:
@@ -125,7 +126,7 @@ class Pulling:
     def given(self, phi: Reals) -> Array:
         """The pull of mixtures over the most that the best comes to, (times, n); phi : (times, n)."""
         weight = (self.event.pressure_pa * self.event.air_share)[:: self.step] / self.most_pa
-        missing = lagged(self.time_s, weight[:, None] * (1.0 - relative_work(phi)), PULL_LAG_S)
+        missing = lagged(self.time_s, weight[:, None] * (1.0 - relative_work(phi)), self.lag_s)
         return np.asarray(self.best[:, None] - missing)
 
     @cached_property
@@ -134,8 +135,8 @@ class Pulling:
         fallen, the time it stands for, whether a sag counts, smoke and cycles that it stands for, the time."""
         event, every, interval = self.event, slice(None, None, self.step), np.diff(self.time_s)
         weight = (event.pressure_pa * event.air_share)[every] / self.most_pa
-        keep = np.exp(-interval / PULL_LAG_S)
-        part = PULL_LAG_S / interval * (1.0 - keep)
+        keep = np.exp(-interval / self.lag_s)
+        part = self.lag_s / interval * (1.0 - keep)
         lag = np.array([np.append(0.0, column) for column in (keep, part - keep, 1.0 - part)])
         highest = np.maximum.accumulate(self.best)
         lasts = 0.5 * (np.append(interval, 0.0) + np.append(0.0, interval))

@@ -14,7 +14,7 @@ import numpy as np
 from configurator.arrays import Array, Indices, Mask, Reals
 from configurator.physics.lateness import AXIS, LATENESS_RANGE, POINTS, Lateness
 from configurator.physics.mixture import Responses, Supply
-from configurator.physics.pull import FeltPulls, Pulling
+from configurator.physics.pull import PULL_LAG_S, FeltPulls, Pulling
 from configurator.physics.tip_in import CircuitEvent
 
 BLOCK = 2048
@@ -72,6 +72,7 @@ class Verdict:
 
     event: CircuitEvent
     allowed: Allowed
+    lag_s: float = PULL_LAG_S
 
     @cached_property
     def supply(self) -> Supply:
@@ -107,11 +108,11 @@ class Verdict:
 
     @cached_property
     def _pulling(self) -> Pulling:
-        return Pulling(self.event)
+        return Pulling(self.event, lag_s=self.lag_s)
 
     @cached_property
     def _coarse(self) -> Pulling:
-        return Pulling(self.event, EVERY)
+        return Pulling(self.event, EVERY, self.lag_s)
 
     def _at_nodes(self, shots: Responses, shares: Array, mains: Array) -> Mapping[str, Reals]:
         """Logarithms of what is felt of m shots for so large shares that miss the walls and main circuits so late,

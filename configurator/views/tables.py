@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from configurator.advice.sensitivity import SensitivityReport
+from configurator.advice.sensitivity import SensitivityReport, SmallestOver
 from configurator.reports import (
     Alternative,
     Candidate,
@@ -309,17 +309,26 @@ def _upright(rows: Sequence[Sequence[str]], headings: Sequence[str], **layout: A
 
 
 def sensitivity_text(report: SensitivityReport) -> str:
-    now = report.rows[0].smallest_mm
-    answer = "none up to 1.6 mm pulls cleanly" if now is None else f"{now:.2f} mm"
-    head = f"{report.vehicle}, {report.circuit} circuit: smallest orifice that pulls cleanly: {answer}"
-    head += " (other rules left out)"
+    first, two = report.rows[0], report.rows[0].proposed is not None
+    lines = [f"{report.vehicle}, {report.circuit} circuit: smallest orifice whose pull comes at once"]
+    lines.append(f"  as fitted: {_mm_or_none(first.fitted)}")
+    if first.proposed:
+        lines.append(f"  with the feed screw, pump and lobe proposed: {_mm_or_none(first.proposed)}")
     rows = [
-        [row.figure, f"{row.value:g}", f"{row.low:g}", f"{row.high:g}", row.unit, _mm(row.smallest_at_low_mm),
-         _mm(row.smallest_at_high_mm), row.basis]
+        [row.figure, f"{row.value:g}", f"{row.low:g}", f"{row.high:g}", row.unit, *_ends(row.fitted),
+         *(_ends(row.proposed) if row.proposed else ()), row.basis]
         for row in report.rows
     ]  # fmt: skip
-    headings = ["figure", "value", "low", "high", "unit", "orifice mm\nat low", "orifice mm\nat high", "basis"]
-    return f"{head}\n\n" + _upright(rows, headings)
+    ends = ["fitted\nat low", "fitted\nat high", *(["proposed\nat low", "proposed\nat high"] if two else [])]
+    return "\n".join([*lines, "", _upright(rows, ["figure", "value", "low", "high", "unit", *ends, "basis"])])
+
+
+def _ends(over: SmallestOver) -> tuple[str, str]:
+    return _mm(over.at_low_mm), _mm(over.at_high_mm)
+
+
+def _mm_or_none(over: SmallestOver) -> str:
+    return "none up to 1.8 mm" if over.smallest_mm is None else f"{over.smallest_mm:.2f} mm"
 
 
 def _mm(value: float | None) -> str:
