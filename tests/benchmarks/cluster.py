@@ -23,7 +23,7 @@ from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_d
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.needs_cluster import _client, _Work
-from configurator.ordering.needs_pieces import Arrays, Piece, here, windows_piece
+from configurator.ordering.needs_pieces import Arrays, Piece, here, regions_piece
 from configurator.ordering.plan import PurchaseWish
 
 Found = dict[str, dict[str, bytes]]
@@ -64,7 +64,7 @@ def _processor_s() -> float:
 
 def scaling(folder: Path, models: int, rounds: int, catalog: Catalog) -> None:
     _, cars = load_meeting(write_workshop(folder, models, 1, with_book=False))
-    pieces = [windows_piece(car, redrill=False) for car in cars]
+    pieces = [regions_piece(car, redrill=False) for car in cars]
     ways: dict[str, Callable[[], Taken]] = {
         "this process": lambda: in_this_process(pieces, catalog),
         "one worker": lambda: on_processes(1, pieces, catalog),
@@ -97,7 +97,7 @@ def costs(folder: Path, vehicles: int, catalog: Catalog) -> dict[str, float]:
     began = perf_counter()
     meeting, cars = load_meeting(path)
     loading = perf_counter() - began
-    spent: dict[str, list[float]] = {"windows": [], "spells": []}
+    spent: dict[str, list[float]] = {"regions": [], "run": []}
 
     def timed(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arrays]]:
         for piece in pieces:
@@ -111,17 +111,17 @@ def costs(folder: Path, vehicles: int, catalog: Catalog) -> dict[str, float]:
     job = job_of(meeting, cars, catalog, book, PurchaseWish(), redrill=False, workers=timed)
     rest = perf_counter() - began - sum(map(sum, spent.values()))
     distinct = len({id(one.needs.circuits) for one in job.wanted})
-    found = {"a model": median(spent["windows"]), "a run like no other": median(spent["spells"]),
+    found = {"a model": median(spent["regions"]), "a run like no other": median(spent["run"]),
              "a vehicle": (loading + rest) / vehicles}  # fmt: skip
-    counted = [len(spent["windows"]), len(spent["spells"]), vehicles]
-    models, runs = len(spent["windows"]), sum(job.runs.values())
+    counted = [len(spent["regions"]), len(spent["run"]), vehicles]
+    models, runs = len(spent["regions"]), sum(job.runs.values())
     print(f"\n{vehicles} vehicles of {models} models, {runs} runs, {distinct} different boxes")
     rows = [
         [what, number, f"{1e3 * s:.3g}", f"{number * s:.2f}"]
         for (what, s), number in zip(found.items(), counted, strict=True)
     ]
     print(tabulate(rows, ["for", "number", "each [ms]", "together [s]"]))
-    return found | {"runs like no other, of all vehicles": len(spent["spells"]) / vehicles}
+    return found | {"runs like no other, of all vehicles": len(spent["run"]) / vehicles}
 
 
 def on_paper(cost: dict[str, float]) -> None:

@@ -1,29 +1,27 @@
 """One combination at a time by scipy's solve_ivp: the same equations, written again from the event's inputs.
 
-The pump is integrated once, the mixture once for each demand factor tried. Both are plain Python with one table a
-system, looked up once a call, which is what takes least here. A window is searched as sparingly as its definition
-allows: outward from f = 1 by steps of 1.41 while the demand is met, then each end halved down to 1.1 %.
+The pump is integrated once, mixture and pull once for each engine. Both are plain Python with one table a system,
+looked up once a call, which is what takes least here.
 """
 
 import math
 from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from configurator.arrays import Array, Mask
+from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.demand import Circuit
-from configurator.physics.verdict import FACTOR_RANGE, JUMP_S, LEVELS
+from configurator.physics.lateness import Lateness
+from configurator.physics.pull import relative_work
 from configurator.slots.columns import Mount
 
-COARSE = 32
-TOP = LEVELS - 1
-FACTORS = np.geomspace(*FACTOR_RANGE, LEVELS)
+PULL_LAG_S, RISE, SAG_FROM_S = 0.1, (0.50, 0.85), 0.2
 
 
 @dataclass(frozen=True)
@@ -88,9 +86,6 @@ class OneAtATime:
     screw: FeedScrewFigures
     pump: PumpFigures
     mount: Mount
-    without_a_shot: dict[float, Array] = field(default_factory=dict)
-    """Fuel in the gas without a shot by factor, where combinations share it."""
-    tries: int = 0
 
     def shot_m3_s(self, tolerance: Tolerance) -> tuple[Array, float]:
         """Pump flow at the event's times [m3/s], and the volume [m3]. While the spring could drive the fuel out faster
@@ -145,106 +140,55 @@ class OneAtATime:
         nozzle_area = coefficient * area
         return nozzle_area * screw / math.hypot(nozzle_area, screw) * ideal
 
-    def _phi(self, factor: float, flow_kg_s: Array, tolerance: Tolerance, *, shared: bool) -> Array:
-        """Mixture at the event's times."""
-        event, assumed = self.circuit.event, self.circuit.assumed
-        film_share = assumed.shot_film_share - assumed.aimed_gain * (self.nozzle.style == "aimed")
+    def felt(self, engine: Lateness, tolerance: Tolerance) -> tuple[float, float, float, float]:
+        """Volume [cc]; delay [ms], deepest fall [% of the best] and smoke [ms] in one engine."""
+        flow, volume = self.shot_m3_s(tolerance)
+        phi, missing = self._phi_and_missing(engine, flow * self.circuit.event.fuel.density_kg_m3, tolerance)
+        event = self.circuit.event
+        time_s, pressure = event.time_s, event.pressure_pa
+        table = Table(time_s, pressure - pressure[0])
+        best = tolerance.solve(lambda at, y: [(table.at(at)[0] - y[0]) / PULL_LAG_S], [0.0], 1e4, time_s)[0]
+        given = (best - missing) / best.max()
+        best = best / best.max()
+
+        def late(pull: Array) -> float:
+            highest = np.maximum.accumulate(pull)
+            return float(np.trapezoid(np.clip((RISE[1] - highest) / (RISE[1] - RISE[0]), 0.0, 1.0), time_s))
+
+        falls = [np.maximum.accumulate(pull) - pull for pull in (given, best)]
+        smoke = np.clip((phi - 1.2) / 0.3, 0.0, 2.0) * event.judged
+        fall = float(np.max((falls[0] - falls[1])[time_s >= SAG_FROM_S]))
+        return volume * 1e6, 1e3 * (late(given) - late(best)), 100.0 * fall, 1e3 * float(np.trapezoid(smoke, time_s))
+
+    def _phi_and_missing(self, engine: Lateness, flow_kg_s: Array, tolerance: Tolerance) -> tuple[Array, Array]:
+        """Mixture at the event's times, and what is missing of the pull [Pa]."""
+        event, assumed, late = self.circuit.event, self.circuit.assumed, engine.main_circuit
+        straight = 1.0 - assumed.shot_film_share + assumed.aimed_gain * (self.nozzle.style == "aimed")
+        film_share = 1.0 - straight / engine.first_fuel
         mains, scale = len(event.mains), float(event.film_start_kg)
-        flows = [column for main in event.mains for column in (main.steady_kg_s, main.lag_s)]
+        flows = [column for main in event.mains for column in (main.full_kg_s, main.signal_pa, main.lag_s)]
         table = Table(
             event.time_s, event.film_tau_s, event.film_share, event.common_idle_kg_s, event.idle_kg_s, event.air_share,
-            event.drawn_per_s, flow_kg_s, *flows,
+            event.drawn_per_s, flow_kg_s, event.fuel.stoichiometric_ratio / event.air_kg,
+            event.pressure_pa * event.air_share, *flows,
         )  # fmt: skip
 
-        def base_rates(at_s: float, state: Any) -> list[float]:
-            tau, share, idle, own_idle, own_air, drawn, _, *figures = table.at(at_s)
-            now, tau = state.tolist(), tau * factor
-            lags = [(figures[2 * i] - now[i]) / (factor * figures[2 * i + 1]) for i in range(mains)]
-            main, (own, common, gas) = sum(now[:mains]), now[mains : mains + 3]
-            into = (1.0 - share) * (main + own_idle) + (own + own_air * common) / tau
-            return [*lags, share * main - own / tau, share * idle - common / tau, into - drawn * gas]
-
-        def shot_rates(at_s: float, state: Any) -> list[float]:
-            tau, *_, drawn, flow = table.at(at_s)[:7]
-            film, gas = state.tolist()
-            off = film / (tau * factor)
-            return [film_share * flow - off, (1.0 - film_share) * flow + off - drawn * gas]
+        def settled(full: float, signal: float, lip_pa: float) -> float:
+            return full * math.sqrt(max(0.0, 1.0 - lip_pa * math.sqrt(late) / max(signal, 1e-9)))
 
         def rates(at_s: float, state: Any) -> list[float]:
-            return [*base_rates(at_s, state[:-2]), *shot_rates(at_s, state[-2:])]
+            tau, share, idle, own_idle, own_air, drawn, shot, phi_per_kg, weight, *figures = table.at(at_s)
+            now = state.tolist()
+            lags = [
+                (settled(*figures[3 * i : 3 * i + 2], event.mains[i].lip_pa) - now[i]) / (late * figures[3 * i + 2])
+                for i in range(mains)
+            ]
+            main, (own, common, wet, gas, missing) = sum(now[:mains]), now[mains:]
+            into = (1.0 - share) * (main + own_idle) + (1.0 - film_share) * shot + (own + wet + own_air * common) / tau
+            lost = weight * (1.0 - float(relative_work(np.array(gas * phi_per_kg))))
+            return [*lags, share * main - own / tau, share * idle - common / tau, film_share * shot - wet / tau,
+                    into - drawn * gas, (lost - missing) / PULL_LAG_S]  # fmt: skip
 
-        start = [*(main.start_kg_s for main in event.mains), 0.0, factor * event.film_start_kg, event.gas_start_kg]
-        if not shared:
-            state = tolerance.solve(rates, [*start, 0.0, 0.0], scale, event.time_s)
-            without, shot = state[-3], state[-1]
-        else:
-            if factor not in self.without_a_shot:
-                self.without_a_shot[factor] = tolerance.solve(base_rates, start, scale, event.time_s)[-1]
-            without = self.without_a_shot[factor]
-            shot = tolerance.solve(shot_rates, [0.0, 0.0], scale, event.time_s)[-1]
-        return np.asarray((without + shot) * event.fuel.stoichiometric_ratio / event.air_kg)
-
-    def at(self, factor: float, tolerance: Tolerance) -> tuple[float, float, float]:
-        """Volume [m3], hole and flood [s] at a demand factor."""
-        flow, volume = self.shot_m3_s(tolerance)
-        return (volume, *self._spells(factor, flow * self.circuit.event.fuel.density_kg_m3, tolerance, shared=False))
-
-    def _spells(self, factor: float, flow_kg_s: Array, tolerance: Tolerance, *, shared: bool) -> tuple[float, float]:
-        event, allowed = self.circuit.event, self.circuit.allowed
-        phi = self._phi(factor, flow_kg_s, tolerance, shared=shared)
-        return (longest_above(event.time_s, allowed.lean_phi - phi, event.judged),
-                longest_above(event.time_s, phi - allowed.rich_phi, event.judged))  # fmt: skip
-
-    def window(self, tolerance: Tolerance, *, shared: bool) -> tuple[float, float]:
-        """The demand factors covered, of a combination that covers one of a coarse step at least; nan for none."""
-        allowed, flow = self.circuit.allowed, self.shot_m3_s(tolerance)[0] * self.circuit.event.fuel.density_kg_m3
-        known: dict[int, tuple[float, float]] = {}
-
-        def over(level: int) -> tuple[float, float]:
-            if level not in known:
-                hole, flood = self._spells(float(FACTORS[level]), flow, tolerance, shared=shared)
-                known[level] = (hole - allowed.hole_s, flood - allowed.flood_s)
-                self.tries += 1
-            return known[level]
-
-        def meets(level: int) -> bool:
-            return max(over(level)) <= 0.0
-
-        self.tries = 0
-        nearest = sorted(range(0, LEVELS, COARSE), key=lambda level: abs(level - TOP // 2))
-        start = next((level for level in nearest if meets(level)), None)
-        if start is None:
-            return math.nan, math.nan
-        return self._end(start, -1, over, meets), self._end(start, 1, over, meets)
-
-    def _end(
-        self, start: int, way: int, over: Callable[[int], tuple[float, float]], meets: Callable[[int], bool]
-    ) -> float:
-        """One end of the window: outward by coarse steps while the demand is met, halved, and a straight line last."""
-        inside, outside = start, start + way * COARSE
-        while 0 <= outside <= TOP and meets(outside):
-            inside, outside = outside, outside + way * COARSE
-        if not 0 <= outside <= TOP:
-            return float(FACTORS[inside])
-        while abs(outside - inside) > 1:
-            middle = (inside + outside) // 2
-            inside, outside = (middle, outside) if meets(middle) else (inside, middle)
-        shares = [
-            -before / (after - before) if after - before < JUMP_S else 0.0
-            for before, after in zip(over(inside), over(outside), strict=True)
-            if after > 0.0
-        ]
-        log = np.log(FACTORS)
-        return math.exp(log[inside] + min(shares) * (log[outside] - log[inside]))
-
-
-def longest_above(time_s: Array, depth: Array, counts: Mask) -> float:
-    """Longest time that straight lines between samples spend above zero [s] while they count."""
-    time_s, depth = time_s[counts], depth[counts]
-    if not len(depth):
-        return 0.0
-    above = depth > 0.0
-    edge = np.flatnonzero(above[1:] != above[:-1])
-    when = time_s[edge] + (time_s[edge + 1] - time_s[edge]) * depth[edge] / (depth[edge] - depth[edge + 1])
-    marks = np.concatenate([time_s[:1][above[:1]], when, time_s[-1:][above[-1:]]])
-    return float(np.max(marks[1::2] - marks[::2], initial=0.0))
+        start = [*(main.start_kg_s for main in event.mains), 0.0, event.film_start_kg, 0.0, event.gas_start_kg, 0.0]
+        state = tolerance.solve(rates, start, scale, event.time_s)
+        return np.asarray(state[-2] * event.fuel.stoichiometric_ratio / event.air_kg), np.asarray(state[-1])

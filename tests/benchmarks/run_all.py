@@ -10,8 +10,8 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 FULL: dict[str, list[str]] = {
-    "start_up": [], "loading": [], "windows": [], "propose": [], "availability": [], "order": [], "cluster": [],
-    "page_load": [], "soak": [],
+    "start_up": [], "loading": [], "regions": [], "trends": [], "propose": [], "availability": [], "order": [],
+    "cluster": [], "page_load": [], "soak": [],
 }  # fmt: skip
 SHORT: dict[str, list[str]] = {
     "start_up": [], "loading": ["--rounds", "3"], "order": ["--sizes", "10", "30", "--seeds", "3", "--limit", "20"],
