@@ -160,10 +160,12 @@ def against_scipy(each: float, sample: int) -> None:
         tolerance for tolerance in CANDIDATES
         if accurate(np.array([one.felt(engine, tolerance) for engine in TRIED_IN for one in ones]), exact)
     ]  # fmt: skip
-    quickest = min(
-        good_enough, key=lambda tolerance: seconds(lambda: [one.felt(AS_MODELLED, tolerance) for one in ones], 1)
-    )
-    taken = seconds(lambda: [one.felt(AS_MODELLED, quickest) for one in ones], 1) / sample
+
+    def time_of(tolerance: Tolerance) -> float:
+        return seconds(lambda: [one.felt(AS_MODELLED, tolerance) for one in ones], 1) / sample
+
+    quickest = min(good_enough, key=time_of)
+    taken = time_of(quickest)
     rows = [
         ["solve_ivp, one engine", f"{taken * 1e3:.0f} ms", f"{taken / each:,.0f}"],
         [f"this program, {len(FIRST_FUEL):,} engines", f"{each * 1e6:.0f} us", "1"],
