@@ -1,6 +1,7 @@
 """What to try next on a vehicle, with the belief behind it, as an answer."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -9,6 +10,7 @@ from pydantic import Field
 from configurator.book.records import Trial
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
+from configurator.learning.as_known import pulled_cleanly
 from configurator.learning.belief import Belief, belief_of
 from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
 from configurator.learning.next_run import Advice, next_step
@@ -18,6 +20,7 @@ from configurator.slots.options import Choice
 INTERVAL_SHARE = 0.9
 LIKELY = 0.5
 """Sureness below which a combination is not called likely to be right."""
+CLEAN_NOW = "it pulled cleanly with what is in the car: stop here"
 UNLIKELY = "nothing that may be tried is likely to be right"
 
 
@@ -111,12 +114,15 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
             belief=summary(belief), notes=notes,
         )  # fmt: skip
     advice = next_step(field.field, belief, field.now)
+    clean = pulled_cleanly(trials, now)
+    if clean:
+        advice = replace(advice, do="stop", choice=field.now, sureness=float(field.field.sureness(belief)[field.now]))
     changes = _changes(case, field, field.now, advice.choice)
-    hopeless = advice.do == "stop" and _most_sure(field, belief, advice) < LIKELY
+    hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
     return NextReport(
         vehicle=case.vehicle.name, do="nothing" if hopeless else advice.do, changes=changes,
         labour_min=sum(change.labour_min for change in changes),
-        sureness=round(advice.sureness, 4), why=_why(field, belief, advice),
+        sureness=round(advice.sureness, 4), why=CLEAN_NOW if clean else _why(field, belief, advice),
         outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
         notes=notes,
     )  # fmt: skip

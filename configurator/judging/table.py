@@ -55,13 +55,15 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
 
 
 def asking(case: Case, masses: Array, share: float, wishes: Sequence[Wish] = ()) -> Case:
-    """A case whose parts are to be right for a share of what is believed of the engine, or for as much as any can that
-    the wishes and the other rules allow. masses : share of belief at each point of the grid."""
+    """A case whose parts are to be right for a share of what is believed of the engine; where none are, for nearly as
+    much as any can be that the wishes and the other rules allow. masses : share of belief at each point of the grid."""
     wanted = case.asking(masses, share)
     most = min(_most_sure(wanted, name, wishes) for name in case.circuit_names)
-    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(most * (1.0 - 1e-9))
+    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(NEARLY_AS_SURE * most)
 
 
+NEARLY_AS_SURE = 0.9
+"""What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 LEAST_SURE = 0.02
 """Nothing is proposed that is right for less of what is believed."""
 

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 from configurator.book.records import Trial
 from configurator.judging.case import Case
-from configurator.judging.feelings import Symptom, ruled_out
+from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
 from configurator.judging.table import asking
-from configurator.learning.belief import Belief, prior_of
+from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by, runs_in_book
+from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
@@ -24,6 +25,8 @@ class Known:
     wishes: Sequence[Wish]
     says: str
     belief: Belief | None
+    pulls_cleanly: bool = False
+    """Whether what is fitted was felt to pull cleanly last: then the fuel side is left alone."""
 
     @property
     def believed(self) -> Belief:
@@ -57,4 +60,17 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} runs" + (", what is felt now among them" if symptom else "")
     wishes = ruled_out(case, symptom) if symptom else ()
-    return Known(case.at(belief.middle).with_linkage_set(), wishes, says.replace("1 runs", "1 run"), belief)
+    clean = symptom.side == 0 if symptom else pulled_cleanly(runs, case.as_fitted)
+    if clean:
+        says = "it pulls cleanly as it is: the fuel side is left alone"
+    return Known(case.at(belief.middle).with_linkage_set(), wishes, says.replace("1 runs", "1 run"), belief, clean)
+
+
+def pulled_cleanly(runs: Sequence[Trial], choice: Choice) -> bool:
+    """Whether the last run that counts was clean, with these very parts."""
+    last = max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
+    return (
+        last is not None and last.felt is not None and last.felt.word in SYMPTOMS
+        and SYMPTOMS[last.felt.word].side == 0
+        and all(last.codes.get(str(slot)) == option.label for slot, option in choice.items())
+    )  # fmt: skip

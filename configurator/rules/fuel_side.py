@@ -147,7 +147,7 @@ def mixture_does_not_pop_back(shot: JudgedShots, limits: Limits) -> Reading:
     at_most=False,
     unit="%",
     severity="conflict",
-    says="right for {value:.0f} % of what the runs leave open of this engine; at least {limit:.0f} % is wanted",
+    says="right for {value:.0f} % of the engines that fit what was felt; at least {limit:.0f} % is wanted",
     mend="what covers more of it: the next nozzle, or more volume where a nozzle alone cannot",
     basis=OWN_REQUEST,
 )

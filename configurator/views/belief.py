@@ -96,7 +96,7 @@ def sure_propose_text(report: SureProposeReport) -> str:
         short = (
             ""
             if report.sureness >= report.sureness_wanted
-            else (f"; no proposal reaches {100 * report.sureness_wanted:g} %, this is the surest found")
+            else f"; none reaches {100 * report.sureness_wanted:g} %, and none is much surer"
         )
         lines.append(f"  sure to be right to {sure_percent(report.sureness)}{short}")
     first, _, rest = propose_text(report).partition("\n")
