@@ -36,9 +36,11 @@ class Known:
     def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH) -> Case:
         """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
         file where there is no run."""
-        return (
-            self.case if self.belief is None else asking(self.case, self.belief.masses, share, [*self.wishes, *wishes])
-        )
+        if self.belief is None:
+            return self.case
+        if self.pulls_cleanly:
+            return self.case.asking(self.belief.masses, 0.0)
+        return asking(self.case, self.belief.masses, share, [*self.wishes, *wishes])
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:

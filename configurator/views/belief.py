@@ -49,13 +49,13 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
     runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
     yield wrapped(f"{runs}{_lateness(belief)}", "     ", "  ")
     for numbers in belief.impossible:
+        named = [f"run {number}" if number else "what is felt now" for number in numbers]
         if len(numbers) == 1:
-            yield wrapped(f"run {numbers[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
+            yield wrapped(f"{named[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
         else:
-            pair = " and ".join(map(str, numbers))
             yield wrapped(
-                f"runs {pair} cannot both be right: one was misjudged, or something else has changed (linkage, float, "
-                "parts not as written down). Make one of them again, or take it back", "    ", "  ! "
+                f"{' and '.join(named)} cannot both be right: one was misjudged, or something else has changed (linkage, "
+                "float, parts not as written down). Make one of them again, or take it back", "    ", "  ! "
             )  # fmt: skip
 
 
