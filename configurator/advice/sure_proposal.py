@@ -9,6 +9,7 @@ from dataclasses import replace
 from configurator.advice.next_step import summary
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_sizes import SureProposeReport
+from configurator.judging.table import DEMAND
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.reports import ProposeReport
 
@@ -18,6 +19,8 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
     request = replace(request, wishes=[*request.wishes, *known.wishes])
     if known.belief is None:
         return propose(known.case, request, known)
+    if known.pulls_cleanly:
+        return _as_it_pulls(known, request)
     shares = (wanted,) if len(known.case.circuit_names) == 1 else (wanted, 0.5 * (1.0 + wanted))
     best: ProposeReport | None = None
     for share in shares:
@@ -28,3 +31,12 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
             break
     assert best is not None
     return SureProposeReport(**dict(best), belief=summary(known.belief), sureness_wanted=wanted)
+
+
+def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
+    """What has to change of a car that pulls cleanly: what does not fit. What the model says of its fuel is not told."""
+    assert known.belief is not None
+    report = propose(known.choosing(request.wishes), request, known)
+    remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]
+    told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": []})
+    return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)

@@ -54,8 +54,8 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
             yield wrapped(f"{named[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
         else:
             yield wrapped(
-                f"{' and '.join(named)} cannot both be right: one was misjudged, or something else has changed (linkage, "
-                "float, parts not as written down). Make one of them again, or take it back", "    ", "  ! "
+                f"{' and '.join(named)} cannot both be right: one was misjudged, or something else has changed "
+                "(linkage, float, parts not as written down). Make one of them again, or take it back", "    ", "  ! "
             )  # fmt: skip
 
 
