@@ -34,9 +34,9 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
 
 
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
-    """What has to change of a car that pulls cleanly: what does not fit. What the model says of its fuel is not told."""
+    """What has to change of a car that pulls cleanly: what does not fit. Nothing is said of its fuel."""
     assert known.belief is not None
     report = propose(known.choosing(request.wishes), request, known)
     remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]
-    told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": []})
+    told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": [], "sureness": None})
     return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)
