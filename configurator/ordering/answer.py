@@ -215,7 +215,7 @@ def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[C
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {budget / 100:.2f}")
-        if settled and budget > plan.cost:  # the cheapest order that meets all: more money buys no other
+        if settled and budget >= plan.cost:  # the cheapest order that meets all: more money buys no other
             found: Plan | None = plan
         else:
             found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
