@@ -63,6 +63,7 @@ class Visits:
 
     def close(self) -> None:
         for context in self._chromium.contexts:
+            context.unroute_all(behavior="ignoreErrors")  # a picture may still be asked for
             context.close()
 
     def _hear(self, message: ConsoleMessage) -> None:
