@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from configurator.web.guard import Address
 
 SHORTEST_TOKEN = 16
-ENDS_WITHIN_S = 10
-"""For whoever is still being answered at the end; a machine that is busy needs a while to look up from a search."""
 NEEDED = ("jinja2", "python_multipart", "starlette", "uvicorn")
 WITHOUT_LIBRARIES = "the local page needs more than tipin itself: pip install '.[web]' in tipin's folder"
 
@@ -72,9 +70,8 @@ def serve_command(
 
     typer.echo(f"tipin: {_shown(address)}{'/?token=...' if token else ''}  (Ctrl-C ends it)")
     config = uvicorn.Config(
-        page, log_level="error", access_log=False, server_header=False, ws="none",
-        timeout_graceful_shutdown=ENDS_WITHIN_S,
-    )  # fmt: skip
+        page, log_level="error", access_log=False, server_header=False, ws="none", timeout_graceful_shutdown=2
+    )
     try:
         Server(config).run(sockets=[bound])
     except KeyboardInterrupt:
