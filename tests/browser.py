@@ -4,21 +4,23 @@ PYTEST_DONT_REWRITE: tests import from it before it is known as a plugin, which 
 """
 
 import json
+import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 from machine import CHROMIUM
-from playwright.sync_api import Browser, ConsoleMessage, Dialog, Page, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Dialog, Page, Route, expect, sync_playwright
 from run_folder import folder, once
 from serving import Served, page_of_the_run
 
 PHONE, DESK = 390, 1280
 """Widths of a phone and of a screen on a desk, in pixels."""
 HEIGHT = 844
+OF_A_PICTURE = re.compile(r"/car/[^/]+/picture/(\w+)/")
 WAIT_MS = 30_000
 """For anything to happen; a busy machine may need it, a quiet one never comes near."""
 
@@ -33,8 +35,11 @@ class Visits:
         self.refusals_meant: set[int] = set()
         self._chromium = chromium
 
-    def open(self, width: int = DESK, **options: Any) -> Page:
-        """A page of a browser that has never been here; options as for a context of playwright."""
+    def open(self, width: int = DESK, drawn: Container[str] | None = None, **options: Any) -> Page:
+        """A page of a browser that has never been here; options as for a context of playwright.
+
+        drawn : pictures that the bench gets, for tests that look at some or none: drawing takes longer than the rest.
+        """
         phone: dict[str, Any] = {"is_mobile": True, "has_touch": True} if width == PHONE else {}
         context = self._chromium.new_context(
             base_url=self.served.address, viewport={"width": width, "height": HEIGHT}, **phone, **options
@@ -44,6 +49,8 @@ class Visits:
         context.on("console", self._hear)
         context.on("weberror", lambda error: self.complaints.append(str(error.error)))
         context.on("dialog", self._dismiss)
+        if drawn is not None:
+            context.route(OF_A_PICTURE, lambda route: _only(drawn, route))
         return context.new_page()
 
     def check(self) -> None:
@@ -56,6 +63,7 @@ class Visits:
 
     def close(self) -> None:
         for context in self._chromium.contexts:
+            context.unroute_all(behavior="ignoreErrors")  # a picture may still be asked for
             context.close()
 
     def _hear(self, message: ConsoleMessage) -> None:
@@ -68,6 +76,15 @@ class Visits:
     def _dismiss(self, dialog: Dialog) -> None:
         self.complaints.append(f"dialog: {dialog.message}")
         dialog.dismiss()
+
+
+def _only(drawn: Container[str], route: Route) -> None:
+    """Let a request for one of these pictures pass; the answer to others is that there is nothing new."""
+    what = OF_A_PICTURE.search(route.request.url)
+    if what and what[1] in drawn:
+        route.continue_()
+    else:
+        route.fulfill(status=204)
 
 
 def _browser_of_the_run() -> str:

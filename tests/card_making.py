@@ -2,6 +2,7 @@
 
 import datetime
 from functools import cache
+from unittest.mock import patch
 
 from run_folder import once
 
@@ -9,7 +10,7 @@ from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.work import combination_of
 from configurator.car.vehicle import load_vehicle
-from configurator.card import Card, card_of
+from configurator.card import Card, card_of, filling
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.reports import ProposeReport
@@ -22,6 +23,7 @@ DAY = datetime.date(2026, 5, 4)
 CATALOG = load_catalog(shipped_catalog_dir())
 
 
+@cache
 def case_of(name: str) -> Case:
     return Case.of(load_vehicle(EXAMPLES / f"{name}.toml"), CATALOG).with_linkage_set()
 
@@ -32,6 +34,12 @@ def fitted_with(case: Case, *words: str) -> Card:
     return card_of(case, choice, combination_of(case, choice, "Parts as named"), DAY)
 
 
+def jobs_with(case: Case, *words: str) -> Card:
+    """The same without what to try next, which takes longer than all the rest, for tests that read nothing of it."""
+    with patch.object(filling, "after_feelings", return_value=[]):
+        return fitted_with(case, *words)
+
+
 @cache
 def proposal_of(name: str) -> ProposeReport:
     """What is proposed for an example, worked out once for all tests of a run."""
@@ -40,8 +48,11 @@ def proposal_of(name: str) -> ProposeReport:
 
 @cache
 def proposed(name: str) -> tuple[Card, str]:
-    """The card of an example's proposal, and its page."""
-    case = case_of(name)
-    choice = choice_after(case, proposal_of(name).changes)
+    """The card of an example's proposal, and its page, made once for all tests of a run."""
+    return once(f"card for {name}", lambda: made_anew(case_of(name), proposal_of(name)))
+
+
+def made_anew(case: Case, proposal: ProposeReport) -> tuple[Card, str]:
+    choice = choice_after(case, proposal.changes)
     card = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
     return card, card_html(card, card_pictures(case, choice))

@@ -5,6 +5,10 @@ import signal
 from collections.abc import Iterator
 from pathlib import Path
 
+# Before numpy is loaded anywhere, also in the processes that tests start: each has a processor at most, and threads of
+# matrix products that wait for one another burn it away.
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
 import pytest
 from book_stores import Files, Servers, Store
 from not_run import NotRun

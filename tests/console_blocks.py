@@ -30,7 +30,7 @@ def environment_in(folder: Path) -> dict[str, str]:
     programs = os.pathsep.join([str(Path(sys.executable).parent), "/usr/local/bin", "/usr/bin", "/bin"])
     return {
         "PATH": programs, "HOME": str(folder), "LC_ALL": "C.UTF-8", "NO_COLOR": "1", "COLUMNS": str(COLUMNS),
-        "TERM": "dumb",
+        "TERM": "dumb", "OPENBLAS_NUM_THREADS": "1",
     }  # fmt: skip
 
 

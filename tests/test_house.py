@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -81,11 +82,13 @@ def imported(tree: ast.AST, module: str, is_package: bool) -> Iterator[tuple[str
 ALL_MODULES = {dotted(path) for path in MODULES}
 
 
+@cache
 def imports_of(path: Path) -> list[tuple[str, ast.AST]]:
     tree = ast.parse(path.read_text(encoding="utf-8"))
     return list(imported(tree, dotted(path), path.name == "__init__.py"))
 
 
+@cache
 def within_functions(path: Path) -> set[int]:
     """Line numbers of import statements that stand inside a function."""
     tree = ast.parse(path.read_text(encoding="utf-8"))

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from scipy.signal import lfilter
 
 from configurator.arrays import Array
 from configurator.car.vehicle import load_vehicle
@@ -59,11 +60,9 @@ def logged(
     clock = np.arange(-before_s, after_s, STEP_S)
     idle = case.car.assumed.idle_phi
     mixture = np.interp(clock - delay_s, model.time_ms / 1e3, model.phi, left=idle)
-    shown = np.empty_like(mixture)
-    reading = mixture[0]
-    for index, value in enumerate(mixture):
-        reading += (value - reading) * (1.0 - np.exp(-STEP_S / lag_s)) if lag_s else value - reading
-        shown[index] = reading
+    keep = np.exp(-STEP_S / lag_s) if lag_s else 0.0
+    # Step by step: keep of the reading before, the rest of the mixture now
+    shown = lfilter([1.0 - keep], [1.0, -keep], mixture, zi=[keep * mixture[0]])[0]
     time = np.arange(-before_s + random.uniform(0.0, 1.0 / rate_hz), after_s - 0.01, 1.0 / rate_hz)
     phi = np.interp(time, clock, shown) + noise * random.standard_normal(len(time))
     phi[random.random(len(time)) < lost] = np.nan

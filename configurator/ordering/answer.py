@@ -211,10 +211,14 @@ def _told(option: Option) -> str:
 def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
     """The most sureness for amounts up to half as much again as the order costs."""
     points = []
+    settled = plan.proven and _is_met(job, plan)
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {budget / 100:.2f}")
-        found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
+        if settled and budget >= plan.cost:  # the cheapest order that meets all: more money buys no other
+            found: Plan | None = plan
+        else:
+            found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
         if found is None:
             continue
         sureness = [

@@ -96,7 +96,7 @@ def panels(count: int, height_in: float, *, stacked: bool, one_height: bool = Tr
 
 def laid_out(figure: Figure) -> Figure:
     """The figure with everything put in its place for good, whatever it is saved as and how often."""
-    figure.draw_without_rendering()
+    figure.get_layout_engine().execute(figure)
     figure.set_layout_engine("none")
     if figure.get_figwidth() == WIDTH_IN:
         for axes in figure.axes:
@@ -165,8 +165,12 @@ def as_svg(figure: Figure, says: str = "") -> str:
     pictures may stand in one page; there are no style sheets or attributes, which a page may forbid.
     """
     with house_style():
+        from matplotlib.backends.backend_svg import FigureCanvasSVG
+
         out = io.StringIO()
-        figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+        canvas: Any = FigureCanvasSVG(figure)
+        # Not by savefig, which goes through the whole figure once more beforehand
+        canvas.print_svg(out, metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
     return _fit_for_a_page(out.getvalue(), says)
 
 

@@ -43,6 +43,9 @@ class Searches:
                 await asyncio.wait({found}, timeout=LOOK_AGAIN_S)
                 if await request.is_disconnected():
                     stop.now()
+                if stop.asked and not found.done():
+                    found.cancel()  # its thread looks up when it can: nobody waits for it
+                    raise Stopped()
             return found.result()
         finally:
             stop.now()

@@ -2,7 +2,7 @@
 
 import building
 import pytest
-from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposal_of, proposed
+from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, jobs_with, proposal_of, proposed
 
 from configurator.advice.named_choice import choice_after
 from configurator.advice.work import combination_of, shots_of
@@ -37,7 +37,7 @@ def words_of(sections: list[Section]) -> str:
 
 
 def test_a_nozzle_alone_opens_neither_pump_nor_carburettor() -> None:
-    card = fitted_with(case_of("roadster"), "front.nozzle=aimed-0.72")
+    card = jobs_with(case_of("roadster"), "front.nozzle=aimed-0.72")
     said = words_of(card.sections)
     assert [row.part for row in card.parts] == ["aimed-0.72"] and card.torques == ["feed screw"]
     assert "discharge check" in said and "falls out of an inverted body" in said and "do not tip" in said
@@ -64,13 +64,13 @@ def test_a_nozzle_alone_opens_neither_pump_nor_carburettor() -> None:
     ids=lambda words: "+".join(words) if len(words) < 3 else None,
 )  # fmt: skip
 def test_a_job_is_on_the_card_only_where_it_applies(words: list[str], there: list[str], not_there: list[str]) -> None:
-    said = words_of(fitted_with(case_of("roadster"), *words).sections)
+    said = words_of(jobs_with(case_of("roadster"), *words).sections)
     assert [line for line in there if line not in said] == []
     assert [line for line in not_there if line in said] == []
 
 
 def test_what_is_taken_apart_comes_off_from_above() -> None:
-    card = fitted_with(case_of("roadster"), "front.nozzle=aimed-0.72", "front.pump=pump-3cc-soft", "pad_relief=1mm")
+    card = jobs_with(case_of("roadster"), "front.nozzle=aimed-0.72", "front.pump=pump-3cc-soft", "pad_relief=1mm")
     said = words_of([section for section in card.sections if section.title == "Take apart"])
     order = [said.index(what) for what in ("earth lead off", "drain", "feed screw out", "carburettor off", "pump off",
                                            "manifold off the engine")]  # fmt: skip
@@ -170,7 +170,7 @@ def test_room_that_nobody_measured_is_measured_before_anything_is_fitted() -> No
     case = case_of("van")
     manifold = case.vehicle.manifold.model_copy(update={"pad_clearance_mm": None})
     blind = Case.of(case.vehicle.model_copy(update={"manifold": manifold}), CATALOG).with_linkage_set()
-    bench = steps_of(fitted_with(blind, "front.pump=pump-3cc"), "Measure")
+    bench = steps_of(jobs_with(blind, "front.pump=pump-3cc"), "Measure")
     assert any(step.expected.startswith("at least 15.5 mm") for step in bench), "14 mm of pump and 1.5 mm of air"
 
 

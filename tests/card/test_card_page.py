@@ -10,15 +10,14 @@ from typing import Any
 
 import pypdf
 import pytest
-from card_making import CATALOG, DAY, EXAMPLES, NAMES, case_of, fitted_with, proposed
+from card_making import CATALOG, EXAMPLES, NAMES, case_of, fitted_with, made_anew, proposed
+from run_folder import once
 from typer.testing import CliRunner
 
 from configurator import cli
-from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
-from configurator.advice.work import combination_of
 from configurator.car.vehicle import Vehicle
-from configurator.card import Card, card_of
+from configurator.card import Card
 from configurator.cli.fields import as_option
 from configurator.errors import BadInput, TipinError
 from configurator.files.writing import write_whole
@@ -73,14 +72,20 @@ def test_a_hostile_name_is_text_and_nothing_else() -> None:
     evil = "<script>alert(1)</script><img src=x>&\"'$x^2$ {{ 7*7 }} </style>"
     case = case_of("roadster")
     car: Vehicle = case.vehicle.model_copy(update={"name": evil})
-    card = fitted_with(Case.of(car, CATALOG).with_linkage_set(), "front.nozzle=aimed-0.72")
-    page = card_html(card, card_pictures(Case.of(car, CATALOG).with_linkage_set(), case.as_fitted))
+    hostile = Case.of(car, CATALOG).with_linkage_set()
+    card = fitted_with(hostile, "front.nozzle=aimed-0.72")
+    page = card_html(card, card_pictures(hostile, case.as_fitted))
     reader = Reader()
     reader.feed(page)
     assert (not reader.open and not reader.references) or all("=#" in r for r in reader.references)
     assert "<script" not in page and "<img" not in page and "&lt;script&gt;" in page and "{{ 7*7 }}" in page
     assert page.count("</style>") == 1
     assert "{{ 7*7 }}" in text_of(card_pdf(page))
+
+
+def printed(name: str, paper: str) -> bytes:
+    """The print of an example's card, made once for all tests of a run."""
+    return once(f"print of {name} on {paper}", lambda: card_pdf(proposed(name)[1], paper))
 
 
 def text_of(pdf: bytes) -> str:
@@ -93,8 +98,7 @@ def text_of(pdf: bytes) -> str:
 @each_example
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, paper: str) -> None:
-    card, page = proposed(name)
-    pdf = card_pdf(page, paper)
+    card, pdf = proposed(name)[0], printed(name, paper)
     read = pypdf.PdfReader(io.BytesIO(pdf))
     assert 1 <= len(read.pages) <= 2
     width_mm = float(read.pages[0].mediabox.width) / 72 * 25.4
@@ -107,11 +111,10 @@ def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, pape
 
 @pytest.mark.needs("pango")
 def test_the_same_card_is_the_same_bytes() -> None:
-    case, (card, page) = case_of("roadster"), proposed("roadster")
-    choice = choice_after(case, propose(case, ProposalRequest()).changes)
-    again = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
-    assert again == card and card_html(again, card_pictures(case, choice)) == page
-    assert card_pdf(page) == card_pdf(page)
+    """All of it made anew, from the vehicle's file on."""
+    case, (card, page) = case_of.__wrapped__("roadster"), proposed("roadster")
+    assert made_anew(case, propose(case, ProposalRequest())) == (card, page)
+    assert card_pdf(page) == printed("roadster", "a4")
 
 
 @pytest.mark.needs("pango")

@@ -4,15 +4,17 @@ from functools import cache
 
 import building
 import pytest
-from card_making import case_of, fitted_with
+from card_making import case_of, jobs_with
 
 from configurator.card import Card, CardStep
+
+CASE = building.case()
 
 
 @cache
 def plain(*words: str) -> Card:
     """The card of the test truck with these parts."""
-    return fitted_with(building.case(), *words)
+    return jobs_with(CASE, *words)
 
 
 def steps(card: Card, title: str) -> list[CardStep]:
@@ -65,7 +67,7 @@ def test_what_was_opened_is_tried_and_counted(words: tuple[str, ...], squirts: b
 
 def test_first_checks_say_what_the_file_says_of_them() -> None:
     car = building.vehicle(confirmed={"float_level": True, "idle_mixture": False, "idle_speed": False})
-    card = fitted_with(building.case(car))
+    card = jobs_with(building.case(car))
     level, mixture, speed = steps(card, "First checks")
     assert level.how == "Set, says the vehicle file: look again"
     assert mixture.how == speed.how == "Not confirmed yet"
@@ -78,7 +80,7 @@ def test_first_checks_say_what_the_file_says_of_them() -> None:
 
 def test_faults_that_no_part_mends_come_before_the_spanners() -> None:
     car = building.vehicle(carburettor={"jets_redrilled": True}, front={"slack_mm": 0.3})
-    card = fitted_with(building.case(car), "front.nozzle=straight-0.90")
+    card = jobs_with(building.case(car), "front.nozzle=straight-0.90")
     titles = [section.title for section in card.sections]
     assert titles.index("Put right first: no part mends it") < titles.index("Take apart")
     said = texts(card, "Put right first")
@@ -93,26 +95,26 @@ def test_room_for_a_pump_is_worked_out_from_what_stands_between() -> None:
     blind = building.vehicle({**building.TRUCK, "manifold": {"volume_cc": 4800, "bonnet_clearance_mm": 30}})
 
     def room(*words: str) -> str:
-        card = fitted_with(building.case(blind), *words)
+        card = jobs_with(building.case(blind), *words)
         (step,) = [step for step in steps(card, "Measure") if "to the manifold pad" in step.text]
         return step.expected
 
     assert room("spacer=spacer-6").startswith("at least 9.5 mm")
     assert room("front.pump=pump-large").startswith("at least 20.5 mm")
     assert room("front.pump=pump-large", "pad_relief=1mm").startswith("at least 19.5 mm")
-    unchanged = fitted_with(building.case(blind), "front.nozzle=straight-0.90")
+    unchanged = jobs_with(building.case(blind), "front.nozzle=straight-0.90")
     assert not [step for step in steps(unchanged, "Measure") if "manifold pad" in step.text]
 
 
 def test_room_under_the_bonnet_is_measured_before_a_spacer_goes_in() -> None:
     """A spacer of 6 mm lifts the air cleaner by 7 mm; 10 mm of air are to be left: 17 mm."""
     blind = building.vehicle({**building.TRUCK, "manifold": {"volume_cc": 4800, "pad_clearance_mm": 22}})
-    card = fitted_with(building.case(blind), "spacer=spacer-6")
+    card = jobs_with(building.case(blind), "spacer=spacer-6")
     first = steps(card, "Take apart")[0]
     assert first.text == "Room under the closed bonnet as it is" and first.expected.startswith("at least 17 mm")
     known = plain("spacer=spacer-6")
     assert "bonnet" not in steps(known, "Take apart")[0].text
-    without = fitted_with(building.case(blind), "front.pump=pump-large")
+    without = jobs_with(building.case(blind), "front.pump=pump-large")
     assert not [text for text in texts(without, "Take apart") if "bonnet" in text]
 
 
@@ -123,13 +125,13 @@ def test_clearances_ask_for_what_nobody_measured() -> None:
     assert "feeler gauge" in unmeasured[0].how and "turns of the adjuster" in unmeasured[0].how
     assert "overtravel clearance" in unmeasured[1].how
     done = building.vehicle(front={"slack_mm": 0.0, "preload_mm": 0.0, "overtravel_mm": 0.5})
-    assert [step.how for step in steps(fitted_with(building.case(done)), "clearances")] == ["", ""]
-    again = steps(fitted_with(building.case(done), "front.lobe=lobe-low@0"), "clearances")
+    assert [step.how for step in steps(jobs_with(building.case(done)), "clearances")] == ["", ""]
+    again = steps(jobs_with(building.case(done), "front.lobe=lobe-low@0"), "clearances")
     assert "set slack and overtravel clearance again" in again[0].how.lower()
 
 
 def test_two_circuits_say_once_what_is_the_same_and_apart_what_is_not() -> None:
-    card = fitted_with(building.case(building.two_circuits()), "rear.lobe=lobe-low@0")
+    card = jobs_with(building.case(building.two_circuits()), "rear.lobe=lobe-low@0")
     closed, full = steps(card, "clearances")
     assert closed.how.lower().startswith("front: ") and "; rear: set slack" in closed.how.lower()
     assert full.boxes == ["front", "rear"]
@@ -143,7 +145,7 @@ def test_the_road_test_is_of_the_tip_in_that_was_judged() -> None:
     cruise = building.vehicle(
         tip_in={"start": "cruise", "cruise_pressure_kpa": 55, "cruise_rpm": 2100, "opening_time_s": 0.2}
     )
-    said = " ".join(texts(fitted_with(building.case(cruise)), "Road test"))
+    said = " ".join(texts(jobs_with(building.case(cruise)), "Road test"))
     assert "opened from a cruise at 2100 rev/min in about 0.2 s" in said
 
 
@@ -157,13 +159,13 @@ def test_each_orifice_of_an_old_nozzle_that_nobody_measured_meets_the_gauge() ->
     assert old.expected.startswith("0.80 mm") and new.expected.startswith("0.90 mm")
     assert new.how == "More than 0.02 mm (0.8 thou) off: say so before it goes in"
     measured = building.vehicle(front={"nozzle_measured": "0.81 mm"})
-    (only,) = [s for s in steps(fitted_with(building.case(measured), "front.nozzle=straight-0.90"), "Measure")
+    (only,) = [s for s in steps(jobs_with(building.case(measured), "front.nozzle=straight-0.90"), "Measure")
                if "pin gauge" in s.text]  # fmt: skip
     assert only.text.startswith("New nozzle")
 
 
 def test_every_example_s_card_has_its_throttle_check() -> None:
-    card = fitted_with(case_of("roadster"), "front.lobe=lobe-crag@0")
+    card = jobs_with(case_of("roadster"), "front.lobe=lobe-crag@0")
     assert "snaps shut by itself" in texts(card, "Before the first start")[0]
 
 
@@ -180,9 +182,9 @@ def test_a_spacer_comes_off_where_there_is_one_and_goes_on_where_one_is_to_be() 
             any("no spacer goes back" in text for text in together),
         )
 
-    assert said(fitted_with(case, "spacer=spacer-13")) == (True, True, False)
-    assert said(fitted_with(case, "spacer=none")) == (True, False, True)
-    assert said(fitted_with(case, "front.nozzle=straight-0.90")) == (False, False, False)
+    assert said(jobs_with(case, "spacer=spacer-13")) == (True, True, False)
+    assert said(jobs_with(case, "spacer=none")) == (True, False, True)
+    assert said(jobs_with(case, "front.nozzle=straight-0.90")) == (False, False, False)
     assert said(plain("spacer=spacer-13")) == (False, True, False)
     pieces = [step for step in steps(plain("front.nozzle=straight-0.90"), "Take apart") if step.unit == "pieces"]
     assert len(pieces) == 1 and "count the pieces" in pieces[0].text, "the discharge check falls out"

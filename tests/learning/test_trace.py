@@ -96,6 +96,7 @@ def test_a_clean_trace_gives_the_models_spells(tmp_path: Path, name: str) -> Non
     assert found.notes == ()
 
 
+@pytest.mark.long(40)
 def test_two_hundred_traces_are_measured_within_their_doubt(tmp_path: Path) -> None:
     """Examples, 20 to 500 Hz, noise of 0.003 to 0.02, lags of 40 to 150 ms, delays and dropouts, drawn by a seed.
 

@@ -4,12 +4,14 @@ import re
 import socket
 import time
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 
 import building
 import psutil
 import pytest
 from cluster_processes import Processes, cluster, until
+from run_folder import once
 from typer.testing import CliRunner
 
 from configurator.catalogue.load import shipped_catalog_dir
@@ -44,9 +46,10 @@ def slow(piece, catalog, worked_out=needs_cluster.worked_out):
 needs_cluster.worked_out = slow
 """
 """Puts work between a kill and the end of all work; nothing is waited for by it."""
+MANY = 10
 
 
-def pieces(count: int = 10) -> list[Piece]:
+def pieces(count: int = MANY) -> list[Piece]:
     cars = (building.vehicle(name=f"car {n}", engine={"idle_rpm": 640 + 10 * n}) for n in range(count))
     return [windows_piece(car, redrill=False) for car in cars]
 
@@ -54,6 +57,14 @@ def pieces(count: int = 10) -> list[Piece]:
 def content(found: Iterator[tuple[Piece, Arrays]]) -> list[tuple[str, list[tuple[str, bytes]]]]:
     """Every piece that came, with its arrays to the last bit."""
     return sorted((p.who, sorted((name, array.tobytes()) for name, array in arrays.items())) for p, arrays in found)
+
+
+@cache
+def as_here(count: int = MANY) -> list[tuple[str, list[tuple[str, bytes]]]]:
+    """What so many pieces come to without a cluster, worked out once for all tests of a run."""
+    if count < MANY:
+        return as_here()[:count]
+    return once("windows without a cluster", lambda: content(here(pieces(), STOCK)))
 
 
 @pytest.fixture
@@ -96,7 +107,7 @@ def test_a_worker_killed_in_the_middle_costs_time_only(processes: Processes) -> 
     workers[0].kill()
     rest = list(work)
     assert workers[0].wait() != 0 and workers[1].poll() is None
-    assert content(iter([first, *rest])) == content(here(pieces(), STOCK))
+    assert content(iter([first, *rest])) == as_here()
 
 
 def test_the_only_worker_may_die_if_another_comes(processes: Processes) -> None:
@@ -106,7 +117,7 @@ def test_the_only_worker_may_die_if_another_comes(processes: Processes) -> None:
     first = next(work)
     only.kill()
     processes.worker()
-    assert content(iter([first, *work])) == content(here(pieces(4), STOCK))
+    assert content(iter([first, *work])) == as_here(4)
 
 
 def test_a_vehicle_of_which_every_worker_dies_is_named_and_the_others_are_done(tmp_path: Path) -> None:
@@ -116,7 +127,7 @@ def test_a_vehicle_of_which_every_worker_dies_is_named_and_the_others_are_done(t
         processes.worker(POISON, restarts=True)
         with pytest.raises(BadInput, match="workers died, time and again, of poison") as error:
             found.extend(_noting(found, on_cluster(processes.address)([*pieces(2), deadly, *pieces(4)[2:]], STOCK)))
-    assert content(iter(found)) == content(here(pieces(4), STOCK))
+    assert content(iter(found)) == as_here(4)
     assert "car" not in str(error.value)
 
 
@@ -138,7 +149,7 @@ def test_a_scheduler_killed_ends_plainly_and_what_was_done_is_kept(processes: Pr
     assert time.monotonic() - began < 60 and 2 <= len(done) < 10
     again = list(kept_in(kept, here, said.append)(pieces(), STOCK))
     assert said == [f"0 of 10 pieces of work taken from {kept}", f"{len(done)} of 10 pieces of work taken from {kept}"]
-    assert content(iter(again)) == content(here(pieces(), STOCK))
+    assert content(iter(again)) == as_here()
 
 
 def test_nobody_at_the_address_ends_soon(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,6 +14,7 @@ from configurator.catalogue.parts import Consumable, Joint
 from configurator.catalogue.supply import DrillBit, Supplier
 from configurator.ordering import cheapest as order_module
 from configurator.ordering import purchase as order_purchase
+from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.model import Wanted
@@ -63,6 +64,24 @@ def test_a_pump_set_free_serves_another_car_on_a_later_day_only(second_day: date
     second = car("second", second_day, [setup(), setup("small")], [[], [0, 1]])
     plan = plan_order([first, second], market(article("large", 8000), article("small", 4000)), PurchaseWish())
     assert bought(plan) == {"large": 1} | ({"small": small_pumps} if small_pumps else {})
+
+
+def test_each_amount_of_money_is_told_the_most_sureness_that_it_buys() -> None:
+    """A lobe makes one car sure and the other by half, which a pump makes sure."""
+    cars = [
+        car("first", MONDAY, [setup(), setup("lobe")], [[0], [0, 1]]),
+        car("second", MONDAY, [setup(), setup("lobe"), setup("pump")], [[], [0], [0, 1]]),
+    ]
+    shop, wish = market(article("lobe", 600), article("pump", 4000)), PurchaseWish()
+    curve = answer(OrderJob("x", cars, shop, wish, {})).curve
+    assert [(point.budget, point.spent) for point in curve] == [
+        (0.0, 0.0), (11.5, 6.0), (23.0, 12.0), (34.5, 12.0), (46.0, 46.0), (57.5, 46.0), (69.0, 46.0),
+    ]  # fmt: skip
+    for point in curve:
+        plan = order_module.plan_whole(cars, shop, replace(wish, budget=round(100 * point.budget)))
+        assert plan is not None and point.spent == plan.cost / 100 and point.proven == plan.proven
+        shares = [sum(box.covered) / 2 for box in plan.boxes]
+        assert point.sureness == sum(shares) / 2 and point.least == min(shares)
 
 
 def test_a_pump_that_a_box_still_keeps_in_play_is_not_set_free() -> None:

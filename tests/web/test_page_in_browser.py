@@ -84,7 +84,8 @@ def belief_numbers(page: Page) -> list[str]:
 def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path, width: int) -> None:
     name, file = f"Tourer seen {width} wide", tmp_path / f"tourer-{width}.toml"
     file.write_text(ROADSTER.replace("Club roadster", name), encoding="utf-8")
-    page = visits.open(width)
+    drawn: set[str] = set()
+    page = visits.open(width, drawn)
     page.goto("/")
     page.get_by_label("Vehicle file").set_input_files(file)
     page.get_by_role("button", name="Put it into the folder").click()
@@ -95,6 +96,7 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     expect(verdict).to_contain_text("CONFLICT as fitted")
     before = counts.inner_text()
 
+    drawn.update(PICTURES)
     pick(page, "front.pump", "pump-5cc")
     expect(verdict).to_contain_text("2 further changes")
     expect(counts).not_to_have_text(before)
@@ -117,6 +119,7 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     expect(page.locator(".where")).not_to_have_text(where)
     source, words = picture(page, "shot")
     assert source != taken["shot"][0] and words != taken["shot"][1]
+    drawn.clear()
 
     expect(page.locator("#runs")).to_contain_text("No run stands behind this yet")
     log_run(page, "stumble")
@@ -150,7 +153,7 @@ def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
 
 
 def test_what_cannot_be_had_tells_why_and_is_had_by_giving_up_another(visits: Visits) -> None:
-    page = visits.open()
+    page = visits.open(drawn=())
     page.goto("/car/roadster?pin=front.pump%3Dpump-5cc")
     open_all(slot(page, "front.lobe"))
     shut = slot(page, "front.lobe").locator(".forbidden li").filter(has_text="lobe-tarn at 6 deg")
@@ -160,7 +163,7 @@ def test_what_cannot_be_had_tells_why_and_is_had_by_giving_up_another(visits: Vi
 
 
 def test_an_unfinished_run_stays_in_its_form_while_parts_are_chosen(visits: Visits) -> None:
-    page = visits.open()
+    page = visits.open(drawn=())
     page.goto("/car/roadster")
     page.locator("#log > summary").click()
     page.get_by_label("What was felt").select_option("smoke")
@@ -173,7 +176,7 @@ def test_an_unfinished_run_stays_in_its_form_while_parts_are_chosen(visits: Visi
 
 
 def test_a_run_that_cannot_be_meant_is_shown_again_as_it_was_typed(visits: Visits) -> None:
-    page = visits.open()
+    page = visits.open(drawn=())
     page.goto("/car/roadster?pin=spacer%3Dspacer-6")
     page.locator("#log > summary").click()
     page.get_by_label("What was felt").select_option("smoke")
@@ -192,7 +195,7 @@ def test_a_run_that_cannot_be_meant_is_shown_again_as_it_was_typed(visits: Visit
 
 
 def test_going_back_shows_the_choice_before(visits: Visits) -> None:
-    page = visits.open()
+    page = visits.open(drawn=())
     page.goto("/car/roadster")
     pick(page, "front.pump", "pump-5cc")
     pick(page, "front.pump", "pump-3cc-soft")
@@ -224,7 +227,7 @@ def test_without_script_a_choice_is_made_by_the_button_of_the_form(visits: Visit
 
 
 def test_two_tabs_that_log_runs_at_once_lose_none(visits: Visits) -> None:
-    tabs = [visits.open(), visits.open()]
+    tabs = [visits.open(drawn=()), visits.open(drawn=())]
     tabs.append(tabs[0].context.new_page())
     rounds = 2
     for turn in range(rounds):
@@ -255,7 +258,7 @@ def test_a_hostile_file_is_shown_as_text_everywhere(visits: Visits, tmp_path: Pa
     note = f"{name} 'note' & {name}"
     text = ROADSTER.replace('"Club roadster"', f"'''{name}'''")
     file.write_text(re.sub(r'note = """.*?"""', lambda _: f"note = '''{note}'''", text, flags=re.DOTALL), "utf-8")
-    page = visits.open(PHONE)
+    page = visits.open(PHONE, {"shot"})
     page.goto("/")
     page.get_by_label("Vehicle file").set_input_files(file)
     page.get_by_role("button", name="Put it into the folder").click()
