@@ -54,7 +54,7 @@ def test_regions_keep_what_they_were_made_of(seed: int) -> None:
     regions = Regions.of(covers)
     np.testing.assert_array_equal(regions.covers, covers)
     points = np.random.default_rng(seed).integers(0, EVERY, 40)
-    np.testing.assert_array_equal(regions.at(points), covers[..., points])
+    np.testing.assert_array_equal(regions.at(points.astype(np.float64)), covers[..., points])
     np.testing.assert_array_equal(Regions(regions.bits[1]).covers, covers[1])
 
 
