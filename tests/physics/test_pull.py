@@ -180,8 +180,8 @@ def plainly(event: CircuitEvent, phi: Array, lag_s: float = 0.1) -> dict[str, fl
     }  # fmt: skip
 
 
-CLOSE = {"delay_ms": 0.5, "lean_delay_ms": 0.5, "lean_sag_percent": 0.1, "rich_sag_percent": 0.1, "smoke_ms": 0.2,
-         "pop_back_cycles": 0.01}  # fmt: skip
+CLOSE = {"delay_ms": 1.0, "lean_delay_ms": 1.0, "lean_sag_percent": 0.1, "rich_sag_percent": 0.1, "smoke_ms": 0.2,
+         "pop_back_cycles": 0.05}  # fmt: skip
 """How far single precision and a table of the work may be from a plain evaluation."""
 
 
