@@ -233,7 +233,7 @@ def test_mixtures_are_taken_in_any_shape() -> None:
     filmed, sooner = (0.3 * chance.random(shape).cumsum(axis=0) / len(TIMES) for _ in range(2))
     missed, base = chance.uniform(0.05, 0.3, 4), wandering(5, 4)
     pulling = Pulling(event_of())
-    together = pulling.felt(*(part.astype(np.float32) for part in (filmed, sooner)), missed, base.astype(np.float32))
+    together = pulling.felt(filmed.astype(np.float32), sooner.astype(np.float32), missed, base.astype(np.float32))
     for shot in range(3):
         for engine in range(4):
             phi = base[:, engine] + filmed[:, shot, 0] + missed[engine] * sooner[:, shot, 0]
