@@ -40,8 +40,7 @@ def shots(case: Case, nozzles_mm: Sequence[float] = (), style: str = "straight",
         listed[SLOTS["front.nozzle"]] = tuple(
             Option("", FittedNozzle(diameter_mm=float(d), style=style, length_mm=3.0), "none") for d in nozzles_mm
         )
-    found = case.columns("front", listed).shot
-    return JudgedShots(**{name: np.asarray(value).reshape(-1) for name, value in found.figures.items()})
+    return case.columns("front", listed).shot.at((slice(None), 0, 0, 0, 0, 0))
 
 
 def smallest_mm(case: Case, sweep_mm: Array = SWEEP_MM, style: str = "straight") -> float:
