@@ -127,8 +127,8 @@ def test_what_is_felt_again_as_read_off_the_pull(seed: int, name: str) -> None:
     """From scipy's own pull, levels and falls read off one by one: nothing of the program's way is in it."""
     made, flow, engine = case_by_chance(seed, name)
     event = made.tip_in.circuits[name]
-    verdict = Verdict(event, Allowed(50.0, 6.0, 200.0))
     missed = np.array([1.0 - ASSUMED.shot_film_share])
+    verdict = Verdict(event, Allowed(50.0, 6.0, 200.0), (missed[0], missed[0]))
     found = verdict.felt_in(verdict.supply.responses(flow[:, None]), missed, engine)
     for figure, expected in felt(course_by_chance(seed, name)).items():
         ours = float(getattr(found, figure)[0])

@@ -115,7 +115,7 @@ def test_a_rear_pair_that_never_opens_is_not_judged() -> None:
     rear = pairs["rear"]
     assert rear.throttle_deg.max() == 0.0 and rear.air_share.max() <= LEAST_AIR_SHARE
     assert not rear.judged.any() and pairs["front"].judged.all()
-    verdict = Verdict(rear, Allowed(50.0, 6.0, 200.0))
+    verdict = Verdict(rear, Allowed(50.0, 6.0, 200.0), (0.12, 0.12))
     flow = np.tile([0.0, 5e-3], (len(rear.time_s) - 1, 1))
     shots, missed = verdict.supply.responses(flow), np.full(2, 0.12)
     felt = verdict.felt_in(shots, missed, Lateness(2.0, 2.0))

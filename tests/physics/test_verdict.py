@@ -85,7 +85,7 @@ def judged(seed: int, name: str) -> tuple[Verdict, Responses, Array]:
     volumes = litres * np.exp(chance.uniform(np.log(0.05), np.log(1.5), SHOTS))
     sizes = np.column_stack([volumes, chance.uniform(0.03, 0.2, SHOTS), chance.uniform(0.08, 0.8, SHOTS)])
     flow = rounded_shots(circuits[name].time_s, [(v, peak, decay) for v, peak, decay in sizes.tolist()])
-    own = Verdict(circuits[name], ALLOWED)
+    own = Verdict(circuits[name], ALLOWED, (STRAIGHT, AIMED))
     return own, own.supply.responses(flow.astype(np.float32)), np.where(np.arange(SHOTS) % 2, STRAIGHT, AIMED)
 
 
@@ -188,6 +188,16 @@ def test_logarithms_tell_how_far_beyond_it_lies() -> None:
 
 
 @few_circuits
+def test_a_region_does_not_hang_on_which_others_are_looked_at(seed: int, name: str) -> None:
+    """Aimed nozzles by themselves, or one straight one: as among all."""
+    own, shots, missed = judged(seed, name)
+    for some in (np.flatnonzero(missed == AIMED), np.array([1])):
+        alone = own.felt_by(taken(shots, some), np.arange(len(some)), missed[some])
+        for one in vars(alone):
+            np.testing.assert_allclose(getattr(alone, one), getattr(found(seed, name), one)[some], atol=1e-4)
+
+
+@few_circuits
 def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch, seed: int, name: str) -> None:
     """How many are followed at once is no matter; nor in which order, nor that several share a shot."""
     own, shots, missed = judged(seed, name)
@@ -204,7 +214,7 @@ def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch, seed: int, name: st
 def test_allowing_more_never_narrows_a_region(seed: int, name: str) -> None:
     own, shots, missed = judged(seed, name)
     for looser in (Allowed(60.0, 6.0, 200.0), Allowed(50.0, 8.0, 200.0), Allowed(50.0, 6.0, 300.0)):
-        loose = Verdict(own.event, looser).felt_by(shots, np.arange(SHOTS), missed).covers
+        loose = Verdict(own.event, looser, own.missed).felt_by(shots, np.arange(SHOTS), missed).covers
         assert not np.any(found(seed, name).covers & ~loose)
 
 
