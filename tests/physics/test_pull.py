@@ -127,6 +127,15 @@ def test_too_much_after_a_clean_launch_is_a_rich_sag_in_smoke() -> None:
     assert found["smoke_ms"] == pytest.approx(2.0 * 500.0, rel=0.05)
 
 
+@pytest.mark.parametrize(("phi", "side", "other"), [(0.99, "lean", "rich"), (1.15, "rich", "lean")])
+def test_beside_the_best_a_fall_has_one_side(phi: float, side: str, other: str) -> None:
+    """Below 1.00 all of it is for want of fuel, above 1.10 for too much: what the table says it costs, of the best."""
+    found = feel(np.where(TIMES < 0.8, 1.08, phi))
+    cost = float((relative_work(np.array(1.08)) - relative_work(np.array(phi))) * 98.0 / 60.0 * 100.0)
+    assert found[f"{side}_sag_percent"] == pytest.approx(cost, abs=0.03) and cost > 0.4
+    assert found[f"{other}_sag_percent"] < 0.03
+
+
 def test_a_pair_of_barrels_answers_for_its_own_share() -> None:
     whole, half = feel(np.where(TIMES < 0.8, 1.08, 0.7)), feel(np.where(TIMES < 0.8, 1.08, 0.7), 0.5 * EVERYWHERE)
     assert half["lean_sag_percent"] == pytest.approx(0.5 * whole["lean_sag_percent"], rel=2e-3)
