@@ -1,7 +1,7 @@
 """The fuel after a tip-in and what is felt of it once more, written from the text of the modules as ordinary code.
 
 One shot in one engine at a time: mains behind their lag, idle, walls, gas and the driver's lag as one system of
-equations for scipy's solve_ivp, fuel and air each as a mass; what is felt is then read off the pull, as a person with a
+equations for scipy's solve_ivp; what is felt is then read off the pull, as a person with a
 ruler would. The figures that the text names stand here again. From the program come the air's own history, the film's
 coefficients and idle flow.
 """
