@@ -127,7 +127,9 @@ class Circuit:
 
     @cached_property
     def verdict(self) -> Verdict:
-        return Verdict(self.event, self.allowed, self.assumed.pull_lag_s)
+        straight = 1.0 - self.assumed.shot_film_share
+        missed = (straight, straight + self.assumed.aimed_gain)
+        return Verdict(self.event, self.allowed, missed, self.assumed.pull_lag_s)
 
     @property
     def idle_deg(self) -> float:

@@ -20,14 +20,6 @@ from configurator.physics.tip_in import CircuitEvent
 
 
 @dataclass(frozen=True)
-class ShotFlows:
-    """Shots of n combinations: mean flow per step [kg/s], shape (steps, n), and share landing on the walls, (n,)."""
-
-    flow_kg_s: Reals
-    film_share: Reals
-
-
-@dataclass(frozen=True)
 class Responses:
     """What shots add to the equivalence ratio, (times, n): filmed, if all landed on the walls, and how much more
     sooner, if none did."""

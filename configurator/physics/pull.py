@@ -63,11 +63,11 @@ def _ramp(phi: Reals, nothing: float, whole: float) -> Reals:
 
 
 FINE_PHI, MOST_PHI = 5e-4, 4.0
-_TABLED = np.arange(0.0, MOST_PHI + FINE_PHI, FINE_PHI)
+_TABLED = np.arange(0.5 * FINE_PHI, MOST_PHI + FINE_PHI, FINE_PHI)
 _LOST = (1.0 - relative_work(_TABLED)).astype(np.float32)
 _LOST_LEAN = (_LOST * _ramp(_TABLED, LEAN_SIDE_PHI[1], LEAN_SIDE_PHI[0])).astype(np.float32)
 _POPS = _ramp(_TABLED, *POP_BACK_PHI).astype(np.float32)
-"""What is lost of the work, the lean part of it, and whether it pops back: looked up at mixtures so fine."""
+"""What is lost of the work, the lean part of it, and whether it pops back: looked up in the middle of cells so fine."""
 
 
 @dataclass(frozen=True)

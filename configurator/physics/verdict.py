@@ -68,10 +68,15 @@ class Felt:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One event with what is allowed: judges shots in it."""
+    """One event with what is allowed: judges shots in it.
+
+    missed : least and greatest share that misses the walls as modelled, of any shot that may come: what is told of one
+    must not hang on which others it is worked out with.
+    """
 
     event: CircuitEvent
     allowed: Allowed
+    missed: tuple[float, float]
     lag_s: float = PULL_LAG_S
 
     @cached_property
@@ -87,7 +92,7 @@ class Verdict:
         """What is felt of n combinations in every engine of the grid. column : which of the shots is each one's, (n,);
         missed : share that misses the walls as modelled, (n,)."""
         kinds, kind = np.unique(missed, return_inverse=True)
-        first, last = np.log(kinds[0] / LATENESS_RANGE[1]), np.log(kinds[-1] / LATENESS_RANGE[0])
+        first, last = np.log(self.missed[0] / LATENESS_RANGE[1]), np.log(self.missed[1] / LATENESS_RANGE[0])
         shares = np.exp(np.linspace(first, last, NODES))
         mains = np.geomspace(*LATENESS_RANGE, NODES)
         logs = self._at_nodes(shots.every(EVERY), shares, mains)

@@ -1,6 +1,7 @@
 """Idle and main circuits against textbook carburettors, closed forms and scipy."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,11 @@ def flow_at(circuit: MainCircuit, air_kg_s: Array, most: float = 1.0) -> MainFlo
     return circuit.flow(air_kg_s, AIR_DENSITY, PETROL, most)
 
 
+def settled(flow: MainFlow, late: float = 1.0) -> Array:
+    """What the flow settles at [kg/s], (times,)."""
+    return np.asarray(flow.steady(np.array([late]))[:, 0])
+
+
 # Worked examples on the nozzle lip, as public companion programs to the two books print them, and recomputed:
 # lip [mm], depression [Pa], air-fuel ratio without and with lip, air speed at which fuel begins to flow [m/s]
 EXAMPLES = {
@@ -42,9 +48,9 @@ def test_lip_leans_as_in_the_textbooks(example: str) -> None:
     air = np.array([AREA_M2 * math.sqrt(2.0 * AIR_DENSITY * depression_pa)])
     flow = flow_at(circuit, air)
     assert flow.signal_pa[0] == pytest.approx(depression_pa, rel=1e-12)
-    assert air[0] / flow.steady_kg_s[0] == pytest.approx(with_lip, rel=2e-6)
+    assert air[0] / settled(flow)[0] == pytest.approx(with_lip, rel=2e-6)
     just_below, just_above = (AREA_M2 * AIR_DENSITY * first_m_s * part for part in (0.9998, 1.0002))
-    begins = flow_at(circuit, np.array([just_below, just_above])).steady_kg_s
+    begins = settled(flow_at(circuit, np.array([just_below, just_above])))
     assert begins[0] == 0.0 and begins[1] > 0.0
 
 
@@ -66,7 +72,7 @@ def test_fixed_jets_go_rich_with_altitude_as_in_the_textbooks(example: str) -> N
     air = np.array([0.1, 0.2])
     for jetted_for, ratio in ((sea_density, expected), (high_density, power)):
         circuit = main(lip_m=0.0, power=power, jetted_for=jetted_for)
-        steady = circuit.flow(air, high_density, PETROL, 1.0).steady_kg_s
+        steady = settled(circuit.flow(air, high_density, PETROL, 1.0))
         np.testing.assert_allclose(air / steady, ratio, rtol=2e-6)
 
 
@@ -74,7 +80,7 @@ def test_fixed_jets_go_rich_with_altitude_as_in_the_textbooks(example: str) -> N
 def test_jets_for_other_air_change_the_flow_alone(jetted_for: float, density: float, air_kg_s: float) -> None:
     air = np.array([air_kg_s])
     there, here = (main(jetted_for=rho).flow(air, density, PETROL, 1.0) for rho in (jetted_for, density))
-    assert there.steady_kg_s[0] == pytest.approx(here.steady_kg_s[0] * math.sqrt(jetted_for / density), rel=1e-12)
+    assert settled(there)[0] == pytest.approx(settled(here)[0] * math.sqrt(jetted_for / density), rel=1e-12)
     assert (there.signal_pa[0], there.lag_s[0]) == (here.signal_pa[0], here.lag_s[0])
 
 
@@ -82,7 +88,7 @@ def test_jets_for_other_air_change_the_flow_alone(jetted_for: float, density: fl
 def test_depression_grows_with_the_square_and_lag_falls_with_it(air_kg_s: float, more: float) -> None:
     flow = flow_at(main(), np.array([air_kg_s, more * air_kg_s]))
     assert flow.signal_pa[1] / flow.signal_pa[0] == pytest.approx(more**2, rel=1e-9)
-    assert flow.steady_kg_s[1] >= more * flow.steady_kg_s[0]
+    assert settled(flow)[1] >= more * settled(flow)[0]
     if flow.signal_pa[0] > 1.0:
         assert flow.lag_s[0] / flow.lag_s[1] == pytest.approx(more, rel=1e-9)
 
@@ -95,7 +101,7 @@ def test_lag_is_what_was_given_at_two_kilopascal() -> None:
 def test_wide_open_and_fast_it_gives_what_it_is_jetted_for() -> None:
     # By hand: 0.3 kg/s through 30 cm2 is 16.7 kPa of booster depression, and 88.3 Pa of lip against it: 0.26 %
     flow = flow_at(main(), np.array([0.3]))
-    assert 0.3 / flow.steady_kg_s[0] == pytest.approx(12.8 * 1.00265, rel=1e-5)
+    assert 0.3 / settled(flow)[0] == pytest.approx(12.8 * 1.00265, rel=1e-5)
 
 
 def test_larger_barrels_draw_later_and_slower() -> None:
@@ -104,31 +110,47 @@ def test_larger_barrels_draw_later_and_slower() -> None:
         MainCircuit(area, AIR_DENSITY, 4.0, 0.012, 0.12, 12.8).flow(air, AIR_DENSITY, PETROL, 1.0)
         for area in (30e-4, 60e-4)
     )
-    assert large.steady_kg_s[0] < small.steady_kg_s[0]
+    assert settled(large)[0] < settled(small)[0]
     assert large.lag_s[0] == pytest.approx(2.0 * small.lag_s[0])
 
 
 def test_before_the_tip_in_it_gives_no_more_than_asked() -> None:
     air = np.array([0.1, 0.2])
     free, held = flow_at(main(), air), flow_at(main(), air, most=2e-3)
-    assert free.start_kg_s == free.steady_kg_s[0] > 2e-3
+    assert free.start_kg_s == settled(free)[0] > 2e-3
     assert held.start_kg_s == 2e-3
-    np.testing.assert_array_equal(held.steady_kg_s, free.steady_kg_s)
+    np.testing.assert_array_equal(settled(held), settled(free))
+
+
+# --- how late it comes ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("steps", [3, 40, 1000])
 def test_lag_behind_a_step_is_exactly_exponential(steps: int) -> None:
-    """However coarse the grid, and even or not: m1 + (m0 - m1) exp(-t / (f tau))."""
+    """However coarse the grid, and even or not: m1 + (m0 - m1) exp(-t/(l tau)), m1 = m sqrt(1 - sqrt(l) lip/signal)."""
     time_s = np.linspace(0.0, 1.0, steps) ** 1.5
     constant = np.ones(steps)
-    flow = MainFlow(5e-3 * constant, 0.2 * constant, 800.0 * constant, 1e-3)
-    factors = np.array([0.25, 1.0, 4.0])
-    expected = 5e-3 - 4e-3 * np.exp(-time_s[:, None] / (0.2 * factors))
-    np.testing.assert_allclose(flow.lagged(time_s, factors), expected, rtol=1e-12)
+    flow = MainFlow(5e-3 * constant, 800.0 * constant, 0.2 * constant, 88.0, 1e-3)
+    late = np.array([0.25, 1.0, 4.0])
+    ends = 5e-3 * np.sqrt(1.0 - np.array([44.0, 88.0, 176.0]) / 800.0)
+    expected = ends + (1e-3 - ends) * np.exp(-time_s[:, None] / (0.2 * late))
+    np.testing.assert_allclose(flow.lagged(time_s, late), expected, rtol=1e-12)
 
 
-@pytest.mark.parametrize("factor", [0.25, 1.0, 3.0])
-def test_lag_behind_a_growing_flow_against_scipy(factor: float) -> None:
+def test_a_late_circuit_is_one_with_more_lag_and_a_higher_lip_that_starts_as_it_did() -> None:
+    """Four times as late: four times the lag, and twice 12 mm. What it gave before the tip-in stays."""
+    time_s = np.linspace(0.0, 1.0, 101)
+    air = 0.05 + 0.1 * time_s
+    as_modelled = flow_at(main(), air)
+    other = MainCircuit(AREA_M2, AIR_DENSITY, 4.0, 0.024, 0.48, 12.8)
+    higher = replace(flow_at(other, air), start_kg_s=as_modelled.start_kg_s)
+    late = as_modelled.lagged(time_s, np.array([4.0]))
+    np.testing.assert_allclose(late, higher.lagged(time_s, np.ones(1)), rtol=1e-12)
+    assert late[0, 0] == as_modelled.start_kg_s and np.all(late[1:] < as_modelled.lagged(time_s, np.ones(1))[1:])
+
+
+@pytest.mark.parametrize("late", [0.45, 1.0, 2.2])
+def test_lag_behind_a_growing_flow_against_scipy(late: float) -> None:
     time_s = np.arange(0.0, 1.0001, 0.002)
 
     def air(at_s: Any) -> Any:
@@ -137,15 +159,15 @@ def test_lag_behind_a_growing_flow_against_scipy(factor: float) -> None:
     flow = flow_at(main(), air(time_s))
 
     def rate(at_s: float, fuel: Any) -> Any:
-        now = flow_at(main(), np.array([air(at_s)]))
-        return (now.steady_kg_s[0] - fuel) / (now.lag_s[0] * factor)
+        now = flow_at(main(lip_m=0.012 * math.sqrt(late)), np.array([air(at_s)]))
+        return (settled(now)[0] - fuel) / (now.lag_s[0] * late)
 
     expected = solve_ivp(
         rate, (0.0, 1.0), [flow.start_kg_s], method="LSODA", t_eval=time_s[::25], max_step=0.002, rtol=1e-8, atol=1e-12
     ).y[0]
-    ours = flow.lagged(time_s, np.array([factor]))[::25, 0]
+    ours = flow.lagged(time_s, np.array([late]))[::25, 0]
     np.testing.assert_allclose(ours, expected, atol=1e-3 * expected.max())
-    assert np.all(ours <= flow.steady_kg_s[::25])
+    assert np.all(ours[1:] <= settled(flow, late)[25::25])
 
 
 def test_idle_fades_as_the_root_of_the_depression() -> None:

@@ -12,6 +12,7 @@ from configurator.arrays import Array
 from configurator.physics.air import Driveline, Engine
 from configurator.physics.assumptions import UNREAD_BY_TIP_IN, Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
+from configurator.physics.lateness import Lateness
 from configurator.physics.throttle import air_flow, butterfly_open_share
 from configurator.physics.tip_in import (
     JUDGED_FROM_AIR_SHARE,
@@ -22,12 +23,11 @@ from configurator.physics.tip_in import (
     TipIn,
     simulate,
 )
-from configurator.physics.verdict import Allowed, ShotFlows, spells, windows
+from configurator.physics.verdict import Allowed, Verdict
 
 SEA = standard_atmosphere(0.0)
 PETROL = Fuel(740.0, 0.45e-3, 14.6)
 LARGE = Engine(5.7e-3, 0.82, 4.6e-3, 0.94e6)
-ALLOWED = Allowed(0.80, 1.50, 0.050, 0.150)
 AREA_M2 = 16e-4
 
 
@@ -110,18 +110,17 @@ def test_a_pair_answers_for_its_mixture_from_half_of_its_air() -> None:
 
 
 def test_a_rear_pair_that_never_opens_is_not_judged() -> None:
-    """A quarter of the travel is 20.5 degrees, and the rear pair starts at 25: no air, so no hole and no flood."""
+    """A quarter of the travel is 20.5 degrees, and the rear pair starts at 25: no air, so nothing is felt of it."""
     pairs = tip_in(opens_to=0.25, rear_circuit=True).circuits
     rear = pairs["rear"]
     assert rear.throttle_deg.max() == 0.0 and rear.air_share.max() <= LEAST_AIR_SHARE
     assert not rear.judged.any() and pairs["front"].judged.all()
-    steps = len(rear.time_s) - 1
-    for flow in (0.0, 5e-3):
-        fed = ShotFlows(np.full((steps, 1), flow), np.array([0.88]))
-        hole, flood = spells(rear, fed, 1.0, ALLOWED)
-        assert (hole[0], flood[0]) == (0.0, 0.0)
-        window = windows(rear, fed, ALLOWED)
-        assert (window.low[0], window.high[0]) == (0.25, 4.0)
+    verdict = Verdict(rear, Allowed(50.0, 6.0, 200.0), (0.12, 0.12))
+    flow = np.tile([0.0, 5e-3], (len(rear.time_s) - 1, 1))
+    shots, missed = verdict.supply.responses(flow), np.full(2, 0.12)
+    felt = verdict.felt_in(shots, missed, Lateness(2.0, 2.0))
+    assert max(float(np.abs(value).max()) for name, value in vars(felt).items() if not name.endswith("at_ms")) < 1e-2
+    assert verdict.felt_by(shots, np.arange(2), missed).covers.all()
 
 
 def test_opened_a_little_further_the_rear_pair_is_judged() -> None:
@@ -133,8 +132,9 @@ def test_opened_a_little_further_the_rear_pair_is_judged() -> None:
 
 def test_jets_for_denser_air_give_more_main_fuel_at_the_same_depression() -> None:
     here, there = (tip_in(jetted_for=SEA.density_kg_m3 * by).circuits["front"].mains for by in (1.0, 1.44))
+    one = np.ones(1)
     for as_jetted, rich in zip(here, there, strict=True):
-        np.testing.assert_allclose(rich.steady_kg_s, 1.2 * as_jetted.steady_kg_s, rtol=1e-12)
+        np.testing.assert_allclose(rich.steady(one), 1.2 * as_jetted.steady(one), rtol=1e-12)
         np.testing.assert_array_equal(rich.signal_pa, as_jetted.signal_pa)
 
 
@@ -150,10 +150,10 @@ def test_the_main_flow_is_drawn_and_measured_by_the_air_through_the_carburettor(
         through = tip.air.throttle_kg_s * own_area[name] / sum(own_area.values())
         signal = assumed.booster_gain * (through / AREA_M2) ** 2 / (2.0 * SEA.density_kg_m3)
         np.testing.assert_allclose(main.signal_pa, signal, rtol=1e-9, atol=1e-12)
-        metered = through / leanest
-        assert np.all(main.steady_kg_s <= metered) and np.all(main.steady_kg_s[-100:] > 0.95 * metered[-100:])
+        metered, settled = through / leanest, main.steady(np.ones(1))[:, 0]
+        assert np.all(settled <= metered) and np.all(settled[-100:] > 0.95 * metered[-100:])
     spike = tip.air.throttle_kg_s > 1.5 * tip.air.cylinder_kg_s
-    front = tip.circuits["front"].mains[0].steady_kg_s
+    front = tip.circuits["front"].mains[0].steady(np.ones(1))[:, 0]
     assert np.any(front[spike] > 1.2 * tip.air.cylinder_kg_s[spike] / leanest)
 
 
