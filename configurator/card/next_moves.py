@@ -28,7 +28,7 @@ from configurator.units.units import SAME_SIZE_MM
 
 GAIN = 0.05
 """A step has to be surer by so much than what is in."""
-NEARLY = 0.8
+AS_GOOD = 0.8
 """What does this share of what the best would do is as good, if it takes fewer changes."""
 ELSEWHERE = "look elsewhere: float level, ignition timing, an air leak, a fault in the linkage"
 
@@ -143,7 +143,7 @@ class _Field:
 
     def best(self, most: float) -> dict[SlotName, Option] | None:
         """Nearly as sure as the surest there is, and surer than now: fewest changes, then surest, then cheapest."""
-        enough = max(float(self.sure[0, 0, 0, 0]) + GAIN, NEARLY * most)
+        enough = max(float(self.sure[0, 0, 0, 0]) + GAIN, AS_GOOD * most)
         places = [tuple(int(one) for one in place) for place in np.argwhere(self.keeps & (self.sure >= enough))]
 
         def rank(place: tuple[int, ...]) -> tuple[float, ...]:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from configurator.judging.pull import PullGiven
-from configurator.views.mixture_pictures import AXIS, MIXTURE_SHOWN_MS, phi_span
+from configurator.views.mixture_pictures import MIXTURE_SHOWN_MS, PHI_AXIS, phi_span
 from configurator.views.picture_style import (
     DARK,
     INK,
@@ -46,7 +46,7 @@ def pull_picture(pulls: Mapping[str, PullGiven]) -> Figure:
     )  # fmt: skip
     lowest = min(float(pull.given_percent.min()) for pull in pulls.values())
     above.set(ylim=(min(-5.0, lowest - 5.0), 108.0), ylabel="pull,\n% of the best")
-    below.set(ylim=phi_span(*(pull.mixture.phi for pull in pulls.values())), ylabel=AXIS)
+    below.set(ylim=phi_span(*(pull.mixture.phi for pull in pulls.values())), ylabel=PHI_AXIS)
     for axes in (above, below):
         axes.set(xlim=(0.0, MIXTURE_SHOWN_MS), xlabel="time after tip-in, ms")
         axes.set_xticks(np.linspace(0.0, MIXTURE_SHOWN_MS, 5))
