@@ -143,6 +143,15 @@ class Belief:
     impossible: tuple[tuple[int | None, ...], ...] = ()
     """Numbers of runs that cannot all have been judged rightly: pairs, or one that no engine explains."""
 
+    @property
+    def engines(self) -> str:
+        """What its shares are shares of, in words: before any run, engines of which no more is known."""
+        if not self.runs:
+            return "engines like this one"
+        return (
+            f"the engines that {self.runs} runs leave open" if self.runs > 1 else "the engines that 1 run leaves open"
+        )
+
     @cached_property
     def middle(self) -> Lateness:
         """The engine in the middle of the belief."""

@@ -57,21 +57,13 @@ def sizes_picture(sizes: NozzleSizes) -> Figure:
         label.set_fontweight("bold" if size.chosen else "normal")
     axes.grid(axis="y", visible=False)
     axes.set(xlim=(0.0, 100.0), ylim=(-0.7, rows - 0.3), ylabel=f"{sizes.kind} nozzle, mm (thou)",
-             xlabel=f"share of {_engines(sizes)}, %")  # fmt: skip
+             xlabel=f"share of {sizes.belief.engines}, %")  # fmt: skip
     axes.annotate("right", (1.0, rows - 0.3), (3.0, 2.0), xycoords=("axes fraction", "data"),
                   textcoords="offset points", va="bottom", fontsize=8.5)  # fmt: skip
     titled(axes, f"{sizes.vehicle}, {sizes.circuit} circuit", sizes.parts)
     headed(figure, "What each nozzle size would be like")
     key_below(figure, axes)
     return laid_out(figure)
-
-
-def _engines(sizes: NozzleSizes) -> str:
-    """What a share is of: before any run, engines of which no more is known."""
-    runs = sizes.belief.runs
-    if not runs:
-        return "engines like this one"
-    return f"the engines that {runs} runs leave open" if runs > 1 else "the engines that 1 run leaves open"
 
 
 @house_style()
@@ -105,7 +97,7 @@ def says_of_sizes(sizes: NozzleSizes) -> str:
     """How sure the chosen size is, and which is the surest."""
     chosen = next(size for size in sizes.sizes if size.chosen)
     surest = max(sizes.sizes, key=lambda size: size.right)
-    says = f"{show_diameter(chosen.diameter_mm)} is right for {_percent(chosen)} of {_engines(sizes)}"
+    says = f"{show_diameter(chosen.diameter_mm)} is right for {_percent(chosen)} of {sizes.belief.engines}"
     if _percent(surest) == _percent(chosen):
         return f"{says}; with these parts no other size is right for more."
     return f"{says}; with these parts the surest is {show_diameter(surest.diameter_mm)}, {_percent(surest)}."

@@ -23,6 +23,7 @@ from configurator.cli.fields import as_option
 from configurator.errors import BadInput, TipinError
 from configurator.files.writing import write_whole
 from configurator.judging.case import Case
+from configurator.learning.as_known import known_by
 from configurator.views.card import card_html, card_pdf, card_pictures, check_can_write
 
 each_example = pytest.mark.parametrize("name", NAMES)
@@ -107,9 +108,10 @@ def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, pape
 
 @pytest.mark.needs("pango")
 def test_the_same_card_is_the_same_bytes() -> None:
-    case, (card, page) = case_of("roadster"), proposed("roadster")
-    choice = choice_after(case, propose(case, ProposalRequest()).changes)
-    again = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
+    known, (card, page) = known_by(case_of("roadster"), []), proposed("roadster")
+    case = known.case
+    choice = choice_after(case, propose(case, ProposalRequest(), known).changes)
+    again = card_of(known, choice, combination_of(case, choice, "Proposal 1", (), known.believed), DAY)
     assert again == card and card_html(again, card_pictures(case, choice)) == page
     assert card_pdf(page) == card_pdf(page)
 
