@@ -72,22 +72,23 @@ def test_a_wish_to_avoid_is_named_as_the_reason() -> None:
     assert clash["give_up"] == [["avoid redrill (front.nozzle)"]]
 
 
-def test_a_symptom_moves_the_demand_that_parts_are_judged_at() -> None:
-    factors = [json.loads(run("why", ROADSTER, "front.pump", *felt, "--json").stdout)["demand_factor"]
-               for felt in ([], ["--symptom", "stumble"])]  # fmt: skip
-    assert factors[1] > factors[0] == 1.0
+def test_a_symptom_moves_the_engine_that_parts_are_judged_in() -> None:
+    """A stumble says that the first fuel is late, smoke that little is wanting."""
+    plain, lean, rich = (json.loads(run("why", ROADSTER, "front.pump", *felt, "--json").stdout)["engine"]
+                         for felt in ([], ["--symptom", "stumble"], ["--symptom", "smoke"]))  # fmt: skip
+    assert plain == {"late_first_fuel": 1.0, "late_main_circuit": 1.0}
+    assert lean["late_first_fuel"] > 1.0 > rich["late_main_circuit"]
 
 
 def test_two_combinations_stand_side_by_side_with_their_own_figures() -> None:
     report = json.loads(run("compare", TRUCK, "fitted", "proposal", "--json").stdout)
     assert report["first"]["ok"] is False and report["second"]["ok"] is True
     rows = {row["what"]: (row["first"], row["second"]) for row in report["figures"]}
-    assert rows["front: too lean for"] == (
-        report["first"]["shots"][0]["hole_ms"], report["second"]["shots"][0]["hole_ms"]
-    )  # fmt: skip
+    late = tuple(report[one]["shots"][0]["delay_ms"] for one in ("first", "second"))
+    assert rows["front: pull late by"] == late and late[0] > late[1]
     margins = {row["what"]: (row["first"], row["second"]) for row in report["margins"]}
-    lean = margins["front: shot-covers-the-hole"]
-    assert lean[0] < 0 <= lean[1]
+    at_once = margins["front: pull-comes-at-once"]
+    assert at_once[0] < 0 <= at_once[1]
     changed = {row["what"] for row in report["parts"]}
     assert changed == {change["slot"] for change in report["second"]["changes"]}
     assert {row["what"]: row["second"] for row in report["work"]}["price"] == report["second"]["totals"]["price"]
@@ -108,7 +109,7 @@ def test_the_picture_of_a_comparison_is_drawn(tmp_path: Path) -> None:
 
 def test_nothing_delivered_is_no_cure() -> None:
     done = run("compare", ROADSTER, "fitted", "front.pump=pump-5cc")
-    assert "nothing comes" in done.stdout and "front: too lean for" in done.stdout
+    assert "nothing comes" in done.stdout and "front: pull late by" in done.stdout
 
 
 @pytest.mark.parametrize(
