@@ -13,7 +13,7 @@ from configurator.book.book import find_book
 
 pytest_plugins = ["browser"]
 ROADSTER = (EXAMPLES / "roadster.toml").read_text(encoding="utf-8")
-PICTURES = ("shot", "mixture", "pull", "windows", "lift")
+PICTURES = ("pull", "shot", "mixture", "sizes", "lift")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 NOT_YET_TOLD = re.compile("its own page says|^$")
 A_WAY_OUT = re.compile("^take it, give up the front pump")
