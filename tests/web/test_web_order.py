@@ -21,9 +21,9 @@ from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.judging.case import Case
-from configurator.learning.as_known import known_by
 from configurator.judging.table import CombinationTable, tabulate_listed
 from configurator.learning import candidates
+from configurator.learning.as_known import known_by
 from configurator.learning.belief import belief_of
 from configurator.learning.next_run import next_step
 from configurator.ordering.answer import OrderJob, answer
