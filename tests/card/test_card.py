@@ -89,13 +89,15 @@ def test_a_car_that_needs_nothing_gets_checks_and_a_test() -> None:
 
 
 def test_the_two_circuit_car_names_both() -> None:
-    card, page = proposed("hill-climber")
-    assert [row.slot for row in card.parts][:2] == ["front nozzle", "rear nozzle"]
+    card = fitted_with(case_of("hill-climber"), "front.nozzle=0.85mm", "rear.nozzle=1.00mm")
+    page = card_html(card)
+    assert [row.slot for row in card.parts] == ["front nozzle", "rear nozzle"]
     closed = next(step for step in steps_of(card, "clearances") if "throttle closed" in step.text)
     assert closed.boxes == ["front slack", "front preload", "rear slack", "rear preload"]
     lean = card.after_feelings[0]
     assert {move.circuit for move in lean.moves} == {"front", "rear"}
-    assert "front circuit" in page and "rear circuit" in page
+    assert [line.partition(":")[0] for line in card.felt_then] == ["Front", "Rear"]
+    assert all(row.slot in page for row in card.parts)
 
 
 @each_example
