@@ -61,7 +61,7 @@ def _said(pulls: Mapping[str, PullGiven]) -> list[str | tuple[str, ...]]:
     said: list[str | tuple[str, ...]] = []
     before: tuple[str, ...] = ()
     for called, pull in pulls.items():
-        first, *others = (part for part in pull.mixture.parts if part not in before)
+        first, *others = [part for part in pull.mixture.parts if part not in before] or ["the same parts"]
         said += [(f"{called}: {first}", *others), felt_line(pull.mixture)]
         before = pull.mixture.parts
     return said

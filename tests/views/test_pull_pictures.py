@@ -91,6 +91,11 @@ def test_a_change_elsewhere_is_no_second_pull() -> None:
     assert [line.get_label() for line in figure.axes[0].lines] == ["best of this air", "as fitted"]
 
 
+def test_the_same_parts_twice_are_said_once() -> None:
+    (above, _) = pull_picture({"as fitted": given(), "as proposed": given()}).axes
+    assert "as proposed: the same parts" in above.get_title("left").replace("\N{NO-BREAK SPACE}", " ")
+
+
 def test_a_circuit_that_does_not_open_is_felt_as_nothing() -> None:
     pull = given()
     closed = replace(pull, mixture=replace(pull.mixture, counts=np.zeros_like(pull.mixture.counts)))
