@@ -63,11 +63,12 @@ def test_what_to_expect_is_said_with_how_sure_it_is() -> None:
 
 
 def test_what_speaks_against_the_parts_stands_apart_from_what_is_put_right_by_hand() -> None:
-    car = building.vehicle(front={"slack_mm": 0.5})
-    card = fitted_with(building.case(car), "front.nozzle=straight-1.20")
+    made = building.case(building.vehicle(front={"slack_mm": 0.5}))
+    case = building.with_limits(made, delay_most_ms=500.0, sag_most_percent=50.0, smoke_most_ms=2000.0)
+    card = fitted_with(case, "front.nozzle=straight-1.20")
     assert not card.ok and any("feed screw cuts" in line for line in card.against)
     assert not any("slack" in line for line in card.against)
-    fine = fitted_with(building.case(car), "front.nozzle=straight-0.90")
+    fine = fitted_with(case, "front.nozzle=straight-0.90")
     assert fine.ok and fine.against == []
 
 
