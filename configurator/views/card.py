@@ -10,11 +10,11 @@ from typing import Any
 
 from configurator.card import Card
 from configurator.errors import BadInput, Fault, TipinError
+from configurator.judging.band import band_of
 from configurator.judging.case import Case
 from configurator.slots.options import Choice
-from configurator.views.pictures import as_svg
+from configurator.views.pictures import as_svg, says_of_shot, shot_picture
 from configurator.views.tables import CAUTIONS, counted, wrapped
-from configurator.views.vehicle_pictures import PICTURES
 
 ENDINGS = (".html", ".pdf")
 PAPERS = {"a4": "A4", "letter": "letter"}
@@ -51,10 +51,10 @@ def card_text(card: Card) -> str:
 
 
 def card_pictures(case: Case, choice: Choice) -> list[str]:
-    """For each circuit the pull as fitted and as proposed, as SVG elements to stand in a page. Raises TipinError
-    without matplotlib."""
-    drawn = {name: PICTURES["pull"](case, name, choice, None) for name in case.circuit_names}
-    return [as_svg(figure, f"{name} circuit. {says}") for name, (figure, says) in drawn.items()]
+    """For each circuit the demand band with what a choice delivers into it, as SVG elements to stand in a page. Raises
+    TipinError without matplotlib."""
+    bands = [band_of(case, name, choice) for name in case.circuit_names]
+    return [as_svg(shot_picture([band]), f"{band.circuit} circuit. {says_of_shot([band])}") for band in bands]
 
 
 def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
