@@ -13,6 +13,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.card import Card, card_of, filling
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
+from configurator.learning.as_known import Known, known_by
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose, read_wishes
 from configurator.views.card import card_html, card_pictures
@@ -30,8 +31,9 @@ def case_of(name: str) -> Case:
 
 def fitted_with(case: Case, *words: str) -> Card:
     """The card of parts named."""
-    choice = choose(case.options, read_wishes(case.options, [], words, []))
-    return card_of(case, choice, combination_of(case, choice, "Parts as named"), DAY)
+    known = known_by(case, [])
+    choice = choose(known.case.options, read_wishes(known.case.options, [], words, []))
+    return card_of(known, choice, combination_of(known.case, choice, "Parts as named", (), known.believed), DAY)
 
 
 def jobs_with(case: Case, *words: str) -> Card:
@@ -43,16 +45,17 @@ def jobs_with(case: Case, *words: str) -> Card:
 @cache
 def proposal_of(name: str) -> ProposeReport:
     """What is proposed for an example, worked out once for all tests of a run."""
-    return once(f"proposal for {name}", lambda: propose(case_of(name), ProposalRequest()))
+    known = known_by(case_of(name), [])
+    return once(f"proposal for {name}", lambda: propose(known.choosing(), ProposalRequest(), known))
 
 
 @cache
 def proposed(name: str) -> tuple[Card, str]:
     """The card of an example's proposal, and its page, made once for all tests of a run."""
-    return once(f"card for {name}", lambda: made_anew(case_of(name), proposal_of(name)))
+    return once(f"card for {name}", lambda: made_anew(known_by(case_of(name), []), proposal_of(name)))
 
 
-def made_anew(case: Case, proposal: ProposeReport) -> tuple[Card, str]:
-    choice = choice_after(case, proposal.changes)
-    card = card_of(case, choice, combination_of(case, choice, "Proposal 1"), DAY)
-    return card, card_html(card, card_pictures(case, choice))
+def made_anew(known: Known, proposal: ProposeReport) -> tuple[Card, str]:
+    choice = choice_after(known.case, proposal.changes)
+    card = card_of(known, choice, combination_of(known.case, choice, "Proposal 1", (), known.believed), DAY)
+    return card, card_html(card, card_pictures(known.case, choice))

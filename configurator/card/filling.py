@@ -45,7 +45,7 @@ def card_of(
         gaskets=combination.consumables, totals=combination.totals,
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(known, choice),
-        felt_then=[_felt_then(case, shot) for shot in combination.shots], mind=_mind(job, against, work),
+        felt_then=[_felt_then(known, shot) for shot in combination.shots], mind=_mind(job, against, work),
         record=record,
     )  # fmt: skip
 
@@ -76,8 +76,8 @@ def _part_row(case: Case, choice: Choice, change: Change) -> PartRow:
     )  # fmt: skip
 
 
-def _felt_then(case: Case, shot: Shot) -> str:
+def _felt_then(known: Known, shot: Shot) -> str:
     """What to expect of a circuit, and how sure it is to be right."""
-    where = f"{shot.circuit}: " if len(case.circuit_names) > 1 else ""
-    sure = f"; right for {100 * shot.sureness:.0f} % of engines like this one" if shot.sureness is not None else ""
+    where = f"{shot.circuit}: " if len(known.case.circuit_names) > 1 else ""
+    sure = f"; right for {100 * shot.sureness:.0f} % of {known.believed.engines}" if shot.sureness is not None else ""
     return sentence(f"{where}{shot.felt}{sure}")

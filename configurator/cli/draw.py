@@ -27,8 +27,8 @@ def draw_command(
 ) -> None:
     """Draw a picture of a pump circuit into a file.
 
-    As fitted, or as it would be; the front circuit unless another is named. With runs in the book at the demand they
-    speak for.
+    As fitted, or as it would be; the pull shows both. The front circuit unless another is named; with runs in the book,
+    in the engine they speak for.
     """
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import chosen_parts

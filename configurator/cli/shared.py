@@ -53,7 +53,9 @@ Keep = Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this
 Avoid = Annotated[list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")]
 SymptomWord = Annotated[
     str | None,
-    typer.Option("--symptom", metavar="WORD", help="what the driver feels: stumble, popback, dull, smoke or clean"),
+    typer.Option(
+        "--symptom", metavar="WORD", help="what the driver feels: stumble, popback, flat, dull, smoke or clean"
+    ),
 ]
 CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit", help="one circuit only")]
 

@@ -95,6 +95,10 @@ def _no_other_way(side: int, now_mm: float, option: Option) -> bool:
     return isinstance(figures, FittedNozzle) and side * (figures.diameter_mm - now_mm) > -SAME_SIZE_MM
 
 
+NO_PULL_PERCENT = 90.0
+"""A fall by so much leaves no pull to speak of; beyond all of it the engine holds the car back."""
+
+
 def felt_words(shot: JudgedShots, limits: Limits) -> str:
     """What a driver would say of one choice of parts in one engine."""
     if not shot.pumps:
@@ -110,7 +114,8 @@ def felt_words(shot: JudgedShots, limits: Limits) -> str:
         (shot.rich_sag_percent, shot.rich_sag_at_ms, "too much fuel"),
     ):
         if percent > limits.sag_most_percent:
-            said.append(f"pulls {float(percent):.0f} % less after {float(at_ms) / 1e3:.1f} s: {why}")
+            falls = f"pulls {float(percent):.0f} % less" if percent < NO_PULL_PERCENT else "stops pulling"
+            said.append(f"{falls} after {float(at_ms) / 1e3:.1f} s: {why}")
     if smoke_ms > limits.smoke_most_ms:
         said.append(f"black smoke for {smoke_ms / 1e3:.1f} s")
     return "; ".join(said) or "pulls cleanly"

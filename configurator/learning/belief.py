@@ -21,7 +21,7 @@ from configurator.judging.case import Case
 from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
 from configurator.learning.traced import TRACE_SPAN_MS, Spells, spells_in, trace_density
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 from configurator.slots.columns import Mount
 from configurator.slots.options import Choice
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
@@ -43,7 +43,7 @@ class _Shots:
     slack_mm: list[float]
 
 
-def felt_with(case: Case, circuit: str, choices: Sequence[Choice]) -> Felt:
+def felt_with(case: Case, circuit: str, choices: Sequence[Choice]) -> Complaints:
     """What is felt of choices of one circuit's parts in every engine; nothing can be worse where lobe and lever do not
     go together. choices : slots of other circuits do not matter."""
     nozzle, screw, pump, lobe = (Slot(circuit, slot) for slot in CIRCUIT_SLOTS)
@@ -57,13 +57,13 @@ def felt_with(case: Case, circuit: str, choices: Sequence[Choice]) -> Felt:
     return _felt(case, circuit, shots)
 
 
-def _felt(case: Case, circuit: str, shots: _Shots) -> Felt:
+def _felt(case: Case, circuit: str, shots: _Shots) -> Complaints:
     judged = case.circuits[circuit]
     shot = judged.deliver(shots.nozzles, shots.screws, shots.pumps, shots.mounts, np.array(shots.slack_mm, dtype=float))
     responses = judged.verdict.supply.responses(judged.flow_kg_s(shot).astype(np.float32))
     felt = judged.verdict.felt_by(responses, np.arange(len(shots.nozzles)), 1.0 - judged.film_share(shots.nozzles))
     meets = np.array([mount.lobe.lever == one.lever for mount, one in zip(shots.mounts, shots.pumps, strict=True)])
-    return Felt(*(np.where(meets[:, None], one, NEVER_PULLS) for one in vars(felt).values()))
+    return Complaints(*(np.where(meets[:, None], one, NEVER_PULLS) for one in vars(felt).values()))
 
 
 NEVER_PULLS = np.float32(10.0)
@@ -75,18 +75,18 @@ class AsFitted:
     """What a run is held against: what is felt of what was fitted, in every engine, shape (1, points), and for a trace
     the spells of its mixture."""
 
-    felt: Felt
+    felt: Complaints
     spells: Spells | None
 
 
-def as_fitted(case: Case, *, traced: bool) -> AsFitted:
+def felt_as_fitted(case: Case, *, traced: bool) -> AsFitted:
     """The same of what is fitted, the worse of the circuits."""
     own = {
         name: _Shots([one.nozzle], [one.feed_screw], [one.pump], [Mount(one.lobe, one.phase_deg)],
                      [case.slack_mm(name, [False], [False]).item()])
         for name, one in case.car.fitted_circuits.items()
     }  # fmt: skip
-    felt = reduce(Felt.worst_with, (_felt(case, name, shots) for name, shots in own.items()))
+    felt = reduce(Complaints.worst_with, (_felt(case, name, shots) for name, shots in own.items()))
     if not traced:
         return AsFitted(felt, None)
     spells = []
@@ -118,7 +118,7 @@ def counts(trial: Trial) -> bool:
 def run_of(trial: Trial, catalog: Catalog) -> Run:
     """What a run says, judged again with what was fitted then and the limits of today. A trace takes the place of what
     was felt. Raises BadInput for a car or symptom that cannot be read."""
-    return run_with(trial, as_fitted(Case.of(car_of(trial), catalog), traced=trial.trace is not None))
+    return run_with(trial, felt_as_fitted(Case.of(car_of(trial), catalog), traced=trial.trace is not None))
 
 
 def run_with(trial: Trial, fitted: AsFitted) -> Run:
@@ -142,6 +142,15 @@ class Belief:
     """Runs that do not count: a cold engine, or taken back."""
     impossible: tuple[tuple[int | None, ...], ...] = ()
     """Numbers of runs that cannot all have been judged rightly: pairs, or one that no engine explains."""
+
+    @property
+    def engines(self) -> str:
+        """What its shares are shares of, in words: before any run, engines of which no more is known."""
+        if not self.runs:
+            return "engines like this one"
+        return (
+            f"the engines that {self.runs} runs leave open" if self.runs > 1 else "the engines that 1 run leaves open"
+        )
 
     @cached_property
     def middle(self) -> Lateness:

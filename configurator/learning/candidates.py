@@ -19,7 +19,7 @@ from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_listed
 from configurator.learning.belief import Belief, felt_with
 from configurator.learning.next_run import COMEBACK_MIN, RunField
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 from configurator.slots.options import Choice, Offered, Option, Slots
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
@@ -172,10 +172,10 @@ def _diameters(table: CombinationTable) -> Array:
     ])  # fmt: skip
 
 
-def _together(felt: Sequence[Felt], places: Sequence[tuple[int, ...]]) -> Felt:
+def _together(felt: Sequence[Complaints], places: Sequence[tuple[int, ...]]) -> Complaints:
     """What is felt of combinations of the circuits: the worse of them."""
     columns = zip(felt, zip(*places, strict=True), strict=True)
-    return reduce(Felt.worst_with, (own.take(np.array(column)) for own, column in columns))
+    return reduce(Complaints.worst_with, (own.take(np.array(column)) for own, column in columns))
 
 
 def _in_stock(choice: Choice, now: Choice, stock: Mapping[str, int]) -> bool:

@@ -14,10 +14,10 @@ from typing import get_args
 import numpy as np
 
 from configurator.arrays import Array, Reals
-from configurator.book.records import Felt as FeltWord
+from configurator.book.records import Felt
 from configurator.errors import BadInput, Fault
 from configurator.judging.feelings import SYMPTOMS, Complaint
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 
 JUDGEMENT_SPREAD = 0.45
 """Standard deviation of a driver's judgement of a complaint."""
@@ -48,7 +48,7 @@ def normal_share(z: Reals) -> Reals:
     return np.asarray(_BELOW[below] + (place - below) * (_BELOW[np.minimum(below + 1, 2400)] - _BELOW[below]))
 
 
-def answer_chances(felt: Felt, spread: float = JUDGEMENT_SPREAD) -> Array:
+def answer_chances(felt: Complaints, spread: float = JUDGEMENT_SPREAD) -> Array:
     """Probability of each of ANSWERS, misjudged runs left out, shape (answers, n, points)."""
     complaints = np.array([felt.hesitates, felt.flat, felt.rich], dtype=np.float32)
     chances = np.zeros((len(ANSWERS), *complaints.shape[1:]))
@@ -74,10 +74,10 @@ def answer_chances(felt: Felt, spread: float = JUDGEMENT_SPREAD) -> Array:
     return chances
 
 
-def felt_weights(felt: FeltWord) -> Array:
+def felt_weights(felt: Felt) -> Array:
     """How a symptom and its strength spread over ANSWERS; raises BadInput for a word there is not.
 
-    >>> [ANSWERS[place] for place in felt_weights(FeltWord(word="stumble", strength="strong")).nonzero()[0]]
+    >>> [ANSWERS[place] for place in felt_weights(Felt(word="stumble", strength="strong")).nonzero()[0]]
     ['hesitates, strong']
     """
     if felt.word not in SYMPTOMS:

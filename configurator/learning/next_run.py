@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from configurator.arrays import Array
 from configurator.learning.belief import Belief
 from configurator.learning.driver import ANSWERS, CLEAN, MISJUDGED_SHARE, answer_chances
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 from configurator.stopping import heed
 
 NO_BELIEF = 1e-4
@@ -35,7 +35,7 @@ class RunField:
     may be tried; what is fitted may be none of them.
     """
 
-    felt: Felt
+    felt: Complaints
     minutes: Array
     open: NDArray[np.bool_]
 

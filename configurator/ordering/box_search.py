@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from configurator.arrays import Array, Indices
 from configurator.ordering.needs import CircuitNeeds, diameter_mm
 
-Bits = NDArray[np.int64]
+Masks = NDArray[np.int64]
 """Scenarios covered, one bit each."""
 NONE_DO = 10**6
 
@@ -47,7 +47,7 @@ class Subset:
     frees: tuple[str, ...]
     opens_pump: bool
     goes_with: NDArray[np.bool_]
-    masks: Bits
+    masks: Masks
 
 
 class CircuitBoxes:
@@ -84,13 +84,13 @@ class CircuitBoxes:
         return [subset for subset in every if subset.goes_with.any() and subset.masks.any()]
 
     @cached_property
-    def masks(self) -> Bits:
+    def masks(self) -> Masks:
         """What each new nozzle covers with each subset, the fitted one in place, (subsets, new nozzles)."""
         found = np.array([subset.masks[self.new] for subset in self.subsets], dtype=np.int64)
         return found.reshape(len(self.subsets), len(self.new)) | self.start[:, None]
 
     @cached_property
-    def start(self) -> Bits:
+    def start(self) -> Masks:
         """What the fitted nozzle covers with each subset, (subsets,)."""
         if self.fitted is None:
             return np.zeros(len(self.subsets), dtype=np.int64)
@@ -140,7 +140,7 @@ class Labels:
     """Sets of parts: the subset, what it covers with its nozzles, its price, and its place in the trail, (n,) each."""
 
     subset: Indices
-    mask: Bits
+    mask: Masks
     price: Array
     at: Indices
 
@@ -260,7 +260,7 @@ class Search:
         return np.where(new >= NONE_DO // 2, np.inf, cost)
 
 
-def _undominated(mask: Bits, price: Array) -> Indices:
+def _undominated(mask: Masks, price: Array) -> Indices:
     """Those of which no other covers as much for no more, cheapest first; of equals the first."""
     order = np.lexsort([-np.bitwise_count(mask).astype(np.int64), price])
     order = order[np.sort(np.unique(mask[order], return_index=True)[1])]

@@ -20,11 +20,11 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.files.source import source_of
 from configurator.judging.case import Case
-from configurator.learning.belief import AsFitted, as_fitted
+from configurator.learning.belief import AsFitted, felt_as_fitted
 from configurator.learning.traced import Spells
 from configurator.ordering.needs import CircuitRegions, listed_of, regions_of, shared_of
 from configurator.physics.lateness import FIRST_FUEL, NOTHING_COVERED
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.stopping import heed
 
@@ -75,7 +75,7 @@ def worked_out(piece: Piece, catalog: Catalog) -> dict[str, NDArray[Any]]:
     """What a piece comes to. Raises BadInput for a car that the catalogue does not suit."""
     case = Case.of(piece.vehicle, catalog)
     if piece.kind == "run":
-        fitted = as_fitted(case, traced=True)
+        fitted = felt_as_fitted(case, traced=True)
         assert fitted.spells is not None
         return {name: np.asarray(one, dtype=float) for name, one in (vars(fitted.felt) | vars(fitted.spells)).items()}
     found = regions_of(case, redrill=piece.redrill)
@@ -98,7 +98,7 @@ def regions_from(arrays: Arrays) -> dict[str, CircuitRegions]:
 def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     """Whether arrays from a file have the names, kinds and shapes that a piece comes to."""
     points = len(FIRST_FUEL)
-    expected: dict[str, tuple[int, ...]] = {item.name: (1, points) for item in fields(Felt)}
+    expected: dict[str, tuple[int, ...]] = {item.name: (1, points) for item in fields(Complaints)}
     expected |= {item.name: (points,) for item in fields(Spells)}
     if piece.kind == "regions":
         case = Case.of(piece.vehicle, catalog)
@@ -118,8 +118,8 @@ _KINDS = {"bits": np.uint8, "goes_with": bool}
 
 def fitted_from(arrays: Arrays) -> AsFitted:
     """What was fitted in a run out of what a piece came to."""
-    felt, spells = ({item.name: arrays[item.name] for item in fields(kind)} for kind in (Felt, Spells))
-    return AsFitted(Felt(**felt), Spells(**spells))
+    felt, spells = ({item.name: arrays[item.name] for item in fields(kind)} for kind in (Complaints, Spells))
+    return AsFitted(Complaints(**felt), Spells(**spells))
 
 
 def digest(text: str) -> str:

@@ -68,11 +68,11 @@ class Regions:
         """Share of a belief that is covered, shape (...); masses : of each point, adding up to 1."""
         flat = self.bits.reshape(-1, self.bits.shape[-1])
         shares = np.empty(len(flat))
-        for first in range(0, len(flat), BLOCK):
-            shares[first : first + BLOCK] = Regions(flat[first : first + BLOCK]).covers @ masses
+        for first in range(0, len(flat), UNPACKED):
+            shares[first : first + UNPACKED] = Regions(flat[first : first + UNPACKED]).covers @ masses
         return shares.reshape(self.bits.shape[:-1])
 
 
-BLOCK = 4096
+UNPACKED = 4096
 """Regions unpacked at once."""
 NOTHING_COVERED = np.zeros(-(-len(FIRST_FUEL) // 8), dtype=np.uint8)

@@ -40,7 +40,7 @@ class Allowed:
 
 
 @dataclass(frozen=True)
-class Felt:
+class Complaints:
     """How far what is felt of n combinations lies beyond what is allowed, ln((felt + a)/(allowed + a)), over the grid
     of engines, shape (n, points): at once for want of fuel, later for want of it, and for too much; and delay at all.
     Above 0 it is felt."""
@@ -55,15 +55,15 @@ class Felt:
         """Whether a combination is right for an engine, shape (n, points)."""
         return np.asarray((self.late <= 0.0) & (self.flat <= 0.0) & (self.rich <= 0.0))
 
-    def worst_with(self, other: "Felt") -> "Felt":
+    def worst_with(self, other: "Complaints") -> "Complaints":
         """What is felt with both circuits: the greater of each."""
-        return Felt(
+        return Complaints(
             *(np.maximum(mine, its) for mine, its in zip(vars(self).values(), vars(other).values(), strict=True))
         )
 
-    def take(self, which: Indices) -> "Felt":
+    def take(self, which: Indices) -> "Complaints":
         """Some of the combinations."""
-        return Felt(*(one[which] for one in vars(self).values()))
+        return Complaints(*(one[which] for one in vars(self).values()))
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class Verdict:
         base = self.supply.base(engine.main_circuit).astype(np.float32)
         return self._pulling.felt(shots.filmed, shots.sooner, missed / engine.first_fuel, base)
 
-    def felt_by(self, shots: Responses, column: Indices, missed: Reals) -> Felt:
+    def felt_by(self, shots: Responses, column: Indices, missed: Reals) -> Complaints:
         """What is felt of n combinations in every engine of the grid. column : which of the shots is each one's, (n,);
         missed : share that misses the walls as modelled, (n,)."""
         kinds, kind = np.unique(missed, return_inverse=True)
@@ -109,7 +109,7 @@ class Verdict:
                 beyond[rows] = figures[column[rows]] @ spread
             out[name] = beyond - np.float32(np.log(most + ADDED[name]))
         rich = np.maximum(out["rich_delay_ms"], np.maximum(out["rich_sag_percent"], out["smoke_ms"]))
-        return Felt(out["lean_delay_ms"], out["lean_sag_percent"], rich, out["delay_ms"])
+        return Complaints(out["lean_delay_ms"], out["lean_sag_percent"], rich, out["delay_ms"])
 
     @cached_property
     def _pulling(self) -> Pulling:

@@ -26,7 +26,7 @@ from configurator.views.shot_pictures import LIMITS, felt_line, which
 
 MIXTURE_SHOWN_MS = 2000.0
 PHI_SHOWN = (0.2, 2.0)
-AXIS = "mixture phi, no unit\n(up is richer)"
+PHI_AXIS = "mixture phi, no unit\n(up is richer)"
 TEXT_FITS_UNTIL_MS = 1400.0
 LEAST_MEASURED_MS = 1.0
 
@@ -79,7 +79,7 @@ def draw_limits(axes: Axes, lean_phi: float, rich_phi: float) -> None:
     """Both limits as lines with their figures, and the scale's name and unit."""
     for word, limit, width in (("lean", lean_phi, 1.1), ("rich", rich_phi, 1.6)):
         axes.axhline(limit, color=DARK, linestyle=LIMITS[word], linewidth=width, label=f"{word}, phi {limit:.2f}")
-    axes.set(xlabel="time after tip-in, ms", ylabel=AXIS)
+    axes.set(xlabel="time after tip-in, ms", ylabel=PHI_AXIS)
 
 
 def shade_beyond(axes: Axes, time_ms: Array, phi: Array, lean_phi: float, rich_phi: float, where: Mask) -> None:

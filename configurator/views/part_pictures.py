@@ -3,7 +3,7 @@
 from typing import Any
 
 from configurator.judging.lift import LobeLift
-from configurator.learning.nozzle_sizes import NozzleSizes
+from configurator.learning.nozzle_sizes import NozzleSizes, SizeShares
 from configurator.units.units import show_diameter
 from configurator.views.picture_style import (
     DARK,
@@ -49,7 +49,7 @@ def sizes_picture(sizes: NozzleSizes) -> Figure:
             share = 100.0 * getattr(size, name)
             axes.barh(row, share, left=left, height=0.66, edgecolor=DARK, linewidth=0.7, label=label, **look)
             left += share
-        axes.annotate(f"{100 * size.right:.0f} %", (1.0, row), (3.0, 0.0), xycoords=("axes fraction", "data"),
+        axes.annotate(_percent(size), (1.0, row), (3.0, 0.0), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="center", fontsize=8.5,
                       fontweight="bold" if size.chosen else "normal")  # fmt: skip
     axes.set_yticks(range(rows), [show_diameter(size.diameter_mm) for size in sizes.sizes])
@@ -57,18 +57,13 @@ def sizes_picture(sizes: NozzleSizes) -> Figure:
         label.set_fontweight("bold" if size.chosen else "normal")
     axes.grid(axis="y", visible=False)
     axes.set(xlim=(0.0, 100.0), ylim=(-0.7, rows - 0.3), ylabel=f"{sizes.kind} nozzle, mm (thou)",
-             xlabel=f"share of the engines that {_behind(sizes)} leave open, %")  # fmt: skip
+             xlabel=f"share of {sizes.belief.engines}, %")  # fmt: skip
     axes.annotate("right", (1.0, rows - 0.3), (3.0, 2.0), xycoords=("axes fraction", "data"),
                   textcoords="offset points", va="bottom", fontsize=8.5)  # fmt: skip
     titled(axes, f"{sizes.vehicle}, {sizes.circuit} circuit", sizes.parts)
     headed(figure, "What each nozzle size would be like")
     key_below(figure, axes)
     return laid_out(figure)
-
-
-def _behind(sizes: NozzleSizes) -> str:
-    runs = sizes.belief.runs
-    return f"{runs} runs" if runs > 1 else "1 run" if runs else "no run yet"
 
 
 @house_style()
@@ -102,10 +97,14 @@ def says_of_sizes(sizes: NozzleSizes) -> str:
     """How sure the chosen size is, and which is the surest."""
     chosen = next(size for size in sizes.sizes if size.chosen)
     surest = max(sizes.sizes, key=lambda size: size.right)
-    says = f"{show_diameter(chosen.diameter_mm)} is right for {100 * chosen.right:.0f} % of what is left open"
-    if surest.right <= chosen.right:
-        return f"{says}, as sure as any of {len(sizes.sizes)} sizes with these parts."
-    return f"{says}; the surest with these parts is {show_diameter(surest.diameter_mm)}, {100 * surest.right:.0f} %."
+    says = f"{show_diameter(chosen.diameter_mm)} is right for {_percent(chosen)} of {sizes.belief.engines}"
+    if _percent(surest) == _percent(chosen):
+        return f"{says}; with these parts no other size is right for more."
+    return f"{says}; with these parts the surest is {show_diameter(surest.diameter_mm)}, {_percent(surest)}."
+
+
+def _percent(size: SizeShares) -> str:
+    return f"{100 * size.right:.0f} %"
 
 
 def says_of_lift(lift: LobeLift) -> str:

@@ -11,6 +11,7 @@ from configurator.judging.pull import pull_of
 from configurator.learning.belief import Belief
 from configurator.learning.nozzle_sizes import nozzle_sizes
 from configurator.slots.options import Choice
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 from configurator.views.picture_style import Figure
 from configurator.views.pictures import (
     lift_picture,
@@ -41,8 +42,10 @@ def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Dr
 
 
 def _pull(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
-    pull = pull_of(case, name, choice)
-    return pull_picture(pull), says_of_pull(pull)
+    changed = any(choice[Slot(name, slot)].changed for slot in CIRCUIT_SLOTS)
+    choices = {"as fitted": case.as_fitted} | ({"as proposed": choice} if changed else {})
+    pulls = {called: pull_of(case, name, one) for called, one in choices.items()}
+    return pull_picture(pulls), says_of_pull(pulls)
 
 
 def _sizes(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:

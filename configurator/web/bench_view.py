@@ -158,7 +158,7 @@ def _shut(setting: Setting, pins: ChosenPins, slot: str, options: Sequence[Stand
 
 
 @dataclass(frozen=True)
-class Verdict:
+class BenchAnswer:
     """The answer in a word, a sentence, a shape that goes with the word, and how good it looks."""
 
     word: str
@@ -167,7 +167,7 @@ class Verdict:
     look: Literal["good", "warn", "bad"]
 
 
-def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash | None) -> Verdict:
+def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash | None) -> BenchAnswer:
     """What the present choice comes to, in one line. OK only where every rule holds and nothing else is asked for."""
     wrong = [f for f in now.findings if f.holds is not True]
     kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
@@ -175,8 +175,8 @@ def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash |
     changed = counted(now.totals.changes, "change") if now.totals.changes else "as fitted"
     says = "; ".join([f"{changed}: {counts}", *_ways_on(wrong, len(further), clash)])
     if clash is not None or not now.ok:
-        return Verdict("CONFLICT", "✕", says, "bad")
-    return Verdict("NOT YET", "▲", says, "warn") if further else Verdict("OK", "✓", says, "good")
+        return BenchAnswer("CONFLICT", "✕", says, "bad")
+    return BenchAnswer("NOT YET", "▲", says, "warn") if further else BenchAnswer("OK", "✓", says, "good")
 
 
 def _ways_on(wrong: Sequence[Finding], further: int, clash: Clash | None) -> Iterator[str]:

@@ -25,7 +25,7 @@ from configurator.web.pages import is_part, page
 from configurator.web.workshop import ChosenPins, Setting, Workshop
 
 TITLES = {
-    "shot": "Shot against the demand", "mixture": "Mixture after the tip-in", "pull": "Pull after the tip-in",
+    "pull": "Pull after the tip-in", "shot": "Shot against the demand", "mixture": "Mixture after the tip-in",
     "sizes": "What each nozzle size would be like", "lift": "Lift of the lobe",
 }  # fmt: skip
 

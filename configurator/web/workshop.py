@@ -120,7 +120,7 @@ class Workshop:
         """A vehicle of the folder, judged as its runs and a symptom lead to. Raises NotThere and BadInput."""
         filed, felt = self.folder.vehicle(name), read_symptom(symptom or None)
         runs = self.runs_of(filed.vehicle.name)
-        key = (filed.name, filed.digest, _digest_of(runs), felt)
+        key = (filed.name, filed.digest, _digest_of(runs), felt.word if felt else "")
         kept = self._settings.get(key, lambda: self._settled(filed, felt, runs))
         return replace(kept, filed=filed, runs=runs)
 

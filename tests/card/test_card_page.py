@@ -22,6 +22,7 @@ from configurator.cli.fields import as_option
 from configurator.errors import BadInput, TipinError
 from configurator.files.writing import write_whole
 from configurator.judging.case import Case
+from configurator.learning.as_known import known_by
 from configurator.views.card import card_html, card_pdf, card_pictures, check_can_write
 
 each_example = pytest.mark.parametrize("name", NAMES)
@@ -112,8 +113,8 @@ def test_the_print_has_at_most_two_pages_with_everything_on_them(name: str, pape
 @pytest.mark.needs("pango")
 def test_the_same_card_is_the_same_bytes() -> None:
     """All of it made anew, from the vehicle's file on."""
-    case, (card, page) = case_of.__wrapped__("roadster"), proposed("roadster")
-    assert made_anew(case, propose(case, ProposalRequest())) == (card, page)
+    known, (card, page) = known_by(case_of.__wrapped__("roadster"), []), proposed("roadster")
+    assert made_anew(known, propose(known.case, ProposalRequest(), known)) == (card, page)
     assert card_pdf(page) == printed("roadster", "a4")
 
 

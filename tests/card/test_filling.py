@@ -4,11 +4,14 @@ import building
 import pytest
 from card_making import DAY, jobs_with
 
-from configurator.advice.work import combination_of
+from configurator.advice.work import combination_of, shots_of
 from configurator.card import card_of
 from configurator.judging.feelings import SYMPTOMS
+from configurator.learning.as_known import known_by
+from configurator.learning.belief import felt_with
 
 CASE = building.case()
+KNOWN = known_by(CASE, [])
 
 
 def test_what_comes_in_the_pump_s_box_is_free_and_said_to_be() -> None:
@@ -43,41 +46,37 @@ def test_each_fastening_is_to_be_tightened_once(words: tuple[str, ...], fastenin
     assert jobs_with(CASE, *words).torques == fastenings
 
 
-def test_how_demanding_an_engine_may_be() -> None:
-    """An end of the range that is looked at, 0.25 or 4, is no end."""
-    (plain,) = jobs_with(CASE).covers
-    low, high = (
-        plain.removeprefix("Right for engines that ask from ")
-        .removesuffix(" times what the model says")
-        .split(" up to ")
-    )
-    assert 0.25 < float(low) < 1.0 < float(high) < 4.0
-    never_lean = building.with_limits(CASE, hole_most_ms=1e6)
-    assert jobs_with(never_lean).covers == [f"Right for engines that ask from {low} times what the model says"]
-    never_rich = building.with_limits(CASE, flood_most_ms=1e6)
-    assert jobs_with(never_rich).covers == [f"Right for engines that ask up to {high} times what the model says"]
-    neither = building.with_limits(CASE, flood_most_ms=1e6, hole_most_ms=1e6)
-    assert jobs_with(neither).covers == ["Right for engines that ask any number of times what the model says"]
-    none = building.with_limits(CASE, rich_phi=0.02, lean_phi=0.01, flood_most_ms=0.0)
-    assert jobs_with(none).covers == ["Right for no engine"]
-    two = jobs_with(building.case(building.two_circuits())).covers
+def test_what_to_expect_is_said_with_how_sure_it_is() -> None:
+    """Of each circuit, in a driver's words; the share is of what is believed, before and after a run."""
+    case = KNOWN.case
+    (said,) = jobs_with(CASE).felt_then
+    (shot,) = shots_of(case, case.as_fitted)
+    covers = felt_with(case, "front", [case.as_fitted]).covers[0]
+    share = 100 * covers @ KNOWN.believed.masses
+    assert said == f"{shot.felt.capitalize()}; right for {share:.0f} % of engines like this one"
+    felt = known_by(CASE, [], SYMPTOMS["smoke"])
+    judged = combination_of(felt.case, felt.case.as_fitted, "As fitted", (), felt.believed)
+    (then,) = card_of(felt, felt.case.as_fitted, judged, DAY).felt_then
+    assert then.endswith(f"right for {100 * covers @ felt.believed.masses:.0f} % of the engines that 1 run leaves open")
+    two = jobs_with(building.case(building.two_circuits())).felt_then
     assert [line.partition(":")[0] for line in two] == ["Front", "Rear"]
 
 
 def test_what_speaks_against_the_parts_stands_apart_from_what_is_put_right_by_hand() -> None:
-    car = building.vehicle(front={"slack_mm": 0.5})
-    card = jobs_with(building.case(car), "front.nozzle=straight-1.20")
+    made = building.case(building.vehicle(front={"slack_mm": 0.5}))
+    case = building.with_limits(made, delay_most_ms=500.0, sag_most_percent=50.0, smoke_most_ms=2000.0)
+    card = jobs_with(case, "front.nozzle=straight-1.20")
     assert not card.ok and any("feed screw cuts" in line for line in card.against)
     assert not any("slack" in line for line in card.against)
-    fine = jobs_with(building.case(car), "front.nozzle=straight-0.90")
+    fine = jobs_with(case, "front.nozzle=straight-0.90")
     assert fine.ok and fine.against == []
 
 
 def test_the_head_says_what_it_is_for() -> None:
-    choice = CASE.as_fitted
-    judged = combination_of(CASE, choice, "What is fitted")
-    card = card_of(CASE, choice, judged, DAY, SYMPTOMS["dull"], record="keep it")
+    choice = KNOWN.case.as_fitted
+    judged = combination_of(KNOWN.case, choice, "What is fitted")
+    card = card_of(KNOWN, choice, judged, DAY, SYMPTOMS["dull"], record="keep it")
     assert (card.vehicle, card.title, card.on, card.record) == ("test truck", "What is fitted", DAY, "keep it")
-    assert card.felt == "dull off idle, without a clear hesitation" and card.demand_factor == 1.0
-    assert card_of(CASE, choice, judged, DAY).felt == ""
+    assert card.felt == "dull off idle, without a clear hesitation"
+    assert card_of(KNOWN, choice, judged, DAY).felt == ""
     assert len(card.mind) == len(set(card.mind))

@@ -215,10 +215,10 @@ IN_ONE_EXAMPLE = [
     ("tow-truck", "phase_deg =", "#",
      "[fitted.front] phase_deg: is missing; expected the mounting phase in use: 0 or"),
     ("tow-truck", "slack_mm =", "slack_mm = 1\npreload_mm = 1 #", "slack_mm and preload_mm are both above 0"),
-    ("tow-truck", "[engine]", "demand_factor = 0.24\n[engine]",
-     "demand_factor: found 0.24; expected a number at least 0.25 and at most 4"),
-    ("tow-truck", "[engine]", "demand_factor = 4.1\n[engine]",
-     "demand_factor: found 4.1; expected a number at least 0.25 and at most 4"),
+    ("tow-truck", "[engine]", "late_first_fuel = 0.44\n[engine]",
+     "late_first_fuel: found 0.44; expected a number at least 0.45 and at most 2.22"),
+    ("tow-truck", "[engine]", "late_main_circuit = 2.3\n[engine]",
+     "late_main_circuit: found 2.3; expected a number at least 0.45 and at most 2.22"),
     ("tow-truck", "[carburettor]", "[carburettor]\njetted_altitude_m = 6500",
      "[carburettor] jetted_altitude_m: found 6500; expected a number at least -500 and at most 6000 m"),
     ("van", "[tip_in]", REAR + "[tip_in]", "a rear circuit in [fitted.rear] with barrels 2"),
@@ -322,8 +322,8 @@ IN_A_CELL = [
     ("operations", "redrill-nozzle", "max_diameter_mm", "",
      ": redrill_nozzle lacks max_diameter_mm; expected both"),
     ("suppliers", "north-shelf", "name", "", ", column name: is missing; expected name"),
-    ("limits", "lean_phi", "name", "leen_phi",
-     ", column name: there is no limit leen_phi; did you mean lean_phi?"),
+    ("limits", "smoke_most_ms", "name", "smoke_most_m",
+     ", column name: there is no limit smoke_most_m; did you mean smoke_most_ms?"),
     ("limits", "screw_cut_most_percent", "unit", "mm",
      ", column unit: screw_cut_most_percent is given in 'mm'; expected %"),
     ("limits", "screw_cut_most_percent", "value", "1000",
@@ -331,7 +331,8 @@ IN_A_CELL = [
     ("limits", "screw_cut_most_percent", "value", "ten", ", column value: found 'ten': not a plain number"),
     ("limits", "screw_cut_most_percent", "basis", "hearsay",
      ", column basis: found 'hearsay'; expected 'published',"),
-    ("limits", "rich_phi", "name", "lean_phi", ", column name: 'lean_phi' is already used in limits.csv row 17"),
+    ("limits", "smoke_most_ms", "name", "delay_most_ms",
+     ", column name: 'delay_most_ms' is already used in limits.csv row 15"),
 ]  # fmt: skip
 
 
@@ -355,8 +356,8 @@ def test_a_fault_in_a_cell(
 
 def test_a_limit_that_is_gone_is_named_with_what_it_is(copy: Callable[[Path], Path]) -> None:
     path = copy(Path("limits.csv"))
-    write_cells(path, "lean_phi", {"name": "leen_phi"})
-    assert "the limit lean_phi is missing; add a row lean_phi: equivalence ratio" in refusal(path)
+    write_cells(path, "smoke_most_ms", {"name": "smoke_most_m"})
+    assert "the limit smoke_most_ms is missing; add a row smoke_most_ms: longest time of black smoke" in refusal(path)
 
 
 def test_the_least_nozzle_is_not_greater_than_the_most(copy: Callable[[Path], Path]) -> None:

@@ -65,29 +65,30 @@ def test_a_slot_alone_lists_its_parts_and_says_no_where_none_can_be_fitted() -> 
 def test_a_wish_to_avoid_is_named_as_the_reason() -> None:
     slot = "front.nozzle"
     (listed,) = json.loads(run("why", ROADSTER, slot, "--json").stdout)["slots"]
-    word = next(o["word"] for o in listed["options"] if o["state"] == "fits" and o["word"].startswith("redrill:"))
+    word = next(o["word"] for o in listed["options"] if o["state"] != "impossible" and o["word"].startswith("redrill:"))
     report = json.loads(run("why", ROADSTER, f"{slot}={word}", "--avoid", "redrill", "--json").stdout)
     clash = report["slots"][0]["options"][0]["clash"]
     assert clash["pins"] == ["avoid redrill (front.nozzle)"] and clash["rules"] == []
     assert clash["give_up"] == [["avoid redrill (front.nozzle)"]]
 
 
-def test_a_symptom_moves_the_demand_that_parts_are_judged_at() -> None:
-    factors = [json.loads(run("why", ROADSTER, "front.pump", *felt, "--json").stdout)["demand_factor"]
-               for felt in ([], ["--symptom", "stumble"])]  # fmt: skip
-    assert factors[1] > factors[0] == 1.0
+def test_a_symptom_moves_the_engine_that_parts_are_judged_in() -> None:
+    """A stumble says that the first fuel is late, smoke that little is wanting."""
+    plain, lean, rich = (json.loads(run("why", ROADSTER, "front.pump", *felt, "--json").stdout)["engine"]
+                         for felt in ([], ["--symptom", "stumble"], ["--symptom", "smoke"]))  # fmt: skip
+    assert plain == {"late_first_fuel": 1.0, "late_main_circuit": 1.0}
+    assert lean["late_first_fuel"] > 1.0 > rich["late_main_circuit"]
 
 
 def test_two_combinations_stand_side_by_side_with_their_own_figures() -> None:
     report = json.loads(run("compare", TRUCK, "fitted", "proposal", "--json").stdout)
     assert report["first"]["ok"] is False and report["second"]["ok"] is True
     rows = {row["what"]: (row["first"], row["second"]) for row in report["figures"]}
-    assert rows["front: too lean for"] == (
-        report["first"]["shots"][0]["hole_ms"], report["second"]["shots"][0]["hole_ms"]
-    )  # fmt: skip
+    late = tuple(report[one]["shots"][0]["delay_ms"] for one in ("first", "second"))
+    assert rows["front: pull late by"] == late and late[0] > late[1]
     margins = {row["what"]: (row["first"], row["second"]) for row in report["margins"]}
-    lean = margins["front: shot-covers-the-hole"]
-    assert lean[0] < 0 <= lean[1]
+    at_once = margins["front: pull-comes-at-once"]
+    assert at_once[0] < 0 <= at_once[1]
     changed = {row["what"] for row in report["parts"]}
     assert changed == {change["slot"] for change in report["second"]["changes"]}
     assert {row["what"]: row["second"] for row in report["work"]}["price"] == report["second"]["totals"]["price"]
@@ -102,13 +103,13 @@ def test_a_comparison_of_a_combination_with_itself_shows_no_difference() -> None
 def test_the_picture_of_a_comparison_is_drawn(tmp_path: Path) -> None:
     picture = tmp_path / "both.svg"
     done = run("compare", ROADSTER, "fitted", "front.nozzle=0.75mm", "--plot", str(picture))
-    assert done.exit_code == 0 and f"Picture: {picture}" in done.stdout
+    assert done.exit_code in (0, 1) and f"Picture: {picture}" in done.stdout
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
 
 
 def test_nothing_delivered_is_no_cure() -> None:
     done = run("compare", ROADSTER, "fitted", "front.pump=pump-5cc")
-    assert "nothing comes" in done.stdout and "front: too lean for" in done.stdout
+    assert "nothing comes" in done.stdout and "front: pull late by" in done.stdout
 
 
 @pytest.mark.parametrize(

@@ -53,11 +53,11 @@ WITHOUT_REPORT = {"draw", "serve", "trial export"}
 OF_A_STATE = {"trial undo", "trial import", "stock take", "stock import"}
 """Commands with a report that need something to be there first: their own tests look at them."""
 EASY: dict[str, float] = {
-    "hole_most_ms": 2000, "flood_most_ms": 2000, "screw_cut_most_percent": 60, "larger_pump_from_mm": 3,
+    "delay_most_ms": 500, "sag_most_percent": 50, "smoke_most_ms": 2000,
+    "screw_cut_most_percent": 60, "larger_pump_from_mm": 3,
     "overtravel_clearance_mm": 0, "linkage_tolerance_mm": 1, "pump_pad_clearance_mm": 0, "bonnet_clearance_mm": 0,
-    "lean_phi": 0.5, "rich_phi": 3,
 }  # fmt: skip
-HARD: dict[str, float] = {"hole_most_ms": 0, "flood_most_ms": 0, "lean_phi": 1, "rich_phi": 1}
+HARD: dict[str, float] = {"delay_most_ms": 5, "sag_most_percent": 1, "smoke_most_ms": 20}
 
 
 @dataclass(frozen=True)
@@ -170,8 +170,8 @@ WANTED: dict[str, dict[str, set[str]]] = {
         "changes": {"slot", "from", "to", "price", "labour_min", "because"},
     },
 }  # fmt: skip
-CANDIDATE = {"code", "diameter_mm", "pump", "lobe", "phase_deg", "hole_ms", "flood_ms", "volume_cc", "duration_ms",
-             "window", "meets"}  # fmt: skip
+CANDIDATE = {"code", "diameter_mm", "pump", "lobe", "phase_deg", "delay_ms", "lean_sag_percent", "rich_sag_percent",
+             "smoke_ms", "volume_cc", "duration_ms", "sureness", "meets"}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", WANTED)
@@ -301,8 +301,8 @@ def test_the_environment_names_a_catalogue_and_an_option_overrules_it(
 ) -> None:
     monkeypatch.setenv("TIPIN_CATALOG", str(easy))
     assert run("check", ROADSTER).code == 0
-    (limit,) = json.loads(run("parts", "limits", "--where", "name=hole_most_ms", "--json").out)["rows"]
-    assert limit["value"] == "2000"
+    (limit,) = json.loads(run("parts", "limits", "--where", "name=delay_most_ms", "--json").out)["rows"]
+    assert limit["value"] == "500"
     monkeypatch.setenv("TIPIN_CATALOG", str(tmp_path / "gone"))
     assert run("check", ROADSTER).code == 2
     assert run("check", ROADSTER, "--catalog", easy).code == 0

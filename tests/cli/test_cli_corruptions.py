@@ -90,9 +90,9 @@ def _edges() -> Iterator[tuple[str, str, float]]:
                     if hasattr(bound, name):
                         edge = float(getattr(bound, name))
                         yield table, key, edge + sign * max(abs(edge), 0.1) * 1e-3
-    for declared in (Vehicle.model_fields["demand_factor"],):
-        yield from (("", "demand_factor", float(getattr(b, n))) for b in declared.metadata for n in ("ge", "le")
-                    if hasattr(b, n))  # fmt: skip
+    for key in ("late_first_fuel", "late_main_circuit"):
+        bounds = Vehicle.model_fields[key].metadata
+        yield from (("", key, float(getattr(b, n))) for b in bounds for n in ("ge", "le") if hasattr(b, n))
 
 
 def test_figures_at_the_edge_of_what_is_accepted_give_an_answer(tmp_path: Path) -> None:

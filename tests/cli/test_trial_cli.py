@@ -91,7 +91,7 @@ def same_shot(case: Case, choice: dict, again: Case, circuit: str) -> None:  # t
         of.columns(circuit, {slot: (option,) for slot, option in parts.items()}).shot
         for of, parts in ((case, choice), (again, again.as_fitted))
     ]
-    for key in ("hole_ms", "flood_ms", "volume_cc", "ends_ms"):
+    for key in ("delay_ms", "lean_sag_percent", "rich_sag_percent", "smoke_ms", "volume_cc", "ends_ms"):
         one, other = (float(getattr(table, key).squeeze()) for table in tables)
         assert one == pytest.approx(other, abs=1e-9), key
 

@@ -4,8 +4,9 @@ import io
 import re
 import sys
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -29,9 +30,9 @@ from configurator.judging.case import Case
 from configurator.judging.lift import lift_of
 from configurator.judging.mixture import mixture_of
 from configurator.learning.belief import Belief, prior
-from configurator.learning.nozzle_windows import nozzle_windows
+from configurator.learning.nozzle_sizes import NozzleSizes, nozzle_sizes
 from configurator.ordering.report import CurvePoint, OrderReport, VehicleSureness
-from configurator.physics.verdict import FACTOR_RANGE
+from configurator.physics.lateness import Lateness
 from configurator.units.units import show_diameter
 from configurator.views import pictures
 from configurator.views.picture_style import WIDTH_IN, save_picture
@@ -41,11 +42,23 @@ from configurator.views.vehicle_pictures import PICTURES
 PHONE_PX = 390
 
 
-def drawn(name: str, what: str, circuit: str = "front", belief: Belief | None = None) -> tuple[Figure, str]:
+def drawn(
+    name: str, what: str, circuit: str = "front", belief: Belief | None = None, words: Sequence[str] = ()
+) -> tuple[Figure, str]:
     case = example(name)
-    figure, says = PICTURES[what](case.with_linkage_set(), circuit, case.as_fitted, belief)
+    figure, says = PICTURES[what](case.with_linkage_set(), circuit, chosen(case, *words), belief)
     assert isinstance(figure, Figure)
     return figure, says
+
+
+def after_runs(runs: int) -> Belief:
+    """Belief in an engine whose first fuel is late."""
+    return Belief(prior(Lateness(1.4, 1.0), 0.2).masses, runs=runs)
+
+
+def shares(sizes: NozzleSizes) -> list[tuple[float, ...]]:
+    """What every size would be like [%], as the bars have it from their left."""
+    return [tuple(100 * share for share in (s.hesitates, s.right, s.flat, s.rich)) for s in sizes.sizes]
 
 
 @cache
@@ -70,7 +83,8 @@ def gallery() -> dict[str, Figure]:
     return {
         **{what: drawn("roadster", what)[0] for what in PICTURES},
         "lean and rich": drawn("van", "mixture")[0],
-        "after runs": drawn("tow-truck", "windows", belief=Belief(prior(1.4, 0.2).weights, runs=2))[0],
+        "after runs": drawn("tow-truck", "sizes", belief=after_runs(2))[0],
+        "fitted and proposed": drawn("roadster", "pull", words=("front.nozzle=0.85mm", "front.lobe=lobe-tarn@0"))[0],
         "beside": pictures.shot_picture(bands), "stacked": pictures.shot_picture(bands, stacked=True),
         "circuits": pictures.mixture_picture(mixtures),
         "circuits stacked": pictures.mixture_picture(mixtures, stacked=True),
@@ -105,25 +119,28 @@ def all_inside(figure: Figure) -> bool:
 def test_the_shot_drawn_is_the_band() -> None:
     case = example("roadster").with_linkage_set()
     band, found = band_of(case, "front", case.as_fitted), series(gallery()["shot"])
-    for label, flow in (("delivered shot", band.delivered_cc_s), ("lean limit", band.lean_cc_s),
-                        ("rich limit", band.rich_cc_s)):  # fmt: skip
+    for label, flow in (("delivered shot", band.delivered_cc_s), ("phi 0.80", band.lean_cc_s),
+                        ("phi 1.50", band.rich_cc_s)):  # fmt: skip
         assert np.array_equal(found[label].get_xdata(), band.time_ms)
         assert np.array_equal(found[label].get_ydata(), flow)
     (axes,) = gallery()["shot"].axes
     assert axes.get_ylim()[1] > band.delivered_cc_s.max()
 
 
-def test_the_mixture_drawn_is_the_data_with_hole_and_flood_between_it_and_the_limits() -> None:
+def test_the_mixture_drawn_is_the_data_with_what_is_poor_and_rich_shaded() -> None:
     case = example("van").with_linkage_set()
     mix, found = mixture_of(case, "front", case.as_fitted), series(gallery()["lean and rich"])
     assert np.array_equal(found["with the shot"].get_ydata(), mix.phi)
     assert np.array_equal(found["without the shot"].get_ydata(), mix.phi_without)
-    assert found["lean limit, 0.80"].get_ydata() == [0.8, 0.8] and found["rich limit, 1.50"].get_ydata() == [1.5, 1.5]
-    shaded = np.concatenate([path.vertices for path in found["flood: too rich"].get_paths()])
+    assert found["lean, phi 0.80"].get_ydata() == [0.8, 0.8] and found["rich, phi 1.50"].get_ydata() == [1.5, 1.5]
+    shaded = np.concatenate([path.vertices for path in found["rich"].get_paths()])
     assert shaded[:, 1].min() == pytest.approx(1.5) and shaded[:, 1].max() == pytest.approx(mix.phi.max())
-    assert mix.flood_span_ms is not None and shaded[:, 0].max() == pytest.approx(mix.flood_span_ms[1])
-    assert f"too rich {mix.flood_ms:.0f} ms" in [text.get_text() for text in texts(gallery()["lean and rich"])]
-    assert "hole: too lean" not in found
+    below = np.concatenate([path.vertices for path in found["poor"].get_paths()])
+    assert below[:, 1].max() == pytest.approx(0.8) and below[:, 1].min() == pytest.approx(mix.phi.min())
+    told = [text.get_text() for text in texts(gallery()["lean and rich"])]
+    for span, area, word in ((mix.rich_span_ms, shaded, "rich"), (mix.poor_span_ms, below, "poor")):
+        assert span is not None and area[:, 0].max() == pytest.approx(span[1])
+        assert f"{word} {span[1] - span[0]:.0f} ms" in told
 
 
 def test_the_time_before_a_mixture_counts_is_marked() -> None:
@@ -136,22 +153,34 @@ def test_the_time_before_a_mixture_counts_is_marked() -> None:
     assert "not counted yet" not in front.get_legend_handles_labels()[1]
 
 
-def test_bars_are_the_windows_and_the_chosen_one_is_marked() -> None:
-    case = example("roadster").with_linkage_set()
-    windows = nozzle_windows(case, "front", case.as_fitted, None)
-    above, axes = gallery()["windows"].axes
-    drawn_bars = [bar for bar in axes.patches if isinstance(bar, Rectangle)]
-    bars = [(bar.get_x(), bar.get_x() + bar.get_width()) for bar in drawn_bars]
-    covered = [size for size in windows.sizes if size.window]
-    assert bars == [pytest.approx(size.window) for size in covered]
-    dark = [to_rgba(bar.get_facecolor())[0] < 0.1 for bar in drawn_bars]
-    assert dark == [size.chosen for size in covered] and sum(dark) == 1
-    labels = [label.get_text() for label in axes.get_yticklabels()]
-    assert labels == [show_diameter(size.diameter_mm) for size in windows.sizes]
-    found = series(gallery()["windows"])
-    assert np.array_equal(found["belief before any run"].get_ydata(), windows.belief.weights)
-    assert found["judged at f = 1.00"].get_xdata() == [1.0, 1.0] and axes.get_xscale() == "log" == above.get_xscale()
-    assert "belief after 2 runs" in series(gallery()["after runs"])
+@pytest.mark.parametrize(
+    ("name", "belief", "behind"),
+    [("roadster", None, "engines like this one"), ("tow-truck", after_runs(1), "the engines that 1 run leaves open"),
+     ("tow-truck", after_runs(2), "the engines that 2 runs leave open")],
+)  # fmt: skip
+def test_bars_are_what_each_size_would_be_like_and_the_chosen_one_is_marked(
+    name: str, belief: Belief | None, behind: str
+) -> None:
+    case = example(name).with_linkage_set()
+    sizes = nozzle_sizes(case, "front", case.as_fitted, belief)
+    figure, _ = drawn(name, "sizes", belief=belief)
+    (axes,) = figure.axes
+    bars: dict[float, list[Rectangle]] = {}
+    for bar in axes.patches:
+        assert isinstance(bar, Rectangle)
+        bars.setdefault(bar.get_y() + 0.5 * bar.get_height(), []).append(bar)
+    for row, own in enumerate(shares(sizes)):
+        drawn_bars = bars[row]
+        assert [bar.get_width() for bar in drawn_bars] == pytest.approx(own)
+        assert [bar.get_x() for bar in drawn_bars] == pytest.approx(np.cumsum([0.0, *own[:-1]]))
+        assert [to_rgba(bar.get_facecolor())[0] < 0.1 for bar in drawn_bars] == [False, True, False, False]
+    labels = axes.get_yticklabels()
+    assert [label.get_text() for label in labels] == [show_diameter(size.diameter_mm) for size in sizes.sizes]
+    bold = [label.get_text() for label in labels if label.get_fontweight() == "bold"]
+    assert bold == [show_diameter(size.diameter_mm) for size in sizes.sizes if size.chosen] and len(bold) == 1
+    told = [text.get_text() for text in texts(figure)]
+    assert all(f"{100 * size.right:.0f} %" in told for size in sizes.sizes)
+    assert axes.get_xlabel() == f"share of {behind}, %"
 
 
 def test_lift_is_drawn_for_each_phase_with_idle_marked() -> None:
@@ -190,25 +219,35 @@ def test_the_words_hold_the_figures(name: str) -> None:
     case = example(name).with_linkage_set()
     for circuit in case.circuit_names:
         band, mix = band_of(case, circuit, case.as_fitted), mixture_of(case, circuit, case.as_fitted)
-        spells = f"for {band.hole_ms:.0f} ms, too rich for {band.flood_ms:.0f} ms."
-        shot = f"Delivered shot of {band.volume_cc:.2f} cc within {band.ends_ms:.0f} ms; too lean {spells}"
+        shot = f"Delivered shot of {band.volume_cc:.2f} cc within {band.ends_ms:.0f} ms. Felt: {band.felt}."
         assert drawn(name, "shot", circuit)[1] == shot
         said = drawn(name, "mixture", circuit)[1]
-        assert f"below 0.80 for {mix.hole_ms:.0f} ms" in said and f"above 1.50 for {mix.flood_ms:.0f} ms" in said
-        assert f"{mix.phi[mix.counts].min():.2f} with the shot" in said
-        windows = nozzle_windows(case, circuit, case.as_fitted, None)
-        (size,) = [size for size in windows.sizes if size.chosen]
-        assert size.window is not None
-        low, high = size.window
-        begin = f"{low:.2f}{' or less' * (low == FACTOR_RANGE[0])}"
-        assert f"covers demand factors from {begin} to {high:.2f}, " in drawn(name, "windows", circuit)[1]
+        spans = (mix.poor_span_ms, mix.rich_span_ms)
+        poor_ms, rich_ms = (span[1] - span[0] if span else 0.0 for span in spans)
+        assert f"below 0.80 for {poor_ms:.0f} ms" in said and f"above 1.50 for {rich_ms:.0f} ms" in said
+        assert f"{mix.phi[mix.counts].min():.2f} with the shot" in said and said.endswith(f"Felt: {band.felt}.")
+        assert drawn(name, "pull", circuit)[1] == f"As fitted: {band.felt}."
+        lifts = drawn(name, "lift", circuit)[1]
         for phase in lift_of(case, circuit, case.as_fitted).phases:
             said = f"{phase.left_at_idle_percent:.0f} % at {phase.phase_deg:g} deg{' (chosen)' * phase.chosen}"
-            assert said in drawn(name, "lift", circuit)[1]
+            assert said in lifts
     assert pictures.says_of_money(money_report()) == (
         "This order costs 80.00 and makes the least sure of 2 vehicles 71 % sure. "
         "The mean sureness rises from 10 % for 0.00 to 80 % for 80.00."
     )
+
+
+def test_the_chosen_size_is_told_with_the_surest() -> None:
+    case = example("roadster").with_linkage_set()
+    sizes = nozzle_sizes(case, "front", case.as_fitted, None)
+    surest = max(sizes.sizes, key=lambda size: size.right)
+    told = f"with these parts the surest is {show_diameter(surest.diameter_mm)}, {100 * surest.right:.0f} %."
+    (now,) = [size for size in sizes.sizes if size.chosen]
+    said = f"{show_diameter(now.diameter_mm)} is right for {100 * now.right:.0f} % of engines like this one; {told}"
+    assert now.right < surest.right - 0.01 and pictures.says_of_sizes(sizes) == said
+    taken = tuple(replace(size, chosen=size is surest) for size in sizes.sizes)
+    said = pictures.says_of_sizes(replace(sizes, sizes=taken))
+    assert said.endswith("of engines like this one; with these parts no other size is right for more.")
 
 
 def test_two_are_told_apart_in_words_and_nothing_is_called_nothing() -> None:
@@ -227,15 +266,15 @@ def test_two_are_told_apart_in_words_and_nothing_is_called_nothing() -> None:
 @pytest.mark.parametrize("name", GALLERY)
 def test_every_axis_has_its_unit(name: str) -> None:
     for axes in gallery()[name].axes:
-        assert re.search(r"cc/s|mm|%|no unit|unit of ln f", axes.get_ylabel()), axes.get_ylabel()
-    assert re.search(r", ms|, deg|no unit|currency", gallery()[name].axes[-1].get_xlabel())
+        assert re.search(r"cc/s|mm|%|no unit", axes.get_ylabel()), axes.get_ylabel()
+    assert re.search(r", ms|, deg|, %|currency", gallery()[name].axes[-1].get_xlabel())
 
 
 def look(handle: Any) -> tuple[Any, ...]:
     """Kind, dash, hatch, mark and lightness of a series: what is left of it without colour."""
-    hatch = handle.get_hatch() if hasattr(handle, "get_hatch") else None
     if hasattr(handle, "patches"):
         handle = handle.patches[0]
+    hatch = handle.get_hatch() if hasattr(handle, "get_hatch") else None
     if hasattr(handle, "get_marker"):
         colour = handle.get_color()
         dash = handle._dash_pattern[1] if handle.is_dashed() else handle.get_linestyle()
@@ -280,7 +319,7 @@ def test_a_name_may_hold_anything(what: str) -> None:
 
 
 def test_the_same_data_make_the_same_bytes_from_any_thread_and_under_any_settings() -> None:
-    jobs = [(name, what) for name in ("roadster", "van") for what in PICTURES]
+    jobs = [("van", "mixture"), *(("roadster", what) for what in PICTURES)]
 
     def files(job: tuple[str, str]) -> tuple[str, bytes, str]:
         figure, says = drawn(*job)
@@ -307,7 +346,7 @@ def test_several_stand_in_one_page_without_getting_in_each_others_way() -> None:
 
 def test_a_picture_looks_the_same_as_svg(tmp_path: Path) -> None:
     """matplotlib's own file and the one made fit for a page hold the same strokes, attribute for declaration."""
-    figure, own = gallery()["windows"], io.StringIO()
+    figure, own = gallery()["sizes"], io.StringIO()
     figure.savefig(own, format="svg")
     before = re.findall(r"stroke: (#\w+)", own.getvalue())
     after = re.findall(r'stroke="(#\w+)"', pictures.as_svg(figure))
@@ -360,7 +399,7 @@ def test_the_command_draws_what_the_library_does(what: str, tmp_path: Path) -> N
 def test_runs_in_the_book_move_the_picture(tmp_path: Path) -> None:
     vehicle, book = str(example("roadster").vehicle.file), ["--book", str(tmp_path / "b.sqlite")]
     out = ["-o", str(tmp_path / "w.svg")]
-    before = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
+    before = CliRunner().invoke(app, ["draw", vehicle, "sizes", *out, *book]).output
     assert CliRunner().invoke(app, ["trial", "add", vehicle, "--felt", "stumble", *book]).exit_code == 0
-    after = CliRunner().invoke(app, ["draw", vehicle, "windows", *out, *book]).output
-    assert "f = 1.00" in before and "f = 1.00" not in after
+    after = CliRunner().invoke(app, ["draw", vehicle, "sizes", *out, *book]).output
+    assert "of engines like this one" in before and "of the engines that 1 run leaves open" in after

@@ -1,62 +1,103 @@
-"""The pull's picture is the data, and its words are what a driver would say of it."""
+"""The pull's picture is the data, of one choice or of two, and its words are what a driver would say of each."""
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
-from test_band import example
+import pytest
+from test_band import EXAMPLES, chosen, example
 
-from configurator.car.fitted import FittedNozzle
 from configurator.judging.pull import PullGiven, pull_of
-from configurator.slots.slot import SLOTS
+from configurator.physics.pull import PULL_LAG_S, relative_work
 from configurator.views.pull_pictures import pull_picture, says_of_pull
+from configurator.views.vehicle_pictures import PICTURES
 
 
-def given(name: str = "roadster") -> PullGiven:
+def given(*words: str, name: str = "roadster", circuit: str = "front") -> PullGiven:
     case = example(name).with_linkage_set()
-    return pull_of(case, "front", case.as_fitted)
+    return pull_of(case, circuit, chosen(case, *words))
 
 
-CLEAN = {"delay_ms": 2.0, "lean_sag_percent": 0.2, "rich_sag_percent": 0.2, "smoke_ms": 1.0, "pop_back_cycles": 0.0}
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_pull_given_is_the_lagged_air_less_what_its_mixture_costs(name: str) -> None:
+    """Stepped through anew, finely: each pair of barrels answers for its share of the air."""
+    case = example(name).with_linkage_set()
+    for circuit in case.circuit_names:
+        pull, event = given(name=name, circuit=circuit), case.circuits[circuit].event
+        fine = np.linspace(0.0, event.time_s[-1], 40_000)
+        air = np.interp(fine, event.time_s, event.pressure_pa - event.pressure_pa[0])
+        lost = event.pressure_pa * event.air_share * (1.0 - relative_work(pull.mixture.phi))
+        wanted = np.array([air, air - np.interp(fine, event.time_s, lost)])
+        lagged = np.zeros_like(wanted)
+        keep = np.exp(-(fine[1] - fine[0]) / PULL_LAG_S)
+        middle = 0.5 * (wanted[:, 1:] + wanted[:, :-1])
+        for step in range(len(fine) - 1):
+            lagged[:, step + 1] = middle[:, step] + (lagged[:, step] - middle[:, step]) * keep
+        best, have = 100.0 * lagged / lagged[0].max()
+        assert pull.best_percent == pytest.approx(np.interp(event.time_s, fine, best), abs=0.2)
+        assert pull.given_percent == pytest.approx(np.interp(event.time_s, fine, have), abs=0.2)
 
 
 def test_the_pull_drawn_is_the_data() -> None:
     pull = given()
-    above, below = pull_picture(pull).axes
-    lines = {line.get_label(): line for line in (*above.lines, *below.lines)}
-    assert np.array_equal(lines["with these parts"].get_ydata(), pull.given_percent)
+    above, below = pull_picture({"as fitted": pull}).axes
+    lines = {line.get_label(): line for line in above.lines}
+    assert np.array_equal(lines["as fitted"].get_ydata(), pull.given_percent)
     assert np.array_equal(lines["best of this air"].get_ydata(), pull.best_percent)
-    assert np.array_equal(lines["mixture"].get_ydata(), pull.mixture.phi)
-    assert above.get_ylim() != below.get_ylim()
+    (mixture,) = below.lines
+    assert np.array_equal(mixture.get_ydata(), pull.mixture.phi)
+    assert above.get_xlim() == below.get_xlim() and above.get_ylim() != below.get_ylim()
 
 
-def test_each_feeling_has_its_words() -> None:
-    pull = replace(given(), **CLEAN)  # type: ignore[arg-type]
-    assert says_of_pull(pull) == "Clean: the pull comes at once and stays, as well as this air can give it."
-    assert says_of_pull(replace(pull, delay_ms=151.2)) == "The pull comes 151 ms late."
-    flat = replace(pull, lean_sag_percent=9.4, lean_sag_at_ms=712.0)
-    assert says_of_pull(flat) == "Pulls 9 % less after 0.7 s, too lean."
-    sag = replace(pull, rich_sag_percent=12.0, rich_sag_at_ms=400.0, smoke_ms=320.0)
-    assert says_of_pull(sag) == "Pulls 12 % less after 0.4 s, too rich; black smoke for 0.32 s."
-    assert says_of_pull(replace(pull, delay_ms=300.0, pop_back_cycles=2.0)) == (
-        "The pull comes 300 ms late; lean enough to pop back."
-    )
+def test_what_is_missing_is_shaded_between_the_last_choice_and_the_best() -> None:
+    one, other = given(), given("front.nozzle=0.85mm")
+    (above, _) = pull_picture({"as fitted": one, "as proposed": other}).axes
+    areas = dict(zip(*reversed(above.get_legend_handles_labels()), strict=True))
+    edge = np.concatenate([path.vertices for path in areas["missing as proposed"].get_paths()])
+    gap = other.best_percent - other.given_percent
+    widest = int(gap.argmax())
+    at = edge[np.isclose(edge[:, 0], other.mixture.time_ms[widest]), 1]
+    assert at.min() == pytest.approx(other.given_percent[widest])
+    assert at.max() == pytest.approx(other.best_percent[widest])
+
+
+@pytest.mark.parametrize("name", ["roadster", "hill-climber"])
+def test_a_choice_stands_beside_what_is_fitted(name: str) -> None:
+    """Both pulls against one best, below them both mixtures, each pair drawn alike."""
+    case = example(name).with_linkage_set()
+    fitted, choice = given(name=name), chosen(case, "front.nozzle=0.90mm")
+    figure, says = PICTURES["pull"](case, "front", choice, None)
+    proposed = pull_of(case, "front", choice)
+    above, below = figure.axes
+    pulls, mixtures = ({line.get_label(): line for line in axes.lines} for axes in (above, below))
+    assert list(pulls) == ["best of this air", "as fitted", "as proposed"] and list(mixtures) == [*pulls][1:]
+    for called, pull in (("as fitted", fitted), ("as proposed", proposed)):
+        assert np.array_equal(pulls[called].get_ydata(), pull.given_percent)
+        assert np.array_equal(mixtures[called].get_ydata(), pull.mixture.phi)
+        assert pulls[called].get_linestyle() == mixtures[called].get_linestyle()
+    assert np.array_equal(fitted.best_percent, proposed.best_percent)
+    assert pulls["as fitted"].get_linestyle() != pulls["as proposed"].get_linestyle()
+    assert says == f"As fitted: {fitted.mixture.felt}. As proposed: {proposed.mixture.felt}."
+    title = above.get_title("left")
+    assert f"as proposed: {proposed.mixture.parts[0]}" in title.replace("\N{NO-BREAK SPACE}", " ").replace("\n", " ")
+    assert title.count("felt:") == 2 and title.count(proposed.mixture.parts[1].replace(" ", "\N{NO-BREAK SPACE}")) == 1
+
+
+def test_a_change_elsewhere_is_no_second_pull() -> None:
+    """The other circuit's nozzle and a spacer change nothing of this one."""
+    case = example("hill-climber").with_linkage_set()
+    choice = chosen(case, "rear.nozzle=1.00mm", "spacer=spacer-6")
+    figure, says = PICTURES["pull"](case, "front", choice, None)
+    assert says == f"As fitted: {given(name='hill-climber').mixture.felt}."
+    assert [line.get_label() for line in figure.axes[0].lines] == ["best of this air", "as fitted"]
+
+
+def test_the_same_parts_twice_are_said_once() -> None:
+    (above, _) = pull_picture({"as fitted": given(), "as proposed": given()}).axes
+    assert "as proposed: the same parts" in above.get_title("left").replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_a_circuit_that_does_not_open_is_felt_as_nothing() -> None:
     pull = given()
     closed = replace(pull, mixture=replace(pull.mixture, counts=np.zeros_like(pull.mixture.counts)))
-    assert says_of_pull(closed) == "The throttle of this circuit does not open: nothing is felt of it."
-
-
-def test_a_larger_nozzle_hesitates_less_until_the_shot_runs_out() -> None:
-    case = example("roadster").with_linkage_set()
-    by_size = {
-        option.read(FittedNozzle).diameter_mm: pull_of(case, "front", {**case.as_fitted, SLOTS["front.nozzle"]: option})
-        for option in case.options[SLOTS["front.nozzle"]]
-        if option.work == "fit" and option.read(FittedNozzle).style == "straight"
-    }
-    small = [by_size[size] for size in sorted(by_size) if size <= 0.9]
-    assert all(one.delay_ms > other.delay_ms for one, other in pairwise(small))
-    assert by_size[0.60].pop_back_cycles > by_size[0.70].pop_back_cycles == 0.0
-    assert by_size[0.85].lean_sag_percent > by_size[0.62].lean_sag_percent
+    assert says_of_pull({"as fitted": closed}) == "The throttle of this circuit does not open: nothing is felt of it."
+    assert says_of_pull({"as fitted": closed, "as proposed": pull}) != says_of_pull({"as fitted": closed})

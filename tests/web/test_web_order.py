@@ -23,6 +23,7 @@ from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.judging.case import Case
 from configurator.judging.table import CombinationTable, tabulate_listed
 from configurator.learning import candidates
+from configurator.learning.as_known import known_by
 from configurator.learning.belief import belief_of
 from configurator.learning.next_run import next_step
 from configurator.ordering.answer import OrderJob, answer
@@ -171,12 +172,12 @@ def test_an_order_under_way_is_stopped() -> None:
 
 def test_a_proposal_under_way_is_stopped() -> None:
     """Asked at the first solve: none of the others is made."""
-    case = Case.of(load_vehicle(EXAMPLES / "hill-climber.toml"), CATALOG)
+    known = known_by(Case.of(load_vehicle(EXAMPLES / "hill-climber.toml"), CATALOG), [])
     stop, began = Stop(), time.monotonic()
     with pytest.raises(Stopped), until(stop):
         threading.Timer(0.2, stop.now).start()
         for _ in range(100):
-            propose(case, ProposalRequest())
+            propose(known.case, ProposalRequest(), known)
     assert time.monotonic() - began < PATIENCE_S
 
 
