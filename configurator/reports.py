@@ -222,6 +222,7 @@ class ProposeReport(Answer):
     sureness: float | None = Field(
         description="share of what is believed of the engine that it is right for, 0 to 1; null if nothing fits"
     )
+    engines: str = Field(description="what that is a share of, in words")
     pulls: list[Shot] = Field(description="what is felt with it, one entry a circuit; empty if nothing fits")
     first: list[Finding] = Field(description="faults that no part mends, to be put right before anything is fitted")
     remaining: list[Finding] = Field(description="what is still to look at with the proposal fitted")

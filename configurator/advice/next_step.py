@@ -13,13 +13,16 @@ from configurator.judging.engine_told import told_engine
 from configurator.learning.as_known import pulled_cleanly
 from configurator.learning.belief import Belief, belief_of
 from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
-from configurator.learning.next_run import Advice, next_step
+from configurator.learning.driver import CLEAN
+from configurator.learning.next_run import RUN_MIN, Advice, next_step
 from configurator.reports import Answer, EngineTold, Report
 from configurator.slots.options import Choice
 
 INTERVAL_SHARE = 0.9
 LIKELY = 0.5
 """Sureness below which a combination is not called likely to be right."""
+LEAST_LIKELY, MUCH_LIKELIER = 0.05, 2.0
+"""What is surest is tried from so much on, where it is so many times as sure as what is in (assumed)."""
 CLEAN_NOW = "it pulled cleanly with what is in the car: stop here"
 UNLIKELY = "nothing that may be tried is likely to be right"
 
@@ -117,6 +120,8 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     clean = pulled_cleanly(trials, now)
     if clean:
         advice = replace(advice, do="stop", choice=field.now, sureness=float(field.field.sureness(belief)[field.now]))
+    elif advice.do == "stop":
+        advice = _likeliest(field, belief, advice)
     changes = _changes(case, field, field.now, advice.choice)
     hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
     return NextReport(
@@ -126,6 +131,17 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
         outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
         notes=notes,
     )  # fmt: skip
+
+
+def _likeliest(field: Candidates, belief: Belief, advice: Advice) -> Advice:
+    """Where nothing is likely to be right, nor what is in: the likeliest, if that is much likelier."""
+    sure = np.where(field.field.open, field.field.sureness(belief), 0.0)
+    best = int(np.argmax(sure))
+    if sure[best] >= LIKELY or sure[best] < max(LEAST_LIKELY, MUCH_LIKELIER * advice.sureness):
+        return advice
+    costs = float(field.field.minutes[field.now, best]) + RUN_MIN
+    clean = float(field.field.chances[CLEAN, best] @ belief.masses)
+    return Advice("try", best, float(sure[best]), best, costs, 0.0, clean)
 
 
 def _changes(case: Case, field: Candidates, now: int, choice: int) -> list[NextChange]:
@@ -142,8 +158,13 @@ def _changes(case: Case, field: Candidates, now: int, choice: int) -> list[NextC
 def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
     cost = f"{advice.costs_min:.0f} min of work and driving"
     saved = f"{max(0.0, advice.saves_min):.0f} min of what would follow"
-    if advice.do == "try":
+    if advice.do == "try" and advice.saves_min > 0.0:
         return f"{cost}, expected to save {saved}"
+    if advice.do == "try":
+        return (
+            f"{cost}; the likeliest of what may be tried, and not likely: look for a fault elsewhere first (float "
+            "level, ignition, air leak), which may feel the same"
+        )
     best = _most_sure(field, belief, advice)
     if best < LIKELY:
         return (

@@ -47,7 +47,7 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
         "hint": request.symptom.hint if request.symptom else "", "engine": told_engine(case.engine),
-        "engine_note": known.says, "order": list(request.order),
+        "engine_note": known.says, "engines": known.believed.engines, "order": list(request.order),
     }  # fmt: skip
     if solution is None:
         conflict = explain(full, request.effort)

@@ -19,7 +19,6 @@ from configurator.reports import (
     SizeReport,
     Totals,
 )
-from configurator.units.units import show_diameter
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -123,7 +122,7 @@ def _found(sizes: CircuitSizes, pump: str) -> str:
 
 
 _HEADINGS = (
-    "nozzle", "pump", "screw", "lobe", "late\nms", "flat\n%", "noses\nover %", "smoke\nms", "shot\ncc", "lasts\nms",
+    "nozzle, mm (thou)", "pump", "screw", "lobe, deg", "late\nms", "flat\n%", "nose\n%", "smoke\nms", "shot\ncc",
     "sure", "clean",
 )  # fmt: skip
 
@@ -131,11 +130,11 @@ _HEADINGS = (
 def _candidate_row(row: Candidate) -> list[str]:
     from configurator.advice.next_step import sure_percent
 
-    size = f"{show_diameter(row.diameter_mm)} {row.style}"
+    size = f"{row.diameter_mm:.2f} ({1e3 * row.diameter_in:.1f}) {row.style}"
     return [
-        size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g} deg", _number(row.delay_ms),
+        size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g}", _number(row.delay_ms),
         _number(row.lean_sag_percent), _number(row.rich_sag_percent), _number(row.smoke_ms),
-        _number(row.volume_cc, 2), _number(row.duration_ms), sure_percent(row.sureness),
+        _number(row.volume_cc, 2), sure_percent(row.sureness),
         "yes" if row.meets and not row.breaks else "yes (!)" if row.meets else "no",
     ]  # fmt: skip
 
@@ -202,7 +201,7 @@ def _pull_lines(report: ProposeReport) -> Iterable[str]:
     for shot in report.pulls:
         yield wrapped(f"{shot.circuit}, with it: {shot.felt}", "  ")
     if report.sureness is not None:
-        yield f"  right for {sure_percent(report.sureness)} of engines like this one"
+        yield f"  right for {sure_percent(report.sureness)} of {report.engines}"
 
 
 def _jobs_lines(report: ProposeReport) -> Iterable[str]:
