@@ -184,4 +184,4 @@ def test_the_car_of_a_run_is_judged_as_the_case_was(tmp_path: Path) -> None:
 
 def shots(case: Case) -> JudgedShots:
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
-    return case.columns("front", listed, with_windows=True).shot
+    return case.columns("front", listed, with_regions=True).shot

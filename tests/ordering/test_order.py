@@ -23,6 +23,7 @@ from configurator.ordering.model import Wanted
 from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
 from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
+from configurator.physics.lateness import AS_MODELLED
 from configurator.slots.options import Option
 
 MONDAY = date(2026, 5, 4)
@@ -40,7 +41,7 @@ def setup(*codes: str, frees: tuple[str, ...] = ()) -> Setup:
 
 def vehicle(name: str, covers: np.ndarray, setups: Sequence[Setup], nozzles: Sequence[Option]) -> VehicleNeeds:
     circuit = CircuitNeeds("front", tuple(setups), tuple(nozzles), covers)
-    return VehicleNeeds(name, (circuit,), (NO_STACK,), np.linspace(0.5, 2.0, covers.shape[-1]))
+    return VehicleNeeds(name, (circuit,), (NO_STACK,), np.arange(covers.shape[-1]))
 
 
 def random_case(seed: int) -> tuple[list[Wanted], Market]:
@@ -170,7 +171,7 @@ def thirsty(flow_m3_min: float = 24.0) -> Case:
 def real_case(flow_m3_min: float = 24.0) -> tuple[list[Wanted], Market]:
     """A vehicle of the tests' own catalogue, worked out by the model, with gaskets; as sure as can be is wanted."""
     case = thirsty(flow_m3_min)
-    needs = needs_of(case, prior(1.0, 0.35).scenarios(20), redrill=False)
+    needs = needs_of(case, prior(AS_MODELLED, 0.35).scenarios(20), redrill=False)
     articles = [
         Article(part.code, "shelf", {part.code: 1}, (Tier(1, round(100 * part.price)),))
         for family in ("nozzles", "feed_screws", "pumps", "lobes", "spacers", "consumables")
