@@ -251,8 +251,11 @@ def test_each_feeling_moves_what_is_believed_its_own_way() -> None:
     assert flat.main_circuit > 1.1 * before.main_circuit
     assert flat.main_circuit / flat.first_fuel > late.main_circuit / late.first_fuel
     assert smoke.first_fuel * smoke.main_circuit < 0.95 * before.first_fuel * before.main_circuit
-    clean = belief_of(at, [trial("clean")])
-    assert clean.interval()[0][1] < belief_of(at, []).interval()[0][1]
+    covers = as_fitted(at, traced=False).felt.covers[0]
+    clean, complained, none = (
+        belief_of(at, runs).masses @ covers for runs in ([trial("clean")], [trial("stumble", "strong")], [])
+    )
+    assert clean > none > complained, "what was felt clean is surer to be right"
 
 
 def test_the_spread_of_the_prior_is_the_workshops_to_overrule() -> None:
