@@ -1,9 +1,9 @@
 """Random engines with their unknowns, drivers who try parts on them, and the searches that come of it.
 
-Every car is drawn anew (size, weight, gearing, carburettor), and of it engines whose first fuel and main circuit are as
-late as the prior says; parts are fitted that are not right. What is felt in the engine itself is worked out for that one
-engine, at every time of the event: nothing of the program's grid, cubics or chances is in it. Then the driver judges,
-with errors of his own, and says a word. Both ways to search face the same engine and the same luck.
+Cars are drawn anew (size, weight, gearing, carburettor), and of each some engines whose first fuel and main circuit are
+as late as the prior says. What is felt in an engine is worked out for that one, at every time of the event: nothing of
+the program's grid, cubics or chances is in it. Then the driver judges, with errors of his own, and says a word. Every
+way to search faces the same engine and the same luck.
 """
 
 from collections.abc import Callable, Generator
@@ -21,11 +21,10 @@ from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.demand import Circuit
 from configurator.learning.belief import CUT_AT, Belief, Run, felt_with, prior
-from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
+from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
 from configurator.learning.next_run import RUN_MIN, RunField, next_step
 from configurator.physics.lateness import AS_MODELLED, Lateness
 from configurator.physics.mixture import Responses
-from configurator.physics.verdict import Felt
 from configurator.slots.columns import Mount
 from configurator.slots.offered import as_fitted
 from configurator.slots.options import Choice, Option
@@ -195,10 +194,7 @@ def amiss(random: np.random.Generator, car: Car) -> Engine | None:
         right = np.flatnonzero(engine.right)
         if not len(right):
             continue
-        size, setup = PARTS[int(random.choice(right))]
-        setup = int(np.clip(setup + random.integers(-1, 2), 0, len(SETUPS) - 1))
-        size = int(np.clip(size + round(random.normal(0.0, 2.0)), 0, len(LADDER) - 1))
-        if (fitted := PARTS.index((size, setup))) not in right:
+        if (fitted := near(int(random.choice(right)), random)) not in right:
             return replace(engine, fitted=fitted)
     return None
 
@@ -268,11 +264,12 @@ def by_trade(engine: Engine) -> Searching:
 
 
 def by_belief(engine: Engine) -> Searching:
-    """What `tipin next` says to try, until a run is felt clean."""
+    """What `tipin next` says to try, and where no run is worth its time what is surest; until a run is felt clean."""
     parts, belief, field = engine.fitted, KNOWN, engine.car.field
     while (said := (yield parts)).word != "clean":
         belief = learned(belief, engine.car, parts, said)
-        parts = next_step(field, belief, parts).run
+        advice = next_step(field, belief, parts)
+        parts = advice.choice if advice.do == "try" else int(field.sureness(belief).argmax())
 
 
 def to_the_end(engine: Engine) -> Searching:
@@ -315,13 +312,18 @@ WAYS: dict[str, tuple[str, Search]] = {
 }
 
 
+def near(parts: int, random: np.random.Generator) -> int:
+    """Parts a step or two from some."""
+    size, setup = PARTS[parts]
+    other = (size + int(random.integers(-2, 3)), setup + int(random.integers(-1, 2)))
+    return PARTS.index((min(max(other[0], 0), len(LADDER) - 1), min(max(other[1], 0), len(SETUPS) - 1)))
+
+
 def tried(engine: Engine, random: np.random.Generator, runs: int, spread: float = SPREAD) -> Belief:
     """What is believed after so many runs of one engine, on parts near those fitted, by a driver of this spread."""
     belief = KNOWN
-    size, setup = PARTS[engine.fitted]
     for _ in range(runs):
-        near = (size + random.integers(-2, 3), setup + random.integers(-1, 2))
-        parts = PARTS.index((min(max(near[0], 0), len(LADDER) - 1), min(max(near[1], 0), len(SETUPS) - 1)))
+        parts = near(engine.fitted, random)
         luck = np.append(random.normal(size=3), random.random(3))
         said = in_words(perceived(engine.complaints[:, parts], luck, spread), luck[5])
         belief = learned(belief, engine.car, parts, said)

@@ -184,8 +184,8 @@ class Belief:
 
 
 GOLDEN = 0.6180339887498949
-"""The golden section: of all numbers the one whose multiples fill a range most evenly, however many there are. (Those of
-a number near a fraction, as 0.755 is to 3/4, come back to the same few places.)"""
+"""The golden section: of all numbers the one whose multiples fill a range most evenly, however many there are. Those of
+a number near a fraction, as 0.755 is to 3/4, come back to the same few places."""
 
 
 def prior(engine: Lateness, spread: float) -> Belief:

@@ -19,8 +19,8 @@ MOST_TRIED = 5
 
 @dataclass(frozen=True)
 class Recovery:
-    """Whether the region, the interval of the first fuel and that of the main circuit held, for each spread of a driver,
-    shape (spreads, engines, 3); searches of every way, one an engine."""
+    """Whether region, interval of the first fuel and that of the main circuit held, for each spread of a driver, shape
+    (spreads, engines, 3); searches of every way, one an engine."""
 
     held: Array
     found: dict[str, list[Searched]]
@@ -47,7 +47,10 @@ def recover(engines: int, seed: int = 1, each: int = 5, *, searches: bool = True
 
 def tables(recovery: Recovery) -> str:
     """What was held, and how searches went."""
-    lines = ["| driver's error | 90 % region held | interval of the first fuel | of the main circuit |", "|---|---|---|---|"]
+    lines = [
+        "| driver's error | 90 % region held | interval of the first fuel | of the main circuit |",
+        "|---|---|---|---|",
+    ]
     for spread, shares in zip(SPREADS, 100.0 * recovery.held.mean(axis=1), strict=True):
         lines.append(f"| {spread:g} | " + " | ".join(f"{share:.0f} %" for share in shares) + " |")
     lines += [

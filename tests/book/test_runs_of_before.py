@@ -1,4 +1,4 @@
-"""Runs that an earlier version kept are read on: one demand factor, idle pressure and air-fuel ratio as assumed figures.
+"""Runs that an earlier version kept are read on: one demand factor, idle pressure and air-fuel ratio as assumed.
 
 Their records are written out here as that version wrote them; nothing of a run is lost, and none is refused.
 """

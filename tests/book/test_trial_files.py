@@ -134,7 +134,8 @@ BAD_JSON = {
         "trials, entry 1, car: is no vehicle",
     ),
     "a ratio of nothing": (
-        entries({"car": dict(PLAIN.car) | {"assumed": {"power_air_fuel_ratio": 0}}}), "trials, entry 1, car: is no ",
+        entries({"car": dict(PLAIN.car) | {"assumed": {"power_air_fuel_ratio": 0}}}),
+        "trials, entry 1, car: is no ",
     ),
     "a factor in words": (entries({"car": dict(PLAIN.car) | {"demand_factor": "1,2"}}), "trials, entry 1, car: is no "),
     "car is text": (entries({"car": "roadster"}), "trials, entry 1, car: "),

@@ -50,7 +50,7 @@ def test_the_figures_written_out_in_the_simulation_are_those_of_the_program() ->
 
 @pytest.mark.parametrize("spread", [0.45, 0.8])
 def test_chances_are_those_of_drawn_judgements(spread: float) -> None:
-    """Each complaint with an error of its own; all below 0 is clean, else the largest names the word and how strongly."""
+    """Each complaint with an error of its own; all below 0 is clean, else the largest names word and strength."""
     draws = 40_000
     chances = chances_of(COMPLAINTS, spread)
     for complaint, row in zip(COMPLAINTS, chances, strict=True):

@@ -287,7 +287,10 @@ def test_of_too_many_setups_the_one_that_covers_most_is_looked_at(most: int, mon
     """The truck has six that each cover more than any cheaper one."""
     stock = load_catalog(shipped_catalog_dir())
     case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / "tow-truck.toml"), stock)
-    choices, scenarios = Choices(case, regions_of(case, redrill=True), redrill=True), prior(AS_MODELLED, 0.35).scenarios(20)
+    choices, scenarios = (
+        Choices(case, regions_of(case, redrill=True), redrill=True),
+        prior(AS_MODELLED, 0.35).scenarios(20),
+    )
     monkeypatch.setattr(needs, "MOST_SETUPS", 100)
     [every] = choices.needs(scenarios).circuits
     monkeypatch.setattr(needs, "MOST_SETUPS", most)
