@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from typing import Any
 
 import building
 import numpy as np
@@ -13,10 +14,11 @@ from order_cases import needs_of
 from scipy.optimize import LinearConstraint, milp
 
 from configurator.car.fitted import FittedNozzle
-from configurator.catalogue.parts import Consumable
+from configurator.catalogue.parts import Consumable, FeedScrewFigures, PumpFigures
 from configurator.catalogue.supply import Supplier
 from configurator.judging.case import Case
-from configurator.judging.findings import findings
+from configurator.judging.findings import broken
+from configurator.judging.table import DEMAND
 from configurator.learning.belief import CUT_AT, prior
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order, surest
@@ -25,11 +27,13 @@ from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
 from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.physics.lateness import AS_MODELLED, Lateness
+from configurator.slots.columns import Mount
 from configurator.slots.options import Option
 from configurator.slots.slot import SLOTS, Slot
 
 MONDAY = date(2026, 5, 4)
 OWN = [SLOTS[f"front.{slot}"] for slot in ("nozzle", "feed_screw", "pump", "lobe")]
+KINDS: tuple[Any, ...] = (FittedNozzle, FeedScrewFigures, PumpFigures, Mount)
 NO_STACK = (Option("none", 0.0, "none"), Option("none", 0.0, "none"))
 
 
@@ -283,7 +287,7 @@ class Program:
 
 def test_sureness_is_the_share_of_engines_that_the_box_is_right_for() -> None:
     """Engines drawn from the prior, off its grid, each judged by itself with all that the box holds, apart from regions
-    and scenarios: what is felt of it in that engine, and every other hard rule."""
+    and scenarios: what is felt of it in that engine. What no engine can mend is not in the box."""
     wanted, market = real_case()
     plan = plan_order(wanted, market, PurchaseWish())
     assert plan is not None
@@ -291,23 +295,30 @@ def test_sureness_is_the_share_of_engines_that_the_box_is_right_for() -> None:
     case = thirsty().with_linkage_set()
     setups = {circuit.setups[place].label for place in box.setups["front"]}
     nozzles = {circuit.nozzles[place].label for place in box.nozzles["front"]}
+    stack = dict(zip((SLOTS["spacer"], SLOTS["pad_relief"]), wanted[0].needs.shared[box.shared], strict=True))
     parts: list[dict[Slot, Option]] = [
         dict(zip(OWN, together, strict=True)) for together in itertools.product(*(case.options[slot] for slot in OWN))
         if together[0].label in nozzles and ", ".join(option.label for option in together[1:]) in setups
     ]  # fmt: skip
-    assert len(parts) >= len(setups) * len(nozzles) > 0
-    rng, draws = np.random.default_rng(7), 120
-    z = rng.normal(size=(10 * draws, 2))
-    engines = [Lateness(*one) for one in np.exp(0.35 * z[np.abs(z).max(axis=1) < CUT_AT][:draws]).tolist()]
-    right = [any(meets(case.at(engine), own, box.shared) for own in parts) for engine in engines]
-    assert np.mean(right) == pytest.approx(box.sureness, abs=0.12)
+    fit = [own for own in parts if not hard(case, {**case.as_fitted, **own, **stack}) - set(DEMAND)]
+    assert fit
+    judged = case.circuits["front"]
+    read = [[own[slot].read(kind) for own in fit] for slot, kind in zip(OWN, KINDS, strict=True)]
+    shots = judged.verdict.supply.responses(judged.flow_kg_s(judged.deliver(*read, np.zeros(len(fit)))))
+    missed, limits = 1 - judged.film_share(read[0]), case.catalog.limits
+    z = np.random.default_rng(7).normal(size=(800, 2))
+    right = []
+    for engine in np.exp(0.35 * z[np.abs(z).max(axis=1) < CUT_AT][:400]):
+        felt = judged.verdict.felt_in(shots, missed, Lateness(*engine.tolist()))
+        sag = np.maximum(felt.lean_sag_percent, felt.rich_sag_percent)
+        meets = (felt.delay_ms <= limits.delay_most_ms) & (sag <= limits.sag_most_percent)
+        right.append(np.any(meets & (felt.smoke_ms <= limits.smoke_most_ms)))
+    assert np.mean(right) == pytest.approx(box.sureness, abs=0.1)
 
 
-def meets(case: Case, parts: Mapping[Slot, Option], shared: int) -> bool:
-    """Whether parts in one engine break no hard rule; what goes under the carburettor is the order's affair."""
-    assert shared == 0
-    found = findings(case, {**case.as_fitted, **parts})
-    return not any(f.severity == "conflict" and f.holds is False for f in found if f.rule != "parts-fit-under-it")
+def hard(case: Case, choice: Mapping[Slot, Option]) -> set[str]:
+    """Hard rules of the circuit that a choice breaks."""
+    return {one.rule for one in broken(case, choice) if one.severity == "conflict" and one.circuit == "front"}
 
 
 def test_what_lies_on_the_shelf_is_not_bought() -> None:
