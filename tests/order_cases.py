@@ -62,7 +62,7 @@ def workshop(vehicles: int, seed: int, kinds: int = 4) -> tuple[list[Wanted], Ma
     stacks = ((NOTHING, NOTHING), (SPACER, NOTHING), (NOTHING, RELIEF))
     needs = [
         VehicleNeeds(f"kind {kind}", tuple(_circuit(name, rng) for name in ("front", "rear")[: 1 + (kind == 0)]),
-                     stacks, np.arange(SCENARIOS))
+                     stacks, np.arange(float(SCENARIOS)))
         for kind in range(kinds)
     ]  # fmt: skip
     wanted = [

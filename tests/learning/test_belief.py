@@ -1,5 +1,6 @@
 """Belief over both unknowns of an engine: against integration written out anew, scipy, and engines that are known."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from itertools import permutations
@@ -116,7 +117,7 @@ def test_what_is_felt_over_the_grid_is_what_each_engine_feels(nozzle_mm: float, 
 def test_choices_are_felt_as_each_of_them_fitted() -> None:
     at = fitted_with(0.8)
     options = at.options[SLOTS["front.nozzle"]]
-    choices: list[Choice] = [
+    choices: Sequence[Choice] = [
         at.as_fitted | {SLOTS["front.nozzle"]: option} for option in options if option.work != "redrill"
     ][:4]
     together = felt_with(at, "front", choices)

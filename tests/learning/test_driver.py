@@ -7,6 +7,7 @@ import pytest
 import simulate_searches
 from scipy import stats
 
+from configurator.arrays import Array
 from configurator.book.records import Felt as FeltWord
 from configurator.errors import BadInput
 from configurator.judging.feelings import SYMPTOMS
@@ -23,9 +24,8 @@ from configurator.learning.driver import (
 from configurator.physics.verdict import Felt
 
 RANDOM = np.random.default_rng(20260502)
-COMPLAINTS = np.vstack([
-    RANDOM.normal(-0.2, 0.7, (12, 3)), [[-1.1, -1.1, -1.1], [0, 0, 0], [3, -1, -1], [-1, 2, 10], [0.44, -1, 0.46]],
-])  # fmt: skip
+EDGES: list[list[float]] = [[-1.1, -1.1, -1.1], [0, 0, 0], [3, -1, -1], [-1, 2, 10], [0.44, -1, 0.46]]
+COMPLAINTS: Array = np.vstack([RANDOM.normal(-0.2, 0.7, (12, 3)), np.array(EDGES)])
 
 
 def felt_of(complaints: Any) -> Felt:

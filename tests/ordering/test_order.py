@@ -48,7 +48,7 @@ def setup(*codes: str, frees: tuple[str, ...] = ()) -> Setup:
 
 def vehicle(name: str, covers: np.ndarray, setups: Sequence[Setup], nozzles: Sequence[Option]) -> VehicleNeeds:
     circuit = CircuitNeeds("front", tuple(setups), tuple(nozzles), covers)
-    return VehicleNeeds(name, (circuit,), (NO_STACK,), np.arange(covers.shape[-1]))
+    return VehicleNeeds(name, (circuit,), (NO_STACK,), np.arange(float(covers.shape[-1])))
 
 
 def random_case(seed: int) -> tuple[list[Wanted], Market]:
