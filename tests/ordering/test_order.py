@@ -303,9 +303,11 @@ def test_sureness_is_the_share_of_engines_that_the_box_is_right_for() -> None:
     fit = [own for own in parts if not hard(case, {**case.as_fitted, **own, **stack}) - set(DEMAND)]
     assert fit
     judged = case.circuits["front"]
-    read = [[own[slot].read(kind) for own in fit] for slot, kind in zip(OWN, KINDS, strict=True)]
-    shots = judged.verdict.supply.responses(judged.flow_kg_s(judged.deliver(*read, np.zeros(len(fit)))))
-    missed, limits = 1 - judged.film_share(read[0]), case.catalog.limits
+    sizes, screws, pumps, lobes = ([own[slot].read(kind) for own in fit] for slot, kind in zip(OWN, KINDS, strict=True))
+    shots = judged.verdict.supply.responses(
+        judged.flow_kg_s(judged.deliver(sizes, screws, pumps, lobes, np.zeros(len(fit))))
+    )
+    missed, limits = 1 - judged.film_share(sizes), case.catalog.limits
     z = np.random.default_rng(7).normal(size=(800, 2))
     right = []
     for engine in np.exp(0.35 * z[np.abs(z).max(axis=1) < CUT_AT][:400]):
