@@ -13,7 +13,7 @@ from configurator.catalogue.supply import DrillBit, Supplier
 from configurator.judging.case import Case
 from configurator.ordering.articles import Article, Tier
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, windows_of
+from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, regions_of
 from configurator.ordering.plan import Plan
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
@@ -28,11 +28,11 @@ RELIEF = Option("relieved", 1.0, "relieve", "relieve", 0, 60)
 
 def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
     """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
-    return Choices(case, windows_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
+    return Choices(case, regions_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
 
 
 def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:
-    """Three setups (as fitted, another lobe, another pump and lobe), six sizes new or drilled, windows in a row."""
+    """Three setups (as fitted, another lobe, another pump and lobe), six sizes new or drilled, scenarios in a row."""
     setups = (
         Setup("as fitted", (), (), (), np.array([True, True, True]), 0, True),
         Setup("lobe", ("lobe-b",), ("lobe-a",), (), np.array([True, True, True]), 15, False),
@@ -62,7 +62,7 @@ def workshop(vehicles: int, seed: int, kinds: int = 4) -> tuple[list[Wanted], Ma
     stacks = ((NOTHING, NOTHING), (SPACER, NOTHING), (NOTHING, RELIEF))
     needs = [
         VehicleNeeds(f"kind {kind}", tuple(_circuit(name, rng) for name in ("front", "rear")[: 1 + (kind == 0)]),
-                     stacks, np.linspace(0.7, 1.4, SCENARIOS))
+                     stacks, np.arange(float(SCENARIOS)))
         for kind in range(kinds)
     ]  # fmt: skip
     wanted = [

@@ -1,52 +1,60 @@
-"""Searches for the right nozzle on random engines, by `tipin next` and by the trade's practice:
-`python tests/simulate_searches.py [ENGINES]`; prints the table of docs/belief.md.
+"""Random engines with their unknowns, drivers who try parts on them, and the searches that come of it.
 
-Every engine is drawn anew (size, weight, gearing, carburettor, and a demand factor from the prior), with a nozzle that
-is not right for it. What is felt is drawn from the likelihood, a few runs misjudged. Both ways face the same engine and
-the same drawn judgements. A search ends with the first run that is felt clean on a nozzle that is right; one that is
-felt clean on a wrong nozzle comes back: another run with what is fitted.
+Cars are drawn anew (size, weight, gearing, carburettor), and of each some engines whose first fuel and main circuit are
+as late as the prior says. What is felt in an engine is worked out for that one, at every time of the event: nothing of
+the program's grid, cubics or chances is in it. Then the driver judges, with errors of his own, and says a word. Every
+way to search faces the same engine and the same luck.
 """
 
-import sys
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Mask
+from configurator.book.records import Felt as FeltWord
+from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.learning.belief import FACTORS, Belief, prior, spells_of
-from configurator.learning.next_run import RIGHT, RUN_MIN, RunField, next_step
+from configurator.judging.demand import Circuit
+from configurator.learning.belief import CUT_AT, Belief, Run, felt_with, prior
+from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
+from configurator.learning.next_run import RUN_MIN, RunField, next_step
+from configurator.physics.lateness import AS_MODELLED, Lateness
+from configurator.physics.mixture import Responses
+from configurator.slots.columns import Mount
 from configurator.slots.offered import as_fitted
-from configurator.slots.options import Option
+from configurator.slots.options import Choice, Option
 from configurator.slots.slot import SLOTS
 
-MOST_RUNS = 40
+MOST_RUNS = 20
 TRIES = 20
-NOZZLE_MIN = 15.0
-Draw = Callable[[int, int], int]
-"""What is felt on a nozzle at the n-th run, as a step of SCALE."""
-
-
-@dataclass(frozen=True)
-class Engine:
-    """An engine with its true demand factor (a place in FACTORS), the nozzles that may be tried, smallest first, and
-    the one that is fitted."""
-
-    field: RunField
-    factor: int
-    fitted: int
-    known: Belief
+SPREAD = 0.45
+"""Of a driver's judgement of a complaint, as docs/belief.md has it; MISJUDGED of the runs say anything."""
+MISJUDGED = 0.05
+STRONGER = (0.45, 1.2)
+"""From where on a complaint is clear, and strong."""
+ADDED = {"delay": 25.0, "sag": 3.0, "smoke": 60.0}
+CATALOG = load_catalog(shipped_catalog_dir())
+LADDER = sorted((n for n in CATALOG.nozzles.values() if n.style == "straight"), key=lambda n: n.diameter_mm)[::3]
+PUMPS = [CATALOG.pumps[code] for code in ("pump-3cc", "pump-5cc")]
+SETUPS = [
+    (pump, lobe) for pump in PUMPS
+    for lobe in sorted(CATALOG.lobes.values(), key=lambda lobe: lobe.total_lift_mm) if lobe.lever == pump.lever
+]  # fmt: skip
+"""Pumps with lobes made for their lever, less lift first."""
+PARTS = [(nozzle, setup) for setup in range(len(SETUPS)) for nozzle in range(len(LADDER))]
+"""What may be tried: a place in LADDER and one in SETUPS."""
 
 
 def random_car(random: np.random.Generator) -> Vehicle:
-    """A car out of the air, its parts those of the catalogue that suit its size."""
+    """A car out of the air; what is fitted is none of what is tried."""
     litres = random.uniform(1.6, 6.5)
-    large = litres > 4.5
-    pump, lobe, screw = ("pump-5cc", LONG_LOBE, "screw-wide") if large else ("pump-3cc", "lobe-fell", "screw-wide")
-    fitted = {"nozzle": "straight-0.78", "feed_screw": screw, "pump": pump, "lobe": lobe, "phase_deg": PHASES[lobe]}
+    fitted = {"nozzle": "straight-0.78", "feed_screw": "screw-freeflow", "pump": "pump-3cc", "lobe": "lobe-fell",
+              "phase_deg": 0.0}  # fmt: skip
     data = {
         "name": "random car",
         "engine": {"displacement_cc": 1000 * litres, "idle_rpm": random.uniform(650, 1050),
@@ -62,138 +70,270 @@ def random_car(random: np.random.Generator) -> Vehicle:
     return Vehicle.model_validate(data)
 
 
-CATALOG = load_catalog(shipped_catalog_dir())
-LONG_LOBE = next(code for code, lobe in CATALOG.lobes.items() if lobe.lever == CATALOG.pumps["pump-5cc"].lever)
-PHASES = {code: lobe.phases_deg[0] for code, lobe in CATALOG.lobes.items()}
-LADDER = sorted((n for n in CATALOG.nozzles.values() if n.style == "straight"), key=lambda n: n.diameter_mm)
+@dataclass(frozen=True)
+class Car:
+    """A car with all that may be tried in it: as the program sees it, and as one engine or another would feel it."""
+
+    case: Case
+    choices: tuple[Choice, ...]
+
+    @classmethod
+    def of(cls, vehicle: Vehicle) -> "Car":
+        case = Case.of(vehicle, CATALOG)
+        lobes = {(o.code, getattr(o.figures, "phase_deg", None)): o for o in case.options[SLOTS["front.lobe"]]}
+        pumps = {option.code: option for option in case.options[SLOTS["front.pump"]]}
+        sizes = [Option(part.code, as_fitted(part), "fit", part.code, 0, part.labour_min) for part in LADDER]
+        setups = [{SLOTS["front.pump"]: pumps[pump.code], SLOTS["front.lobe"]: lobes[lobe.code, lobe.phases_deg[0]]}
+                  for pump, lobe in SETUPS]  # fmt: skip
+        return cls(
+            case, tuple(case.as_fitted | setups[setup] | {SLOTS["front.nozzle"]: sizes[size]} for size, setup in PARTS)
+        )
+
+    @cached_property
+    def field(self) -> RunField:
+        felt = felt_with(self.case, "front", self.choices)
+        return RunField(felt, MINUTES, np.ones(len(PARTS), dtype=bool))
+
+    @cached_property
+    def rightly(self) -> Array:
+        """Chances of ANSWERS as the program has them, misjudged runs left out, shape (answers, parts, points)."""
+        return answer_chances(self.field.felt)
+
+    def complaints(self, engine: Lateness) -> Array:
+        """What is felt of each part in one engine, beyond what goes unfelt: at once and later for want of fuel, for too
+        much, and late for either, shape (4, parts)."""
+        limits, felt = CATALOG.limits, self._circuit.verdict.felt_in(self._shots, self._missed, engine)
+
+        def beyond(kind: str, felt: Array, allowed: float) -> Array:
+            return np.asarray(np.log((felt + ADDED[kind]) / (allowed + ADDED[kind])))
+
+        drowned = [
+            beyond("delay", felt.rich_delay_ms, limits.delay_most_ms),
+            beyond("sag", felt.rich_sag_percent, limits.sag_most_percent),
+            beyond("smoke", felt.smoke_ms, limits.smoke_most_ms),
+        ]
+        return np.array([
+            beyond("delay", felt.lean_delay_ms, limits.delay_most_ms),
+            beyond("sag", felt.lean_sag_percent, limits.sag_most_percent),
+            np.max(drowned, axis=0), beyond("delay", felt.delay_ms, limits.delay_most_ms),
+        ])  # fmt: skip
+
+    @property
+    def _circuit(self) -> Circuit:
+        return self.case.circuits["front"]
+
+    @property
+    def _nozzles(self) -> list[FittedNozzle]:
+        return [choice[SLOTS["front.nozzle"]].read(FittedNozzle) for choice in self.choices]
+
+    @cached_property
+    def _missed(self) -> Array:
+        return np.asarray(1.0 - self._circuit.film_share(self._nozzles))
+
+    @cached_property
+    def _shots(self) -> Responses:
+        shot = self._circuit.deliver(
+            self._nozzles,
+            [choice[SLOTS["front.feed_screw"]].read(FeedScrewFigures) for choice in self.choices],
+            [choice[SLOTS["front.pump"]].read(PumpFigures) for choice in self.choices],
+            [choice[SLOTS["front.lobe"]].read(Mount) for choice in self.choices],
+            np.zeros(len(self.choices)),
+        )
+        return self._circuit.verdict.supply.responses(self._circuit.flow_kg_s(shot))
 
 
-def random_engine(random: np.random.Generator) -> Engine | None:
-    """An engine, its factor and a fitted nozzle out of the air: some nozzle is right for it, the fitted one is not;
-    None where no such pair is soon found."""
-    case = Case.of(random_car(random), CATALOG)
-    limits = CATALOG.limits
-    nozzles = [Option(part.code, as_fitted(part), "fit", part.code, 0, part.labour_min) for part in LADDER]
-    minutes = NOZZLE_MIN * (1.0 - np.eye(len(nozzles)))
-    spells = spells_of(case, "front", [case.as_fitted | {SLOTS["front.nozzle"]: nozzle} for nozzle in nozzles])
-    field = RunField.of(spells, limits.hole_most_ms, limits.flood_most_ms, minutes, [True] * len(nozzles))
-    known = prior(1.0, limits.belief_spread)
-    right = np.flatnonzero(field.covers[:, len(FACTORS) // 2])
-    for _ in range(TRIES if len(right) else 0):
-        factor = int(random.choice(len(FACTORS), p=known.masses))
-        fitted = int(np.clip(right[len(right) // 2] + round(random.normal(0.0, 4.0)), 0, len(LADDER) - 1))
-        if field.covers[:, factor].any() and not field.covers[fitted, factor]:
-            return Engine(field, factor, fitted, known)
+def _minutes() -> Array:
+    """Labour from each of PARTS to each."""
+    sizes, setups = np.array(PARTS).T
+    pumps, lobes = (np.array([SETUPS[setup][kind].labour_min for setup in setups]) for kind in (0, 1))
+    which = np.array([PUMPS.index(SETUPS[setup][0]) for setup in setups])
+    nozzle = 15.0 * (sizes[:, None] != sizes)
+    return np.asarray(nozzle + lobes * (setups[:, None] != setups) + pumps * (which[:, None] != which))
+
+
+MINUTES = _minutes()
+
+
+@dataclass(frozen=True)
+class Engine:
+    """One engine of a car: what is felt of every part in it, which are right, and the place of what is fitted."""
+
+    car: Car
+    true: Lateness
+    complaints: Array
+    fitted: int
+
+    @cached_property
+    def right(self) -> Mask:
+        """Which parts nobody would complain of."""
+        return np.asarray(np.all(self.complaints[1:] <= 0.0, axis=0))
+
+
+KNOWN = prior(AS_MODELLED, CATALOG.limits.belief_spread)
+
+
+def drawn_lateness(random: np.random.Generator) -> Lateness:
+    """The unknowns of an engine, from the prior: log-normal, cut off."""
+    while True:
+        z = random.normal(size=2)
+        if np.all(np.abs(z) <= CUT_AT):
+            return Lateness(*np.exp(CATALOG.limits.belief_spread * z).tolist())
+
+
+def any_engine(random: np.random.Generator, car: Car) -> Engine:
+    """An engine of a car, and any parts fitted."""
+    true = drawn_lateness(random)
+    return Engine(car, true, car.complaints(true), int(random.integers(len(PARTS))))
+
+
+def amiss(random: np.random.Generator, car: Car) -> Engine | None:
+    """An engine that some parts are right for, and others fitted, a few steps from some that are; None where none is
+    soon found."""
+    for _ in range(TRIES):
+        engine = any_engine(random, car)
+        right = np.flatnonzero(engine.right)
+        if not len(right):
+            continue
+        if (fitted := near(int(random.choice(right)), random)) not in right:
+            return replace(engine, fitted=fitted)
     return None
 
 
+def perceived(complaints: Array, luck: Array, spread: float = SPREAD) -> str:
+    """The answer of a driver to three complaints. luck : three normal draws, and two out of 0 to 1."""
+    if luck[3] < MISJUDGED:
+        return ANSWERS[int(luck[4] * len(ANSWERS))]
+    felt = complaints[:3] + spread * luck[:3]
+    worst = int(np.argmax(felt))
+    if felt[worst] <= 0.0:
+        return "clean"
+    how = ("faint", "clear", "strong")[sum(bool(felt[worst] > cut) for cut in STRONGER)]
+    return f"{('hesitates', 'flat', 'rich')[worst]}, {how}"
+
+
+def in_words(answer: str, luck: float) -> FeltWord:
+    """An answer in a driver's words: faint ones are called dull by some."""
+    if answer == "clean":
+        return FeltWord(word="clean")
+    complaint, strength = answer.split(", ")
+    if strength == "faint" and luck < {"hesitates": 0.4, "flat": 0.4, "rich": 0.25}[complaint]:
+        return FeltWord(word="dull", strength="clear")
+    word = {"hesitates": "stumble", "flat": "flat", "rich": "smoke"}[complaint]
+    return FeltWord.model_validate({"word": word, "strength": strength})
+
+
+Draw = Callable[[int, int], FeltWord]
+"""What is said of parts at the n-th run."""
+
+
 def drawn(engine: Engine, seed: int) -> Draw:
-    """Judgements of one engine: the n-th run of a nozzle is felt the same whoever searches."""
-    luck = np.random.default_rng(seed).random(MOST_RUNS)
+    """Judgements of one engine: the n-th run of the same parts is felt the same whoever searches. What is fitted is
+    complained of, else nobody would search."""
+    random = np.random.default_rng(seed)
+    luck = np.hstack([random.normal(size=(MOST_RUNS, 3)), random.random((MOST_RUNS, 3))])
 
-    def felt(nozzle: int, run: int) -> int:
-        up_to = np.cumsum(engine.field.chances[:-1, nozzle, engine.factor])
-        return int(np.searchsorted(up_to, luck[run]))
+    def felt(parts: int, run: int) -> FeltWord:
+        return in_words(perceived(engine.complaints[:, parts], luck[run]), luck[run, 5])
 
+    while felt(engine.fitted, 0).word == "clean":
+        luck[0] = np.append(random.normal(size=3), random.random(3))
     return felt
 
 
-Searching = Generator[int, int, None]
-"""Gives the nozzle to run next; is sent what was felt."""
+def learned(belief: Belief, car: Car, parts: int, said: FeltWord) -> Belief:
+    """The belief after a run, as the program learns."""
+    rightly = np.tensordot(felt_weights(said), car.rightly[:, parts], axes=1)
+    return belief.updated(Run(None, rightly, 1.0 / len(ANSWERS)).likelihood())
+
+
+Searching = Generator[int, FeltWord, None]
+"""Gives the parts to run next; is sent what was felt; ends where the last parts are left in."""
 Search = Callable[[Engine], Searching]
 
 
 def by_trade(engine: Engine) -> Searching:
-    """Three sizes at a time, about 0.08 mm, larger for a stumble and smaller for smoke, on as long as it gets no worse;
-    then back, one at a time. Worse is a stronger complaint, or the other one; at the last size in the box he turns too.
-    Sent what was felt, gives the next nozzle."""
-    nozzle, step, way, before = engine.fitted, 3, 0, RIGHT
-    while True:
-        felt = yield nozzle
-        if felt == RIGHT:
-            continue
-        asks = 1 if felt < RIGHT else -1
-        other = before != RIGHT and (felt - RIGHT) * (before - RIGHT) < 0
-        if way == 0:
-            way = asks
-        elif other or abs(felt - RIGHT) > abs(before - RIGHT) > 0:
-            way, step = asks if other else -way, 1
-        if not 0 <= nozzle + way < len(LADDER):
-            way, step = -way, 1
-        before = felt
-        nozzle = int(np.clip(nozzle + way * step, 0, len(LADDER) - 1))
-
-
-def by_complaint(engine: Engine) -> Searching:
-    """The same, but only the kind of complaint turns him, never its strength: larger for a stumble, smaller for smoke,
-    three sizes at a time until it turns and one at a time from then on; at the last size in the box he turns too."""
-    nozzle, step, way, stuck = engine.fitted, 3, 0, False
-    while True:
-        felt = yield nozzle
-        if felt == RIGHT:
-            continue
-        asks = 1 if felt < RIGHT else -1
-        if not stuck:
-            step = 1 if way == -asks else step
-            way = asks
-        if not 0 <= nozzle + way < len(LADDER):
-            way, step, stuck = -way, 1, True
-        nozzle = int(np.clip(nozzle + way * step, 0, len(LADDER) - 1))
+    """A larger nozzle for a stumble, a smaller for smoke, one size (about 0.08 mm) at a time; a lobe with more lift for
+    a pull that goes flat, and at the last size in the box the next lobe; until a run is felt clean."""
+    size, setup = PARTS[engine.fitted]
+    while (said := (yield PARTS.index((size, setup)))).word != "clean":
+        way = -1 if said.word == "smoke" else 1
+        if said.word == "flat" or not 0 <= size + way < len(LADDER):
+            setup = int(np.clip(setup + way, 0, len(SETUPS) - 1))
+        else:
+            size += way
 
 
 def by_belief(engine: Engine) -> Searching:
-    """What `tipin next` says."""
-    nozzle, belief = engine.fitted, engine.known
+    """What `tipin next` says to try, and where no run is worth its time what is surest; until a run is felt clean."""
+    parts, belief, field = engine.fitted, KNOWN, engine.car.field
+    while (said := (yield parts)).word != "clean":
+        belief = learned(belief, engine.car, parts, said)
+        advice = next_step(field, belief, parts)
+        parts = advice.choice if advice.do == "try" else int(field.sureness(belief).argmax())
+
+
+def to_the_end(engine: Engine) -> Searching:
+    """What `tipin next` says, until it says to leave the car as it is."""
+    parts, belief, field = engine.fitted, KNOWN, engine.car.field
     while True:
-        felt = yield nozzle
-        belief = belief.updated(engine.field.chances[felt, nozzle])
-        if felt != RIGHT:
-            nozzle = next_step(engine.field, belief, nozzle).run
+        belief = learned(belief, engine.car, parts, (yield parts))
+        advice = next_step(field, belief, parts)
+        if advice.do == "stop":
+            return
+        parts = advice.choice
 
 
-def searched(engine: Engine, search: Search, felt: Draw) -> tuple[int, float]:
-    """Runs and minutes until a nozzle that is right is felt so; the first run is of what is fitted."""
-    nozzles = search(engine)
-    nozzle, minutes = next(nozzles), RUN_MIN
+@dataclass(frozen=True)
+class Searched:
+    """How a search ended: runs after the first complaint, minutes from it on, and whether the parts are right."""
+
+    runs: int
+    minutes: float
+    right: bool
+
+
+def searched(engine: Engine, search: Search, felt: Draw) -> Searched:
+    """One search, given up after MOST_RUNS."""
+    parts = search(engine)
+    now, minutes = next(parts), 0.0
     for run in range(MOST_RUNS):
-        answer = felt(nozzle, run)
-        if answer == RIGHT and engine.field.covers[nozzle, engine.factor]:
-            return run + 1, minutes
-        before, nozzle = nozzle, nozzles.send(answer)
-        minutes += RUN_MIN + engine.field.minutes[before, nozzle]
-    return MOST_RUNS, minutes
+        try:
+            before, now = now, parts.send(felt(now, run))
+        except StopIteration:
+            return Searched(run, minutes, bool(engine.right[now]))
+        minutes += RUN_MIN + float(MINUTES[before, now])
+    return Searched(MOST_RUNS, minutes, bool(engine.right[now]))
 
 
 WAYS: dict[str, tuple[str, Search]] = {
     "trade": ("the trade's practice", by_trade),
-    "complaint": ("the same, turned by the kind of complaint only", by_complaint),
-    "belief": ("`tipin next`", by_belief),
+    "belief": ("`tipin next`, to a clean run", by_belief),
+    "end": ("`tipin next`, until it says to leave the car", to_the_end),
 }
 
 
-def simulate(count: int, seed: int = 1) -> dict[str, Array]:
-    """Runs and minutes of every way on so many engines, shape (count, 2) each."""
-    random = np.random.default_rng(seed)
-    found: dict[str, list[tuple[int, float]]] = {way: [] for way in WAYS}
-    done = 0
-    while done < count:
-        engine = random_engine(random)
-        if engine is not None:
-            felt, done = drawn(engine, int(random.integers(2**32))), done + 1
-            for way, (_, search) in WAYS.items():
-                found[way].append(searched(engine, search, felt))
-    return {way: np.array(rows, dtype=float) for way, rows in found.items()}
+def near(parts: int, random: np.random.Generator) -> int:
+    """Parts a step or two from some."""
+    size, setup = PARTS[parts]
+    other = (size + int(random.integers(-2, 3)), setup + int(random.integers(-1, 2)))
+    return PARTS.index((min(max(other[0], 0), len(LADDER) - 1), min(max(other[1], 0), len(SETUPS) - 1)))
 
 
-def table(found: dict[str, Array]) -> str:
-    """Median and 90th percentile of every way."""
-    lines = ["| | runs, median | runs, 90th percentile | minutes, median | minutes, 90th percentile |"]
-    lines.append("|---|---|---|---|---|")
-    for way, (words, _) in WAYS.items():
-        (runs, minutes), (runs_90, minutes_90) = np.median(found[way], axis=0), np.percentile(found[way], 90, axis=0)
-        lines.append(f"| {words} | {runs:.0f} | {runs_90:.0f} | {minutes:.0f} | {minutes_90:.0f} |")
-    return "\n".join(lines)
+def tried(engine: Engine, random: np.random.Generator, runs: int, spread: float = SPREAD) -> Belief:
+    """What is believed after so many runs of one engine, on parts near those fitted, by a driver of this spread."""
+    belief = KNOWN
+    for _ in range(runs):
+        parts = near(engine.fitted, random)
+        luck = np.append(random.normal(size=3), random.random(3))
+        said = in_words(perceived(engine.complaints[:, parts], luck, spread), luck[5])
+        belief = learned(belief, engine.car, parts, said)
+    return belief
 
 
-if __name__ == "__main__":
-    print(table(simulate(int(sys.argv[1]) if len(sys.argv) > 1 else 500)))
+def held(belief: Belief, true: Lateness, share: float = 0.9) -> tuple[bool, bool, bool]:
+    """Whether the least region with a share of the belief holds an engine, and the interval of either unknown does."""
+    likeliest_first = np.argsort(-belief.masses)
+    place = int(np.flatnonzero(likeliest_first == true.point)[0])
+    region = belief.masses[likeliest_first[:place]].sum() < share
+    first, main = belief.interval(share)
+    return bool(region), first[0] <= true.first_fuel <= first[1], main[0] <= true.main_circuit <= main[1]

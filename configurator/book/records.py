@@ -17,6 +17,7 @@ from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Flag, Number, Record, Whole, figure
 from configurator.files.reading import did_you_mean
+from configurator.judging.car_in_catalogue import taken_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.physics.lateness import LATENESS_RANGE
@@ -143,20 +144,24 @@ def car_of(trial: Trial) -> Vehicle:
 
 def _as_kept_now(car: dict[str, Any]) -> dict[str, Any]:
     """The car of a run that an earlier version kept: its one demand factor stands for both unknowns, its idle pressure
-    is a key of the engine, and its power mixture an equivalence ratio."""
+    is a key of the engine, and its power mixture an equivalence ratio. What lies beyond what is taken now comes as near
+    as it may, so that no run is lost."""
     car, assumed = dict(car), dict(car.get("assumed", {}))
     factor = car.pop("demand_factor", None)
     if factor is not None:
-        late = min(max(factor, LATENESS_RANGE[0]), LATENESS_RANGE[1])
+        late = _within(factor, LATENESS_RANGE)
         car |= {"late_first_fuel": late, "late_main_circuit": late}
     idle_kpa, ratio = assumed.pop("idle_pressure_kpa", None), assumed.pop("power_air_fuel_ratio", None)
     if idle_kpa is not None:
-        low, high = IDLE_PRESSURE_RANGE_KPA
-        car["engine"] = car["engine"] | {"idle_pressure_kpa": min(max(idle_kpa, low), high)}
+        car["engine"] = car["engine"] | {"idle_pressure_kpa": _within(idle_kpa, IDLE_PRESSURE_RANGE_KPA)}
     if ratio is not None:
         stoichiometric = car.get("fuel", {}).get("stoichiometric_ratio", FuelTable().stoichiometric_ratio)
-        assumed["power_phi"] = stoichiometric / ratio
+        assumed["power_phi"] = _within(stoichiometric / ratio, taken_of("power_phi"))
     return car | ({"assumed": assumed} if "assumed" in car else {})
+
+
+def _within(value: float, ends: tuple[float, float]) -> float:
+    return min(max(value, ends[0]), ends[1])
 
 
 def _measured(circuit: FittedCircuit) -> dict[str, Any]:

@@ -173,5 +173,5 @@ def _sense(trial: Trial, file: str, place: Callable[[FaultPlace], str]) -> Itera
         car_of(trial)
     except ValidationError as error:
         yield from faults_of(error, Vehicle, file, lambda loc: place(("car", *loc)))
-    except (KeyError, TypeError):
+    except (KeyError, TypeError, AttributeError, ValueError, ZeroDivisionError):
         yield Fault(file, place(("car",)), "is no vehicle", "the tables of a vehicle file, [engine] among them")

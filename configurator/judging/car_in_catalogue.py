@@ -22,6 +22,13 @@ BEYOND_ASSUMED_RANGE = 0.25
 """How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
 
 
+def taken_of(name: str) -> tuple[float, float]:
+    """Least and most that is taken of an assumed figure."""
+    low, high = (Assumptions.__dataclass_fields__[name].metadata[end] for end in ("low", "high"))
+    room = BEYOND_ASSUMED_RANGE * (high - low)
+    return low - room, high + room
+
+
 @dataclass(frozen=True)
 class CarInCatalogue:
     """A vehicle and a catalogue."""
@@ -55,10 +62,9 @@ class CarInCatalogue:
                 meant = did_you_mean(name, list(known)) or f"the figures are {', '.join(known)}"
                 faults.append(Fault(self.vehicle.file, place, "the model has no such figure", remedy=meant))
                 continue
-            low, high, unit = (known[name].metadata[key] for key in ("low", "high", "unit"))
-            room = BEYOND_ASSUMED_RANGE * (high - low)
-            if not low - room <= value <= high + room:
-                expected = f"{low - room:.3g} to {high + room:.3g} {unit}".rstrip()
+            low, high = taken_of(name)
+            if not low <= value <= high:
+                expected = f"{low:.3g} to {high:.3g} {known[name].metadata['unit']}".rstrip()
                 faults.append(Fault(self.vehicle.file, place, f"found {value:g}", expected))
         if faults:
             raise BadInput(faults)

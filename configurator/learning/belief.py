@@ -177,7 +177,7 @@ class Belief:
         points = []
         for place in range(count):
             first = (place + 0.5) / count
-            second = (0.5 + (place + 1) * PLASTIC) % 1.0
+            second = (0.5 + (place + 1) * GOLDEN) % 1.0
             row = min(int(np.searchsorted(rows, first * rows[-1])), POINTS - 1)
             within = np.cumsum(table[row])
             points.append(row * POINTS + min(int(np.searchsorted(within, second * within[-1])), POINTS - 1))
@@ -192,8 +192,9 @@ class Belief:
         return Belief(_normalised(self.masses * likelihood), self.runs + 1, self.left_out, self.impossible)
 
 
-PLASTIC = 0.7548776662466927
-"""One over the plastic number, the real root of x^3 = x + 1: its multiples fill a range evenly (M. Roberts, 2018)."""
+GOLDEN = 0.6180339887498949
+"""The golden section: of all numbers the one whose multiples fill a range most evenly, however many there are. Those of
+a number near a fraction, as 0.755 is to 3/4, come back to the same few places."""
 
 
 def prior(engine: Lateness, spread: float) -> Belief:

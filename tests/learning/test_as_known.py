@@ -3,43 +3,70 @@
 from datetime import timedelta
 
 import building
+import numpy as np
 import pytest
 from runs import AT, run
 
-from configurator.judging.feelings import SYMPTOMS, moved
-from configurator.learning.as_known import known_by
-from configurator.learning.belief import belief_of
+from configurator.judging.feelings import SYMPTOMS, ruled_out
+from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
+from configurator.learning.belief import belief_of, prior_of
 from configurator.learning.belief_in_book import belief_by, runs_in_book
+from configurator.physics.lateness import Lateness
 
-CASE = building.case(building.vehicle(front={"nozzle": "straight-0.70", "slack_mm": 0.3}, demand_factor=0.9))
+CASE = building.case(
+    building.vehicle(
+        front={"nozzle": "straight-0.70", "slack_mm": 0.3, "lobe": "lobe-low"}, late_first_fuel=0.9,
+        carburettor={"rated_flow_m3_min": 15},
+    )
+)  # fmt: skip
+
+
+def masses(known: Known) -> np.ndarray:
+    assert known.belief is not None
+    return known.belief.masses
 
 
 def test_without_runs_and_feeling_the_file_says_it() -> None:
     known = known_by(CASE, [])
-    assert (known.case.factor, known.case.linkage_set, known.belief) == (0.9, True, None)
-    assert tuple(known.wishes) == () and known.says == "demand factor 0.90, from the vehicle file"
+    assert (known.case.engine, known.case.linkage_set, known.belief) == (Lateness(0.9, 1.0), True, None)
+    assert tuple(known.wishes) == () and known.says == "by the vehicle file: no run has been logged"
+    assert np.array_equal(known.believed.masses, prior_of(CASE).masses)
+    assert known.choosing() is known.case, "in the engine of the file, not by a belief that nothing has told on"
 
 
 @pytest.mark.parametrize("word", list(SYMPTOMS))
-def test_without_runs_a_feeling_moves_it(word: str) -> None:
-    known, aim = known_by(CASE, [], SYMPTOMS[word]), moved(CASE, SYMPTOMS[word])
-    assert (known.case.factor, known.case.linkage_set, known.belief) == (aim.factor, True, None)
-    assert known.says == aim.says and tuple(known.wishes) == ((aim.wish,) if aim.wish else ())
-    assert bool(known.wishes) == (word == "smoke")
+def test_without_runs_a_feeling_is_a_belief_from_one_run(word: str) -> None:
+    known = known_by(CASE, [], SYMPTOMS[word])
+    expected = belief_of(CASE, [run(word, CASE)])
+    assert np.array_equal(masses(known), expected.masses) and known.believed.runs == 1
+    assert known.case.engine == expected.middle and known.case.linkage_set
+    assert known.says == f"by what was felt: {SYMPTOMS[word].says}"
+    assert known.wishes == ruled_out(CASE, SYMPTOMS[word])
+    assert bool(known.wishes) == (word in ("stumble", "popback", "smoke"))
 
 
 def test_runs_take_its_place_and_a_feeling_is_one_more_run() -> None:
     first = run("stumble", CASE)
     known = known_by(CASE, [first])
     expected = belief_of(CASE, [first])
-    assert known.belief is not None and known.case.factor == known.belief.median == pytest.approx(expected.median)
-    assert known.says == f"demand factor {expected.median:.2f}: the middle of what 1 run leaves"
-    assert known.case.linkage_set and tuple(known.wishes) == ()
+    assert np.array_equal(masses(known), expected.masses) and known.case.engine == expected.middle
+    assert known.says == "by 1 run" and known.case.linkage_set and tuple(known.wishes) == ()
     two = [first, run("clean", CASE, at=AT + timedelta(hours=1))]
-    assert known_by(CASE, two).says.endswith("the middle of what 2 runs leave")
+    assert known_by(CASE, two).says == "by 2 runs"
     more = known_by(CASE, [first], SYMPTOMS["smoke"])
-    assert more.belief is not None and more.belief.runs == 2 and more.case.factor < known.case.factor
-    assert tuple(more.wishes) == ()
+    assert more.says == "by 2 runs, what is felt now among them" and more.believed.runs == 2
+    assert more.case.engine.first_fuel < known.case.engine.first_fuel
+    assert np.array_equal(masses(more), belief_of(CASE, [first, run("smoke", CASE)]).masses)
+    assert more.wishes == ruled_out(CASE, SYMPTOMS["smoke"])
+
+
+def test_with_runs_parts_are_chosen_for_a_share_of_what_they_leave() -> None:
+    known = known_by(CASE, [run("stumble", CASE)])
+    asked = known.choosing().asked
+    assert asked is not None and np.array_equal(asked.masses, masses(known))
+    assert 0.0 < asked.share <= SURE_ENOUGH
+    little = known.choosing(share=0.05).asked
+    assert little is not None and little.share == 0.05, "as much as is wanted where parts are as sure as that"
 
 
 def test_runs_that_count_for_nothing_are_none() -> None:

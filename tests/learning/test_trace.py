@@ -17,6 +17,7 @@ from configurator.learning.trace.sensor_lag import sensor_response, take_out_lag
 from configurator.learning.trace.trace import LONGEST_BRIDGED_S, Measured, measure_for_case
 from configurator.learning.trace.trace_model import model_trace
 from configurator.learning.trace.trace_tip_in import find_tip_in
+from configurator.physics.lateness import Lateness
 from configurator.views.trace_pictures import save_trace
 
 LAG_MS = LAG_S * 1e3
@@ -63,11 +64,9 @@ def test_a_mixture_comes_back_from_behind_the_sensor() -> None:
 
 @pytest.mark.parametrize("name", ["roadster", "tow-truck", "van"])
 def test_with_one_circuit_the_engines_mixture_is_the_circuits(name: str) -> None:
-    """Spells are those of the shot that the rules judge by."""
+    """In the very engine of the vehicle file."""
     case = example(name)
-    table = case.columns("front", {slot: (option,) for slot, option in case.as_fitted.items()}).shot
-    model = truth(name)
-    assert (model.hole_ms, model.flood_ms) == pytest.approx((table.hole_ms.item(), table.flood_ms.item()), abs=1e-9)
+    assert truth(name).phi == pytest.approx(mixture_of(case, "front", case.as_fitted).phi, abs=1e-9)
 
 
 def test_with_two_circuits_a_sensor_sees_both_by_their_air() -> None:
@@ -81,8 +80,10 @@ def test_with_two_circuits_a_sensor_sees_both_by_their_air() -> None:
     assert np.all(np.abs(model.phi - front)[settled] > 0.01)
 
 
-def test_a_demand_factor_makes_another_trace() -> None:
-    assert model_trace(example("roadster").at(1.3)).hole_ms > truth("roadster").hole_ms + 20.0
+def test_an_engine_that_is_later_has_another_trace() -> None:
+    """Poor for longer."""
+    model, late = (model_trace(example("roadster").at(Lateness(late, late))) for late in (1.0, 1.6))
+    assert late.hole_ms > model.hole_ms + 20.0
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

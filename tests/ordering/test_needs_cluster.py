@@ -20,7 +20,7 @@ from configurator.errors import BadInput, TipinError
 from configurator.ordering import needs_cluster
 from configurator.ordering.needs_cluster import on_cluster
 from configurator.ordering.needs_kept import kept_in
-from configurator.ordering.needs_pieces import Arrays, Piece, here, windows_piece
+from configurator.ordering.needs_pieces import Arrays, Piece, here, regions_piece
 
 STOCK = building.catalog()
 POISON = """
@@ -51,7 +51,7 @@ MANY = 10
 
 def pieces(count: int = MANY) -> list[Piece]:
     cars = (building.vehicle(name=f"car {n}", engine={"idle_rpm": 640 + 10 * n}) for n in range(count))
-    return [windows_piece(car, redrill=False) for car in cars]
+    return [regions_piece(car, redrill=False) for car in cars]
 
 
 def content(found: Iterator[tuple[Piece, Arrays]]) -> list[tuple[str, list[tuple[str, bytes]]]]:
@@ -121,7 +121,7 @@ def test_the_only_worker_may_die_if_another_comes(processes: Processes) -> None:
 
 
 def test_a_vehicle_of_which_every_worker_dies_is_named_and_the_others_are_done(tmp_path: Path) -> None:
-    deadly = windows_piece(building.vehicle(name="poison", engine={"idle_rpm": 900}), redrill=False)
+    deadly = regions_piece(building.vehicle(name="poison", engine={"idle_rpm": 900}), redrill=False)
     found: list[tuple[Piece, Arrays]] = []
     with cluster(tmp_path, deaths_allowed=0) as processes:
         processes.worker(POISON, restarts=True)
@@ -217,6 +217,6 @@ def test_a_fault_found_by_a_worker_is_told_as_without_one(processes: Processes) 
     told = []
     for workers in (here, on_cluster(processes.address)):
         with pytest.raises(BadInput, match="not below the air") as error:
-            next(workers([windows_piece(car, redrill=False)], STOCK))
+            next(workers([regions_piece(car, redrill=False)], STOCK))
         told.append(error.value.faults)
     assert told[0] == told[1]

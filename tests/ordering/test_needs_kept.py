@@ -15,11 +15,11 @@ from configurator.cli import app
 from configurator.errors import BadInput
 from configurator.ordering import needs_kept
 from configurator.ordering.needs_kept import kept_in
-from configurator.ordering.needs_pieces import Arrays, Piece, Workers, here, windows_piece
+from configurator.ordering.needs_pieces import Arrays, Piece, Workers, here, regions_piece
 
 STOCK = building.catalog()
 CARS = [building.vehicle(name=f"car {n}", engine={"idle_rpm": 640 + 10 * n}) for n in range(3)]
-PIECES = [windows_piece(car, redrill=False) for car in CARS]
+PIECES = [regions_piece(car, redrill=False) for car in CARS]
 
 
 def nobody(pieces: Sequence[Piece], catalog: Catalog) -> Iterator[tuple[Piece, Arrays]]:
@@ -49,10 +49,10 @@ def test_what_was_done_is_taken_and_the_rest_is_worked_out(tmp_path: Path) -> No
 def test_a_figure_of_the_vehicle_or_of_the_wish_makes_another_piece_and_its_name_does_not(tmp_path: Path) -> None:
     path = tmp_path / "kept"
     work(path, PIECES[:1])
-    renamed = windows_piece(CARS[0].model_copy(update={"name": "other", "note": "its story"}), redrill=False)
+    renamed = regions_piece(CARS[0].model_copy(update={"name": "other", "note": "its story"}), redrill=False)
     assert work(path, [renamed], workers=nobody)[0].startswith("1 of 1")
-    assert work(path, [windows_piece(CARS[0], redrill=True)])[0].startswith("0 of 1")
-    assert work(path, [windows_piece(building.vehicle(engine={"idle_rpm": 641}), redrill=False)])[0].startswith(
+    assert work(path, [regions_piece(CARS[0], redrill=True)])[0].startswith("0 of 1")
+    assert work(path, [regions_piece(building.vehicle(engine={"idle_rpm": 641}), redrill=False)])[0].startswith(
         "0 of 1"
     )
 
@@ -137,7 +137,7 @@ def test_arrays_of_another_shape_or_kind_are_refused(tmp_path: Path) -> None:
     work(path)
     with np.load(path) as archive:
         members = {name: archive[name] for name in archive.files}
-    name = next(name for name in members if name.endswith("front.low"))
+    name = next(name for name in members if name.endswith("front.bits"))
     objects = np.array([{"a": 1}], dtype=object)
     for wrong in (members[name][:1], members[name].astype(np.float32), np.array("text"), objects):
         with path.open("wb") as file:

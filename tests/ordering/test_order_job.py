@@ -15,7 +15,7 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog, shipped_catalog_dir
 from configurator.errors import BadInput
 from configurator.judging.case import Case
-from configurator.learning.belief import FACTORS, Run, belief_of, impossible_runs
+from configurator.learning.belief import Run, belief_of, impossible_runs
 from configurator.ordering import job as order_job
 from configurator.ordering import needs_pieces
 from configurator.ordering.answer import OrderJob
@@ -24,6 +24,7 @@ from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
+from configurator.physics.lateness import FIRST_FUEL
 
 STOCK = building.catalog()
 MONDAY = date(2026, 5, 4)
@@ -103,7 +104,7 @@ def test_models_and_runs_are_worked_out_once(tmp_path: Path, monkeypatch: pytest
 
     monkeypatch.setattr(needs_pieces, "worked_out", noted)
     made = job(tmp_path)
-    assert sorted(worked) == ["spells"] * 3 + ["windows"] * 2, "two models; three cars in their air"
+    assert sorted(worked) == ["regions"] * 2 + ["run"] * 3, "two models; three cars in their air"
     shared = [one.needs.circuits for one in made.wanted]
     assert shared[0] is shared[2], "the same runs in another order"
     assert shared[3] is shared[5] is shared[7] and shared[3] is not shared[1]
@@ -112,7 +113,7 @@ def test_models_and_runs_are_worked_out_once(tmp_path: Path, monkeypatch: pytest
 
 def test_runs_without_numbers_are_told_apart_where_one_is_doubted() -> None:
     """Those that say the same share what they say, and no number then."""
-    unlikely, likely = Run(None, np.full(len(FACTORS), 1e-6), 0.2), Run(None, np.full(len(FACTORS), 0.9), 0.2)
+    unlikely, likely = (Run(None, np.full(len(FIRST_FUEL), chance), 0.1) for chance in (1e-6, 0.9))
     assert impossible_runs([unlikely, likely, unlikely]) == ((None,), (None,))
 
 
