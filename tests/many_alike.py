@@ -38,7 +38,7 @@ def catalog_of_many(seed: int) -> Catalog:
         nozzles=mixed(dice, nozzles), screws=mixed(dice, list(building.SCREWS)), pumps=mixed(dice, [*pumps, bare]),  # type: ignore[arg-type]
         lobes=mixed(dice, lobes), spacers=mixed(dice, [building.spacer(6.0), building.spacer(13.0)]),  # type: ignore[arg-type]
         operations=[building.REDRILL, building.RELIEVE.model_copy(update={"most_mm": 1.0})],
-        hole_most_ms=float(dice.choice((60.0, 200.0, 2000.0))), flood_most_ms=2000.0,
+        delay_most_ms=float(dice.choice((50.0, 80.0, 500.0))), sag_most_percent=50.0, smoke_most_ms=2000.0,
     )  # fmt: skip
 
 

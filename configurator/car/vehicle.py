@@ -351,8 +351,8 @@ class Vehicle(Record):
     """One vehicle file."""
 
     gone: ClassVar[Mapping[str, str]] = {
-        "demand_factor": "late_first_fuel and late_main_circuit took its place (how late the first fuel is, how late the "
-        "main circuit comes; 1 is as the model says)"
+        "demand_factor": "late_first_fuel and late_main_circuit took its place (how late the first fuel is, and "
+        "the main circuit; 1 is as the model says)"
     }
     name: str = figure("what the workshop calls it", min_length=1, max_length=200)
     note: str = figure("its story", default="", max_length=5000)
