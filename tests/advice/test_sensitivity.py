@@ -84,6 +84,14 @@ def test_a_nozzle_that_does_not_hesitate_and_smokes_is_none() -> None:
     assert strict.rows[0].smallest_mm is None, "what has no answer at one end stands first"
 
 
+def test_an_idle_pressure_stays_below_the_air_of_the_place() -> None:
+    """At 3,500 m the air has 65.8 kPa by ISO 2533; no throttle is closed at 70."""
+    high_up = building.easy_case(building.vehicle(engine={"altitude_m": 3500}))
+    found = row("engine.idle_pressure_kpa", report_of(high_up))
+    assert 62.0 < found.high < 0.95 * 65.8 + 0.01 and found.low == 30.0
+    assert row("engine.idle_pressure_kpa").high == 70.0
+
+
 def test_rows_stand_by_their_effect_with_those_that_leave_no_answer_first() -> None:
     def effect(one: Sensitivity) -> tuple[bool, float]:
         ends = [one.smallest_at_low_mm, one.smallest_at_high_mm, one.smallest_mm]

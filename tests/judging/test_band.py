@@ -49,7 +49,7 @@ def test_the_drawn_shot_holds_the_volume_that_is_reported() -> None:
     assert {name: figure.item() for name, figure in band.shot.figures.items() if name != "sure_percent"} == {
         name: figure.item() for name, figure in shot.figures.items() if name != "sure_percent"
     }
-    assert band.ends_ms == shot.ends_ms.item() and band.felt == felt_words(shot, case.catalog.limits)
+    assert band.ends_ms == shot.ends_ms.item() and band.felt == felt_words(shot.at((0,) * 6), case.catalog.limits)
 
 
 def test_a_lobe_that_does_not_meet_the_lever_delivers_nothing() -> None:
@@ -98,20 +98,21 @@ def test_the_pull_drawn_is_the_pull_judged(name: str, engine: Lateness) -> None:
     case = example(name).at(engine)
     for circuit in case.circuit_names:
         pull, shot = pull_of(case, circuit, case.as_fitted), judged(case, case.as_fitted, circuit)
-        time_ms, levels = pull.mixture.time_ms, np.linspace(50.0, 85.0, 701)
-        reached = [
-            np.interp(levels, *_rising(np.maximum.accumulate(curve), time_ms), right=time_ms[-1])
-            for curve in (pull.best_percent, pull.given_percent)
-        ]  # fmt: skip
+        levels = np.linspace(50.0, 85.0, 701)
+        reached = [_reached(curve, pull.mixture.time_ms, levels) for curve in (pull.best_percent, pull.given_percent)]
         assert pull.best_percent.max() == pytest.approx(100.0)
         assert np.mean(reached[1] - reached[0]) == pytest.approx(shot.delay_ms.item(), abs=2.5)
         assert np.all(pull.given_percent <= pull.best_percent + 1e-6), "nothing pulls better than the best"
 
 
-def _rising(highest: Array, time_ms: Array) -> tuple[Array, Array]:
-    """Levels and the time each was first reached."""
-    first = np.append(True, np.diff(highest) > 0)
-    return highest[first], time_ms[first]
+def _reached(pull: Array, time_ms: Array, levels: Array) -> Array:
+    """When each level is first reached; the end where it is not."""
+    highest = np.maximum.accumulate(pull)
+    after = np.searchsorted(highest, levels)
+    there = np.clip(after, 1, len(pull) - 1)
+    share = (levels - highest[there - 1]) / np.maximum(highest[there] - highest[there - 1], 1e-12)
+    times = time_ms[there - 1] + share * (time_ms[there] - time_ms[there - 1])
+    return np.where(after < len(pull), times, time_ms[-1])
 
 
 def test_a_rear_circuits_mixture_counts_once_its_throttle_opens() -> None:

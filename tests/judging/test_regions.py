@@ -10,6 +10,7 @@ from configurator.arrays import Array, Mask
 from configurator.judging.case import Case, margins
 from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND, asking, tabulate_circuit
+from configurator.learning.belief import prior
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness
 from configurator.rules import RULES
 from configurator.slots.columns import JudgedShots
@@ -72,14 +73,15 @@ def test_a_region_holds_the_engines_in_which_a_combination_is_right(name: str) -
     circuit, case = car(name)
     inside = regions(name)
     pumps = judged(name).pumps
-    wrong, seen = 0, 0
+    wrong, far, seen = 0, 0, 0
     points = np.random.default_rng(len(name)).choice(POINTS * POINTS, 12, replace=False)
     for point in points:
         right, near = meets(case.at(Lateness(float(FIRST_FUEL[point]), float(MAIN_CIRCUIT[point]))), circuit)
         differ = inside[..., point] != right
-        assert near[differ].max(initial=0.0) < 0.06, "only at an edge"
         wrong, seen = wrong + int(differ.sum()), seen + int(pumps.sum())
-    assert wrong <= 0.02 * seen
+        far += int((near[differ] > 0.06).sum())
+    assert wrong <= 0.015 * seen, "at an edge"
+    assert far <= 0.003 * seen, "where a rich pull drowns all at once"
     assert not inside[~pumps].any()
     assert 0.02 < inside[pumps].mean() < 0.98, "else this says little"
 
@@ -188,6 +190,25 @@ def test_no_more_is_asked_for_than_any_allowed_combination_can_be_sure_of(words:
     np.testing.assert_array_equal(margin, again)
 
 
+@pytest.mark.parametrize(("room", "words"), [(True, ()), (False, ()), (True, ("spacer=none",)), (True, ("spacer-6",))])
+def test_what_has_no_room_in_the_car_is_not_counted_on(room: bool, words: tuple[str, ...]) -> None:
+    """The larger pump is surer. On a low pad it needs a spacer, which may be wished away, or be too high itself."""
+    clearances = {"pad_clearance_mm": 16, "bonnet_clearance_mm": 40 if room else 12}
+    car = building.vehicle(manifold=clearances, front={"nozzle": "straight-0.70"})
+    lobes = (building.lobe("lobe-mid", 3.0), building.lobe("lobe-long", 4.0, lever="long", phases_deg=(4.0,)))
+    case = building.easy_case(
+        car, nozzles=[building.nozzle(0.70), building.nozzle(0.80)], lobes=lobes,
+        spacers=[building.spacer(6.0)], operations=[],
+    ).with_linkage_set()  # fmt: skip
+    wishes = read_wishes(case.options, [], [word for word in words if "=" in word], [])
+    masses = prior(Lateness(1.3, 1.3), 0.25).masses
+    sure = case.asking(masses, 0.5).tabulated("front").shot.sure_percent[..., 0, 0].max(axis=(0, 1, 3))
+    assert sure[1] > sure[0] + 2.0 > 5.0, "else this says nothing"
+    asked = asking(case, masses, 0.999, wishes).asked
+    larger = room and "spacer=none" not in words
+    assert asked is not None and asked.share == pytest.approx(sure[1 if larger else 0] / 100.0, abs=1e-6)
+
+
 def test_where_nothing_is_right_all_is_asked_for_all_the_same() -> None:
     strict = building.with_limits(small(), delay_most_ms=1.0)
     case = asking(strict, some_belief(4), 0.9)
@@ -199,8 +220,9 @@ def test_of_two_circuits_the_one_that_can_less_says_how_much_is_asked_for() -> N
     two = building.easy_case(
         building.two_circuits(), nozzles=[building.nozzle(0.80), building.nozzle(0.90)], lobes=building.LOBES[1:3],
         screws=building.SCREWS[:1], pumps=building.PUMPS[:1], operations=[], spacers=[], rear_main_delivers_share=0.05,
+        delay_most_ms=90.0, sag_most_percent=30.0, smoke_most_ms=900.0,
     )  # fmt: skip
-    masses = some_belief(5)
+    masses = prior(Lateness(), 0.3).masses
     alone = {
         name: max(
             share_right(two, name, choice, masses)
