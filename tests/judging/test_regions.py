@@ -217,10 +217,10 @@ def test_where_nothing_is_right_all_is_asked_for_all_the_same() -> None:
 
 
 def test_of_two_circuits_the_one_that_can_less_says_how_much_is_asked_for() -> None:
+    lobes = [building.lobe(code, mm, phases_deg=(0.0,)) for code, mm in (("lobe-mid", 1.8), ("b", 1.2), ("c", 2.6))]
     two = building.easy_case(
-        building.two_circuits(), nozzles=[building.nozzle(0.80), building.nozzle(0.90)], lobes=building.LOBES[1:3],
+        building.two_circuits(), nozzles=[building.nozzle(0.80), building.nozzle(0.90)], lobes=lobes,
         screws=building.SCREWS[:1], pumps=building.PUMPS[:1], operations=[], spacers=[], rear_main_delivers_share=0.05,
-        delay_most_ms=90.0, sag_most_percent=30.0, smoke_most_ms=900.0,
     )  # fmt: skip
     masses = prior(Lateness(), 0.3).masses
     alone = {
