@@ -13,7 +13,7 @@ from configurator.learning.as_known import known_by
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import read_wishes
 
-CASE = building.easy_case()
+CASE = building.with_limits(building.easy_case(), delay_most_ms=5000, sag_most_percent=500, smoke_most_ms=9000)
 
 
 @cache

@@ -139,12 +139,18 @@ def test_the_smallest_that_is_sure_enough_or_else_the_surest(wanted: float) -> N
     assert circuit.smallest is not None and circuit.smallest.code == expected.code
     assert circuit.smallest.diameter_in == round(expected.diameter_mm / 25.4, 4)
     assert circuit.sureness == expected.sureness and circuit.enough is bool(enough) is report.ok
-    assert [row.sureness for row in circuit.candidates] == [row.sureness for row in sizes().candidates]
+    by_parts = {_parts(row): row.sureness for row in sizes().candidates}
+    shared = [row for row in circuit.candidates if _parts(row) in by_parts]
+    assert len(shared) > 4 and all(row.sureness == by_parts[_parts(row)] for row in shared)
+
+
+def _parts(row: Candidate) -> tuple[str | float | None, ...]:
+    return row.code, row.pump, row.feed_screw, row.lobe, row.phase_deg
 
 
 def test_of_lobes_that_are_all_felt_the_one_that_is_felt_least_is_taken() -> None:
-    """Nothing is right within a millisecond; that which is least beyond what goes unfelt, whatever the catalogue's
-    order."""
+    """Nothing is right within 5 ms: that which breaks least, and then is least beyond what goes unfelt, whatever the
+    catalogue's order."""
     high, low = (building.lobe(code, mm, lever="long", phases_deg=(4.0,)) for code, mm in (("z", 4.6), ("a", 1.5)))
 
     def rows(*lobes: Lobe) -> list[Candidate]:
@@ -153,10 +159,10 @@ def test_of_lobes_that_are_all_felt_the_one_that_is_felt_least_is_taken() -> Non
         (found,) = size(some, ["front"], BELIEF).circuits
         return [row for row in found.candidates if row.pump == "pump-large"]
 
-    def beyond(row: Candidate) -> float:
+    def beyond(row: Candidate) -> tuple[int, float]:
         sag = max(row.lean_sag_percent or 0.0, row.rich_sag_percent or 0.0)
         parts = ((row.delay_ms or 0.0) / 5.0, sag / 1.0, (row.smoke_ms or 0.0) / 600.0)
-        return sum(max(part - 1.0, 0.0) for part in parts)
+        return len(row.breaks), sum(max(part - 1.0, 0.0) for part in parts)
 
     alone = {"z": rows(high), "a": rows(low)}
     expected = ["z" if beyond(one) < beyond(other) else "a" for one, other in zip(*alone.values(), strict=True)]

@@ -108,7 +108,8 @@ def test_each_circuit_says_what_it_delivers_and_how_it_is_felt() -> None:
 @pytest.mark.parametrize("name", ["one", "two"])
 def test_how_sure_a_choice_is_is_the_belief_that_every_circuit_of_it_covers(name: str) -> None:
     """Added up engine by engine; both circuits of a car have to be right in the same one."""
-    case = {"one": CASE, "two": TWO}[name]
+    low = [building.lobe("lobe-mid", 1.2)]
+    case = CASE if name == "one" else building.easy_case(building.two_circuits(), lobes=low)
     belief = prior_of(case)
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     found = [case.columns(circuit, listed, with_regions=True).shot.regions for circuit in case.circuit_names]

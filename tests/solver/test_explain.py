@@ -124,7 +124,7 @@ def proposed(case: Case, request: ProposalRequest) -> ProposeReport:
 def stuck() -> Case:
     """A truck whose larger pump has no room, a bonnet too low for spacers, and a nozzle that the small pump empties."""
     car = building.vehicle(driveline={"mass_kg": 2600}, manifold={"pad_clearance_mm": 16, "bonnet_clearance_mm": 12})
-    return building.easy_case(car, operations=[])
+    return building.easy_case(car, operations=[], smoke_most_ms=2000.0)
 
 
 def test_a_wish_that_the_room_forbids_is_named_with_the_rules_it_meets() -> None:
@@ -181,7 +181,7 @@ def test_a_demand_that_nothing_meets_says_by_how_much_it_would_have_to_give_way(
     assert "pull-comes-at-once (front)" in conflict.rules
     (way,) = [w for w in conflict.relaxations if w.give_up == ["pull-comes-at-once (front)"]]
     needed = float(re.findall(r"by (\S+) ms", way.says)[0])
-    for more, status in ((needed * 0.99, "impossible"), (needed, "optimal")):
+    for more, status in ((needed * 0.98, "impossible"), (needed, "optimal")):
         eased = building.with_limits(case, delay_most_ms=case.catalog.limits.delay_most_ms + more)
         assert proposed(eased, ProposalRequest()).status == status
 
