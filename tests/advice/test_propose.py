@@ -13,6 +13,7 @@ from small_choices import joints_opened, problem_of
 
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.errors import TipinError
 from configurator.judging.case import Case
@@ -41,7 +42,7 @@ def low_pad(**tables: Any) -> Case:
     car = building.vehicle(
         front={"lobe": "lobe-low"}, **{"manifold": {"pad_clearance_mm": 16, "bonnet_clearance_mm": 40}} | tables
     )
-    return building.easy_case(car, operations=[])
+    return building.easy_case(car, operations=[], smoke_most_ms=2000.0)
 
 
 def eased(case: Case) -> Case:
@@ -64,6 +65,7 @@ REPORTS = {
     "as it comes": Asked(lambda: building.easy_case(building.vehicle(front={"nozzle": "straight-0.70"}))),
     "larger pump": Asked(low_pad, fit=("front.pump=pump-large",)),
     "large nozzle": Asked(lambda: eased(building.case()), fit=("front.nozzle=1.1mm",)),
+    "larger pump where anything will do": Asked(lambda: eased(building.case()), fit=("front.pump=pump-large",)),
     "relief": Asked(
         lambda: building.easy_case(building.vehicle(manifold={"pad_clearance_mm": 18, "bonnet_clearance_mm": 5})),
         fit=("front.pump=pump-large",),
@@ -118,7 +120,7 @@ def test_the_cases_below_give_changes_and_alternatives_to_look_at() -> None:
     reports = [report_of(name)[1] for name in REPORTS]
     assert all(report.status == "optimal" for report in reports)
     assert sum(len(report.changes) for report in reports) >= 10
-    assert sum(len(report.alternatives) for report in reports) >= 4
+    assert sum(len(report.alternatives) for report in reports) >= 3
 
 
 @each_report
@@ -279,21 +281,20 @@ def test_no_proposal_goes_against_what_is_felt(word: str, size: float, rated_flo
             assert word != "stumble" or proposed >= size
 
 
-def test_what_is_felt_is_met_with_more_or_less_than_is_fitted() -> None:
-    """A truck that is right as it stands: a stumble brings a larger nozzle or more volume, smoke the other way."""
-    case = building.easy_case()
-    clean = asked(case)
-    assert clean.changes == []
-    fitted = clean.pulls[0]
-    for word, side in (("stumble", 1), ("smoke", -1)):
-        report = asked(case, symptom=read_symptom(word))
-        assert report.changes
-        before = case.as_fitted
-        after = choice_after(case, report.changes)
-        grows = _diameter(after[SLOTS["front.nozzle"]]) - _diameter(before[SLOTS["front.nozzle"]])
-        volume = report.pulls[0].volume_cc
-        assert volume is not None and fitted.volume_cc is not None
-        assert side * grows > 0 or side * (volume - fitted.volume_cc) > 0, (word, report.changes)
+@pytest.mark.parametrize("word", ["stumble", "flat", "smoke"])
+def test_what_is_felt_is_met_with_what_is_right_for_more_engines(word: str) -> None:
+    """A truck that is right as it stands, until something is felt; a stumble brings a larger nozzle or more volume."""
+    case, symptom = building.easy_case(), SYMPTOMS[word]
+    clean, report = asked(case), asked(case, symptom=symptom)
+    known = known_by(case, [], symptom)
+    assert clean.changes == [] and report.changes and known.belief is not None
+    as_fitted = sureness_of(known.case, case.as_fitted, known.belief)
+    assert report.sureness is not None and report.sureness > as_fitted
+    after = choice_after(case, report.changes)
+    grows = _diameter(after[SLOTS["front.nozzle"]]) - _diameter(case.as_fitted[SLOTS["front.nozzle"]])
+    volume, before = report.pulls[0].volume_cc, clean.pulls[0].volume_cc
+    assert volume is not None and before is not None
+    assert word != "stumble" or grows > 0 or volume > before
 
 
 def test_a_proposal_tells_the_pull_that_comes_with_it_and_how_sure_that_is() -> None:
