@@ -170,7 +170,7 @@ def case(car: Vehicle | None = None, stock: Catalog | None = None) -> Case:
     return Case.of(car or vehicle(), stock or catalog())
 
 
-EASY = {"delay_most_ms": 60.0, "sag_most_percent": 10.0, "smoke_most_ms": 600.0}
+EASY: dict[str, Any] = {"delay_most_ms": 60.0, "sag_most_percent": 10.0, "smoke_most_ms": 600.0}
 """Limits within which the truck is right as it stands: with 0.70 mm it hesitates, with the low lobe it goes flat, and
 with the long one and more than 0.80 mm it smokes."""
 

@@ -1,6 +1,7 @@
 """Sizes: every candidate is judged again by check, and the smallest is found again among them by its breaks."""
 
 from functools import cache
+from typing import Any
 
 import building
 import numpy as np
@@ -154,7 +155,7 @@ def test_of_lobes_that_are_all_felt_the_one_that_is_felt_least_is_taken() -> Non
     high, low = (building.lobe(code, mm, lever="long", phases_deg=(4.0,)) for code, mm in (("z", 4.6), ("a", 1.5)))
 
     def rows(*lobes: Lobe) -> list[Candidate]:
-        strict = {"delay_most_ms": 5.0, "sag_most_percent": 1.0, "smoke_most_ms": 600.0}
+        strict: dict[str, Any] = {"delay_most_ms": 5.0, "sag_most_percent": 1.0, "smoke_most_ms": 600.0}
         some = building.easy_case(nozzles=NOZZLES[2:], lobes=(building.lobe("lobe-mid", 3.6), *lobes), **strict)
         (found,) = size(some, ["front"], BELIEF).circuits
         return [row for row in found.candidates if row.pump == "pump-large"]

@@ -63,7 +63,7 @@ def sureness_of_each(circuits: int) -> list[tuple[Choice, float]]:
                 regions = of.columns(name, listed, with_regions=True).shot.regions
                 assert regions is not None
                 own.append((part, regions.covers.ravel()))
-        found = [(choice | part, covers & more) for choice, covers in found for part, more in own]
+        found = [({**choice, **part}, covers & more) for choice, covers in found for part, more in own]
     return [(choice, float(BELIEF.masses[covers].sum())) for choice, covers in found]
 
 

@@ -121,8 +121,9 @@ def test_how_sure_a_choice_is_is_the_belief_that_every_circuit_of_it_covers(name
     assert sureness_of(case, case.as_fitted, belief) == pytest.approx(together)
     shots = shots_of(case, case.as_fitted, belief)
     for shot, inside in zip(shots, covers, strict=True):
-        assert shot.sureness == pytest.approx(float(belief.masses[inside].sum()), abs=6e-5)
-        assert shot.sureness >= round(together, 4) and 0.0 < shot.sureness < 1.0
+        sure = shot.sureness
+        assert sure == pytest.approx(float(belief.masses[inside].sum()), abs=6e-5)
+        assert sure is not None and 0.0 < sure < 1.0 and sure >= round(together, 4)
     assert combination_of(case, case.as_fitted, "x", believed=belief).shots == shots
     assert combination_of(case, case.as_fitted, "x").shots[0].sureness is None
 

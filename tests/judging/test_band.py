@@ -112,7 +112,7 @@ def _reached(pull: Array, time_ms: Array, levels: Array) -> Array:
     there = np.clip(after, 1, len(pull) - 1)
     share = (levels - highest[there - 1]) / np.maximum(highest[there] - highest[there - 1], 1e-12)
     times = time_ms[there - 1] + share * (time_ms[there] - time_ms[there - 1])
-    return np.where(after < len(pull), times, time_ms[-1])
+    return np.asarray(np.where(after < len(pull), times, time_ms[-1]))
 
 
 def test_a_rear_circuits_mixture_counts_once_its_throttle_opens() -> None:

@@ -1,5 +1,7 @@
 """What is felt, in words: of a symptom, what it forbids, and of what the model works out."""
 
+from typing import Any
+
 import building
 import numpy as np
 import pytest
@@ -97,7 +99,8 @@ CLEAN = {"delay_ms": 20.0, "lean_delay_ms": 15.0, "lean_sag_percent": 2.0, "lean
 
 
 def shot(**figures: float) -> JudgedShots:
-    return JudgedShots(**{name: np.array(figure) for name, figure in (CLEAN | figures).items()})
+    made: dict[str, Any] = {name: np.array(figure) for name, figure in (CLEAN | figures).items()}
+    return JudgedShots(**made)
 
 
 @pytest.mark.parametrize(

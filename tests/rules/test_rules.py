@@ -336,7 +336,8 @@ def test_a_table_by_broadcasting_equals_one_combination_at_a_time(rule: Rule) ->
         columns_of[slot] = KINDS[slot](**both).along(axis, len(AXES))
     shot = {name: np.array([pair.shot.figures[name] for pair in pairs]) for name in pairs[0].shot.figures}
     cube = [np.broadcast_to(x.reshape(2, 1, 1, 1, 1, 1), (2, 2, 2, 2, 1, 1)) for x in shot.values()]
-    table = replace(pairs[1], shot=JudgedShots(**dict(zip(shot, cube, strict=True))), **columns_of)
+    made: dict[str, Any] = dict(zip(shot, cube, strict=True))
+    table = replace(pairs[1], shot=JudgedShots(**made), **columns_of)
     at_once = np.broadcast_to(rule.margin(table), (2,) * len(AXES))
     for place in itertools.product((0, 1), repeat=len(AXES)):
         parts: dict[str, Any] = {slot: getattr(pairs[at], slot) for slot, at in zip(AXES, place, strict=True)}
