@@ -9,7 +9,7 @@ from pydantic import Field
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
 from configurator.judging.case import Case
-from configurator.judging.demand import ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
+from configurator.judging.demand import MOST_START_PRESSURE, ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
 from configurator.slots.options import Choice, Option
@@ -130,7 +130,9 @@ def _figures(case: Case) -> Iterator[_Figure]:
             return replace(case, car=replace(case.car, catalog=changed))
 
         yield _Figure(name, row.says, row.unit, row.basis, row.value, low, high, limited(low), limited(high))
+    most_kpa = MOST_START_PRESSURE * surroundings_of(vehicle).pressure_pa / 1e3
     for (table, key), (low, high) in VEHICLE_RANGES.items():
+        high = min(high, round(most_kpa - 0.05, 1)) if key == "idle_pressure_kpa" else high
         part = getattr(vehicle, table)
         if key == "rear_opens_at_deg" and vehicle.carburettor.barrels == 2:
             continue

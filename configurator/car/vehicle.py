@@ -4,9 +4,10 @@ Only what an owner can know is required. A part is named by its code in the cata
 on it. Clearances are measured with everything in place as it stands, the fitted spacer included.
 """
 
+from collections.abc import Mapping
 from math import sqrt
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationError, field_validator, model_validator
 
@@ -349,6 +350,10 @@ class Confirmed(Record):
 class Vehicle(Record):
     """One vehicle file."""
 
+    gone: ClassVar[Mapping[str, str]] = {
+        "demand_factor": "late_first_fuel and late_main_circuit took its place (how late the first fuel is, and "
+        "the main circuit; 1 is as the model says)"
+    }
     name: str = figure("what the workshop calls it", min_length=1, max_length=200)
     note: str = figure("its story", default="", max_length=5000)
     late_first_fuel: Number = figure(

@@ -4,7 +4,8 @@ The model says which limits there are, their units and how far a figure is sensi
 each rests on.
 """
 
-from typing import Any, Self
+from collections.abc import Mapping
+from typing import Any, ClassVar, Self
 
 from pydantic import model_validator
 
@@ -26,9 +27,19 @@ def _limit(description: str, unit: str, low: float, high: float) -> Any:
     return figure(description, unit, ge=low, le=high)
 
 
+_LEAN = "delay_most_ms and sag_most_percent took its place (how late the pull comes, how far it falls); remove the row"
+_RICH = "smoke_most_ms and sag_most_percent took its place (how long it smokes, how far it falls); remove the row"
+
+
 class Limits(Record):
     """All limits by name, each in its unit."""
 
+    gone: ClassVar[Mapping[str, str]] = {
+        "hole_most_ms": _LEAN,
+        "lean_phi": _LEAN,
+        "flood_most_ms": _RICH,
+        "rich_phi": _RICH,
+    }
     screw_cut_most_percent: Number = _limit("most that the feed screw may cut a nozzle's flow", "%", 0.5, 60)
     larger_pump_from_mm: Number = _limit("orifice diameter from which the larger pump is fitted", "mm", 0.3, 3)
     larger_pump_capacity_cc: Number = _limit("capacity a stroke that makes a pump the larger one", "cc", 0.5, 20)

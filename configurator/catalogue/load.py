@@ -265,6 +265,11 @@ def _faults_of_limits(family: _Family) -> list[Fault]:
     known, rows = list(Limits.model_fields), {}
     for row, record in family.records:
         assert isinstance(record, Limit)
+        if record.name in Limits.gone:
+            faults.append(
+                family.fault(row, "name", f"{record.name} is a limit no more", remedy=Limits.gone[record.name])
+            )
+            continue
         if record.name not in known:
             faults.append(
                 family.fault(row, "name", f"there is no limit {record.name}", remedy=did_you_mean(record.name, known))

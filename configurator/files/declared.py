@@ -4,10 +4,10 @@ Reference pages and fault messages are made from these declarations, so a unit o
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 from pydantic.config import JsonDict
@@ -23,8 +23,12 @@ _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
 class Record(BaseModel):
-    """A frozen row of a catalogue or table of a vehicle file; a key it does not know is a fault."""
+    """A frozen row of a catalogue or table of a vehicle file; a key it does not know is a fault.
 
+    gone : keys of earlier versions, each with what took its place.
+    """
+
+    gone: ClassVar[Mapping[str, str]] = {}
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
 
 

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from configurator.errors import BadSize, Fault
+from configurator.files.declared import Record
 from configurator.files.reading import did_you_mean
 
 FaultPlace = tuple[str | int, ...]
@@ -51,8 +52,11 @@ def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str,
         says = declared.description if declared and declared.description != expected else ""
         return "is missing", expected, says or ""
     if kind == "extra_forbidden":
-        known = sorted(_model_at(model, loc[:-1]).model_fields)
-        meant = did_you_mean(str(loc[-1]), known)
+        table, key = _model_at(model, loc[:-1]), str(loc[-1])
+        if issubclass(table, Record) and key in table.gone:
+            return "is a key no more", "", table.gone[key]
+        known = sorted(table.model_fields)
+        meant = did_you_mean(key, known)
         return "is not known here", "" if meant else f"one of {', '.join(known)}", meant
     if kind == "literal_error":
         known = context["expected"].split("'")[1::2]

@@ -10,7 +10,7 @@ from configurator.judging.case import Case, margins
 from configurator.rules import RULES
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, Slots
-from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
 from configurator.slots.wishes import Wish
 
 DEMAND = (
@@ -69,16 +69,23 @@ LEAST_SURE = 0.02
 
 
 def _most_sure(case: Case, name: str, wishes: Sequence[Wish]) -> float:
-    """The most of what is believed that any combination of a circuit is right for."""
+    """The most of what is believed that any combination of a circuit is right for that has room in the car."""
     table = case.tabulated(name)
-    sure = table.shot.sure_percent
-    keeps = np.ones(sure.shape, dtype=bool)
+    keeps = np.ones(table.shot.sure_percent.shape, dtype=bool)
+    room = np.ones((1, 1), dtype=bool)
     for rule in RULES.values():
-        if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
-            keeps = keeps & ~(margins(rule, table)[..., :1, :1] < 0) if "spacer" not in rule.slots else keeps
-    for axis, slot in enumerate(CIRCUIT_SLOTS):
-        offered = case.options[Slot(name, slot)]
-        for wish in (wish for wish in wishes if wish.slot == Slot(name, slot)):
-            allowed = np.isin(np.arange(sure.shape[axis]), offered.kind[sorted(wish.allowed)])
-            keeps = keeps & allowed.reshape([-1 if other == axis else 1 for other in range(sure.ndim)])
-    return float(np.where(keeps, sure, 0.0).max(initial=0.0)) / 100.0
+        if rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
+            holds = ~(margins(rule, table) < 0)
+            if set(rule.slots) & set(SHARED_SLOTS):
+                room = room & holds
+            elif rule.scope == "circuit":
+                keeps = keeps & holds
+    for axis, own in enumerate(AXES):
+        slot = Slot.of(name, own)
+        for wish in (wish for wish in wishes if wish.slot == slot):
+            offered = case.options[slot]
+            allowed = np.isin(np.arange(len(case.on_offer[slot])), offered.kind[sorted(wish.allowed)])
+            allowed = allowed.reshape([-1 if other == axis else 1 for other in range(len(AXES))])
+            room, keeps = (room & allowed, keeps) if own in SHARED_SLOTS else (room, keeps & allowed)
+    keeps = keeps & room.any(axis=(-2, -1), keepdims=True)
+    return float(np.where(keeps, table.shot.sure_percent, 0.0).max(initial=0.0)) / 100.0

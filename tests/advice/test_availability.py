@@ -229,7 +229,7 @@ def test_of_equal_clashes_the_one_with_the_plainer_rule_is_told() -> None:
     slot = next(name for name, options in problem.options.items() if len(options) > 1)
     count = len(problem.options[slot])
     allowed = np.arange(count) != 1
-    hard, plain = "shot-covers-the-hole", "nozzle-style-suits-the-body"
+    hard, plain = "pull-comes-at-once", "nozzle-style-suits-the-body"
     both = [Constraint(rule, rule, (slot,), allowed, 1.0 - allowed) for rule in (hard, plain)]
     for order in (both, both[::-1]):
         engine = Availability.over(replace(problem, constraints=tuple(order)))

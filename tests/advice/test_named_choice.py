@@ -6,18 +6,20 @@ import building
 import pytest
 
 from configurator.advice.named_choice import choice_after, named_choice, number_of, proposed
-from configurator.advice.propose import ProposalRequest, propose
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import proposal_of
 from configurator.errors import BadInput
+from configurator.learning.as_known import known_by
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import read_wishes
 
-CASE = building.case()
+CASE = building.with_limits(building.easy_case(), delay_most_ms=5000, sag_most_percent=500, smoke_most_ms=9000)
 
 
 @cache
 def report() -> ProposeReport:
     wishes = read_wishes(CASE.options, [], ["front.pump=pump-large"], [])
-    return propose(CASE, ProposalRequest(wishes))
+    return proposal_of(known_by(CASE, []), ProposalRequest(wishes))
 
 
 @pytest.mark.parametrize(
@@ -56,7 +58,7 @@ def test_a_proposal_s_parts_are_those_of_its_changes() -> None:
 
 
 def test_where_nothing_fits_there_is_no_proposal() -> None:
-    nothing = propose(CASE.at(4.0), ProposalRequest())
+    nothing = proposal_of(known_by(building.with_limits(CASE, delay_most_ms=1.0), []), ProposalRequest())
     assert nothing.status == "impossible"
     with pytest.raises(BadInput, match="nothing in the catalogue fits, so there is none; expected parts by name"):
         proposed(CASE, nothing, 1)

@@ -11,13 +11,16 @@ import numpy as np
 import pytest
 from small_choices import joints_opened, problem_of
 
-from configurator.advice.propose import ProposalRequest, propose
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.errors import TipinError
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS, moved, read_symptom
+from configurator.judging.feelings import SYMPTOMS, read_symptom
 from configurator.judging.findings import findings
-from configurator.reports import Change, ConsumableLine, ProposeReport, Totals
+from configurator.learning.as_known import known_by
+from configurator.reports import Change, ConsumableLine, EngineTold, ProposeReport, Totals
 from configurator.rules import RULES
 from configurator.slots.options import Option
 from configurator.slots.slot import SLOTS, Slot
@@ -29,7 +32,9 @@ from configurator.solver.problem import Constraint, Problem, undominated
 def asked(
     case: Case, keep: Iterable[str] = (), fit: Iterable[str] = (), avoid: Iterable[str] = (), **more: Any
 ) -> ProposeReport:
-    return propose(case, ProposalRequest(read_wishes(case.options, list(keep), list(fit), list(avoid)), **more))
+    """What is proposed before any run, or after a symptom."""
+    request = ProposalRequest(read_wishes(case.options, list(keep), list(fit), list(avoid)), **more)
+    return proposal_of(known_by(case, [], request.symptom), request)
 
 
 def low_pad(**tables: Any) -> Case:
@@ -37,12 +42,14 @@ def low_pad(**tables: Any) -> Case:
     car = building.vehicle(
         front={"lobe": "lobe-low"}, **{"manifold": {"pad_clearance_mm": 16, "bonnet_clearance_mm": 40}} | tables
     )
-    return building.case(car, building.catalog(operations=[]))
+    return building.easy_case(car, operations=[], smoke_most_ms=2000.0)
 
 
 def eased(case: Case) -> Case:
-    """The same car with a driver who minds no hole and no flood: only what fits what decides."""
-    return building.with_limits(case, hole_most_ms=2000, flood_most_ms=2000, rear_main_delivers_share=0.05)
+    """The same car with a driver who minds nothing: only what fits what decides."""
+    return building.with_limits(
+        case, delay_most_ms=5000, sag_most_percent=500, smoke_most_ms=9000, rear_main_delivers_share=0.05
+    )
 
 
 @dataclass(frozen=True)
@@ -55,22 +62,24 @@ class Asked:
 
 
 REPORTS = {
-    "as it comes": Asked(building.case),
+    "as it comes": Asked(lambda: building.easy_case(building.vehicle(front={"nozzle": "straight-0.70"}))),
     "larger pump": Asked(low_pad, fit=("front.pump=pump-large",)),
     "large nozzle": Asked(lambda: eased(building.case()), fit=("front.nozzle=1.1mm",)),
+    "larger pump where anything will do": Asked(lambda: eased(building.case()), fit=("front.pump=pump-large",)),
     "relief": Asked(
-        lambda: building.case(building.vehicle(manifold={"pad_clearance_mm": 18, "bonnet_clearance_mm": 5})),
+        lambda: building.easy_case(building.vehicle(manifold={"pad_clearance_mm": 18, "bonnet_clearance_mm": 5})),
         fit=("front.pump=pump-large",),
     ),
-    "smallest nozzle first": Asked(building.case, order=("nozzle", "changes")),
+    "smallest nozzle first": Asked(building.easy_case, order=("nozzle", "changes")),
     "two circuits": Asked(
         lambda: eased(building.case(building.two_circuits())),
         fit=("rear.pump=pump-large", "front.feed_screw=screw-free"),
     ),
     "thin catalogue": Asked(
-        lambda: building.case(
+        lambda: building.easy_case(
             building.vehicle(front={"nozzle": "straight-0.60"}),
-            building.catalog(nozzles=[building.nozzle(0.6), building.nozzle(0.9)], operations=[]),
+            nozzles=[building.nozzle(0.6), building.nozzle(0.9)],
+            operations=[],
         )
     ),
 }
@@ -111,7 +120,7 @@ def test_the_cases_below_give_changes_and_alternatives_to_look_at() -> None:
     reports = [report_of(name)[1] for name in REPORTS]
     assert all(report.status == "optimal" for report in reports)
     assert sum(len(report.changes) for report in reports) >= 10
-    assert sum(len(report.alternatives) for report in reports) >= 4
+    assert sum(len(report.alternatives) for report in reports) >= 3
 
 
 @each_report
@@ -208,7 +217,7 @@ KEPT = ["front.nozzle", "front.feed_screw", "front.pump", "front.lobe", "spacer"
 
 @pytest.mark.parametrize("slot", KEPT)
 def test_what_is_to_be_kept_is_kept(slot: str) -> None:
-    report = asked(low_pad(), keep=[slot], fit=[] if slot == "front.nozzle" else ["front.nozzle=1.0mm"])
+    report = asked(eased(low_pad()), keep=[slot], fit=[] if slot == "front.nozzle" else ["front.nozzle=1.0mm"])
     if report.totals is None:
         assert report.conflict is not None and f"keep {slot}" in report.conflict.wishes
         return
@@ -242,8 +251,8 @@ def test_what_is_asked_for_is_in_every_proposal(word: str, holds: Any) -> None:
 
 @pytest.mark.parametrize("word, work", [("redrill", "redrill"), ("relief", "relieve"), ("rephase", "rephase")])
 def test_work_to_be_avoided_is_not_proposed(word: str, work: str) -> None:
-    case = building.case(building.vehicle(manifold={"pad_clearance_mm": 18}), building.catalog(nozzles=[
-        building.nozzle(0.8), building.nozzle(1.2)]))  # fmt: skip
+    car = building.vehicle(manifold={"pad_clearance_mm": 18})
+    case = building.easy_case(car, nozzles=[building.nozzle(0.8), building.nozzle(1.2)])
     for first in ("changes", "price", "nozzle"):
         report = asked(case, avoid=[word], order=read_order(first))
         assert all(change.work != work for changes, _, _ in proposals(report) for change in changes)
@@ -254,55 +263,58 @@ def _diameter(option: Option) -> float:
     return option.figures.diameter_mm
 
 
-SIZES = [0.7, 0.9, 1.1]
-
-
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("word", SYMPTOMS)
-def test_a_symptom_moves_the_demand_to_its_own_side(word: str, size: float) -> None:
-    case = building.case(building.vehicle(front={"nozzle": f"straight-{size:.2f}"}))
-    symptom = SYMPTOMS[word]
-    factor = moved(case, symptom).factor
-    if symptom.side > 0:
-        assert factor >= case.factor
-    elif symptom.side < 0:
-        assert factor <= case.factor
-    assert moved(case, symptom).says
-
-
 @pytest.mark.parametrize("size", [0.7, 0.9])
+@pytest.mark.parametrize("word", ["smoke", "stumble", "flat"])
 @pytest.mark.parametrize("rated_flow_m3_min, first", [(15, "changes"), (21, "price"), (27, "changes")])
-def test_smoke_never_asks_for_a_larger_nozzle(size: float, rated_flow_m3_min: float, first: str) -> None:
+def test_no_proposal_goes_against_what_is_felt(word: str, size: float, rated_flow_m3_min: float, first: str) -> None:
+    """Smoke never asks for a larger nozzle, a stumble never for a smaller one; going flat may ask for either."""
     car = building.vehicle(
         carburettor={"rated_flow_m3_min": rated_flow_m3_min}, front={"nozzle": f"straight-{size:.2f}"}
     )
-    report = asked(building.case(car), symptom=read_symptom("smoke"), order=read_order(first))
+    case = building.easy_case(car)
+    report = asked(case, symptom=read_symptom(word), order=read_order(first))
+    assert report.symptom == word and report.hint == SYMPTOMS[word].hint
     if report.totals is not None:
         for changes, _, _ in proposals(report):
-            assert _diameter(choice_after(building.case(car), changes)[SLOTS["front.nozzle"]]) <= size
+            proposed = _diameter(choice_after(case, changes)[SLOTS["front.nozzle"]])
+            assert word != "smoke" or proposed <= size
+            assert word != "stumble" or proposed >= size
 
 
-def test_a_stumble_asks_for_more_fuel_than_no_symptom_and_a_faint_one_for_less_more() -> None:
-    """At a fitted size that the model finds right, a stumble moves f as 0.08 mm of orifice does, dull by half."""
-    case = building.case(building.vehicle(front={"nozzle": "straight-0.70", "feed_screw": "screw-free"}))
-    factors = {word: moved(case, SYMPTOMS[word]).factor for word in ("clean", "dull", "stumble")}
-    assert factors["clean"] < factors["dull"] < factors["stumble"]
-    plain, stumbling = asked(case, symptom=None), asked(case, symptom=read_symptom("stumble"))
-    sizes = [_diameter(choice_after(case, report.changes)[SLOTS["front.nozzle"]]) for report in (plain, stumbling)]
-    assert sizes[1] > sizes[0] or len(stumbling.changes) > len(plain.changes)
+@pytest.mark.parametrize("word", ["stumble", "flat", "smoke"])
+def test_what_is_felt_is_met_with_what_is_right_for_more_engines(word: str) -> None:
+    """A truck that is right as it stands, until something is felt; a stumble brings a larger nozzle or more volume."""
+    case, symptom = building.easy_case(), SYMPTOMS[word]
+    clean, report = asked(case), asked(case, symptom=symptom)
+    known = known_by(case, [], symptom)
+    assert clean.changes == [] and report.changes and known.belief is not None
+    as_fitted = sureness_of(known.case, case.as_fitted, known.belief)
+    assert report.sureness is not None and report.sureness > as_fitted
+    after = choice_after(case, report.changes)
+    grows = _diameter(after[SLOTS["front.nozzle"]]) - _diameter(case.as_fitted[SLOTS["front.nozzle"]])
+    volume, before = report.pulls[0].volume_cc, clean.pulls[0].volume_cc
+    assert volume is not None and before is not None
+    assert word != "stumble" or grows > 0 or volume > before
 
 
-@pytest.mark.parametrize("factor", [0.3, 1.0, 3.9])
-@pytest.mark.parametrize("word", [word for word, symptom in SYMPTOMS.items() if symptom.side])
-def test_a_symptom_never_moves_f_against_its_side_wherever_f_is(word: str, factor: float) -> None:
-    case = building.case(building.vehicle(demand_factor=factor))
-    assert (moved(case, SYMPTOMS[word]).factor - case.factor) * SYMPTOMS[word].side >= 0
+def test_a_proposal_tells_the_pull_that_comes_with_it_and_how_sure_that_is() -> None:
+    case, report = report_of("as it comes")
+    choice = choice_after(case, report.changes)
+    (pull,) = report.pulls
+    found = {f.rule: f.margin for f in findings(case, choice)}
+    assert pull.delay_ms == pytest.approx(60.0 - (found["pull-comes-at-once"] or 0.0), abs=0.06)
+    assert pull.smoke_ms == pytest.approx(600.0 - (found["mixture-does-not-smoke"] or 0.0), abs=0.06)
+    assert pull.felt == "pulls cleanly" and pull.sureness == report.sureness
+    assert report.sureness is not None and 0.0 < report.sureness < 1.0
+    assert report.engine == EngineTold(late_first_fuel=1.0, late_main_circuit=1.0)
+    impossible = asked(building.with_limits(case, delay_most_ms=1.0))
+    assert (impossible.status, impossible.sureness, impossible.pulls) == ("impossible", None, [])
 
 
 def test_a_search_cut_short_says_so_and_what_is_proven() -> None:
     """However little effort is allowed: an honest bound, or an error that says so; never "impossible"."""
     sizes = [building.nozzle(0.7 + 0.02 * step, price=5 + (7 * step) % 11) for step in range(20)]
-    case = building.case(stock=building.catalog(nozzles=sizes))
+    case = building.easy_case(building.vehicle(front={"nozzle": "straight-0.70"}), nozzles=sizes)
     certain = asked(case)
     outcomes = set()
     for effort in (1e-9, 1e-5, 1e-4, 1e-3, 1.0):
@@ -361,15 +373,14 @@ def test_a_choice_found_but_not_proven_best_comes_with_a_bound_that_is_true() ->
 
 
 def test_a_car_that_is_in_order_is_left_alone() -> None:
-    case = building.with_limits(building.case(), hole_most_ms=2000, flood_most_ms=2000)
-    report = asked(case)
+    report = asked(building.easy_case())
     assert report.status == "optimal" and report.changes == [] and report.consumables == []
     assert report.totals == Totals(changes=0, price=0.0, labour_min=0)
 
 
 def test_faults_mended_by_hand_stand_first_and_what_is_to_look_at_stands_apart() -> None:
     car = building.vehicle(confirmed={"float_level": False}, carburettor={"jets_redrilled": True})
-    report = asked(building.case(car))
+    report = asked(building.easy_case(car))
     assert {f.rule for f in report.first} == {"first-checks-are-done", "jets-are-never-redrilled"}
     assert {f.rule for f in report.remaining} >= {"linkage-has-no-preload", "linkage-has-overtravel-clearance"}
     assert all(f.severity == "note" or RULES[f.rule].is_choosable for f in report.remaining)

@@ -3,15 +3,16 @@
 import building
 import pytest
 
-from configurator.advice.work import combination_of, consumables_of, covers_of, shots_of, totals_of
+from configurator.advice.work import combination_of, consumables_of, shots_of, sureness_of, totals_of
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
+from configurator.learning.belief import prior_of
 from configurator.reports import Combination
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import choose, read_wishes
 
-CASE, TWO = building.case(), building.case(building.two_circuits())
+CASE, TWO = building.easy_case(), building.easy_case(building.two_circuits())
 
 
 def chosen(case: Case, *words: str) -> Choice:
@@ -88,23 +89,43 @@ def test_a_combination_is_judged_by_every_rule_with_what_does_not_hold_first() -
     assert places == sorted(places) and True in places and False in places
     every = findings(CASE, chosen(CASE, "front.nozzle=straight-1.20"))
     assert sorted(f.rule for f in found.findings) == sorted(f.rule for f in every)
-    assert combined(CASE, "front.nozzle=straight-0.70").ok
+    assert combined(CASE, "front.nozzle=straight-0.90").ok
     assert found.parts["front.nozzle"].startswith("straight-1.20") and set(found.parts) == set(map(str, CASE.options))
 
 
-def test_each_circuit_says_what_it_delivers_and_covers() -> None:
-    """2.215 cc: what the lobe still lifts at idle, times 7 cm2; windows only if asked for."""
+def test_each_circuit_says_what_it_delivers_and_how_it_is_felt() -> None:
     (shot,) = shots_of(CASE, CASE.as_fitted)
-    table = CASE.columns("front", {slot: (o,) for slot, o in CASE.as_fitted.items()}, with_windows=True).shot
+    table = CASE.columns("front", {slot: (o,) for slot, o in CASE.as_fitted.items()}).shot
     assert shot.volume_cc == round(table.volume_cc.item(), 3) and shot.duration_ms == round(table.ends_ms.item(), 1)
-    assert shot.hole_ms == round(table.hole_ms.item(), 1) and shot.flood_ms == round(table.flood_ms.item(), 1)
-    assert shot.window == [round(table.window_low.item(), 3), round(table.window_high.item(), 3)]
-    assert covers_of(CASE, CASE.as_fitted) == {"front": shot.window}
-    assert shots_of(CASE, CASE.as_fitted, with_windows=False)[0].window is None
-    (nothing,) = shots_of(CASE, chosen(CASE, "front.pump=pump-large"))
-    assert (nothing.hole_ms, nothing.volume_cc, nothing.window) == (None, None, None), "a lobe of another lever"
-    assert combination_of(CASE, CASE.as_fitted, "x").shots[0].window == shot.window
-    assert combination_of(CASE, CASE.as_fitted, "x", with_windows=False).shots[0].window is None
+    for name in ("delay_ms", "lean_sag_percent", "rich_sag_percent", "smoke_ms"):
+        assert getattr(shot, name) == round(getattr(table, name).item(), 1)
+    assert (shot.felt, shot.sureness) == ("pulls cleanly", None), "how sure is said where something is believed"
+    (nothing,) = shots_of(CASE, chosen(CASE, "front.pump=pump-large"), prior_of(CASE))
+    assert (nothing.delay_ms, nothing.volume_cc, nothing.sureness) == (None, None, 0.0), "a lobe of another lever"
+    assert nothing.felt == "nothing is pumped: the lobe does not meet the pump's lever"
+
+
+@pytest.mark.parametrize("name", ["one", "two"])
+def test_how_sure_a_choice_is_is_the_belief_that_every_circuit_of_it_covers(name: str) -> None:
+    """Added up engine by engine; both circuits of a car have to be right in the same one."""
+    low = [building.lobe("lobe-mid", 1.2)]
+    case = CASE if name == "one" else building.easy_case(building.two_circuits(), lobes=low)
+    belief = prior_of(case)
+    listed = {slot: (option,) for slot, option in case.as_fitted.items()}
+    found = [case.columns(circuit, listed, with_regions=True).shot.regions for circuit in case.circuit_names]
+    covers = [regions.covers.ravel() for regions in found if regions is not None]
+    assert len(covers) == len(case.circuit_names)
+    together = sum(
+        float(mass) for mass, *inside in zip(belief.masses, *covers, strict=True) if all(inside)
+    )  # fmt: skip
+    assert sureness_of(case, case.as_fitted, belief) == pytest.approx(together)
+    shots = shots_of(case, case.as_fitted, belief)
+    for shot, inside in zip(shots, covers, strict=True):
+        sure = shot.sureness
+        assert sure == pytest.approx(float(belief.masses[inside].sum()), abs=6e-5)
+        assert sure is not None and 0.0 < sure < 1.0 and sure >= round(together, 4)
+    assert combination_of(case, case.as_fitted, "x", believed=belief).shots == shots
+    assert combination_of(case, case.as_fitted, "x").shots[0].sureness is None
 
 
 @pytest.mark.parametrize("words", [("front.lobe=lobe-low@0",), ("front.nozzle=straight-0.90",), ()])

@@ -22,9 +22,10 @@ LOOKS: dict[str, list[tuple[str, ...]]] = {
 """Each example as fitted, and with what a tuner might think of next."""
 NOT_OF_THE_EXAMPLES = {
     "rated-flow-is-not-implausibly-small", "rated-flow-is-not-implausibly-large", "every-joint-opened-gets-its-gaskets",
-    "every-carburettor-gets-the-same",
+    "every-carburettor-gets-the-same", "right-for-enough-engines", "mixture-does-not-pop-back",
 }  # fmt: skip
-"""Rules that speak of a slipped digit, of a catalogue that lacks a gasket or of more than one carburettor."""
+"""Rules that speak of a slipped digit, of a catalogue that lacks a gasket, of more than one carburettor or of what runs
+leave open, and of a mixture far leaner than any of theirs."""
 
 
 def case_of(name: str) -> Case:

@@ -10,6 +10,7 @@ from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.catalogue.parts import Pump
 from configurator.errors import BadInput
+from configurator.physics.lateness import AXIS, Lateness
 
 EXAMPLES = sorted((shipped_catalog_dir() / "examples").glob("*.toml"))
 LEAST = """
@@ -79,7 +80,7 @@ def test_least_that_an_owner_must_say_gets_the_defaults(load: Load, catalog: Cat
     assert vehicle.manifold_volume_m3 == pytest.approx(0.8 * 2000e-6)
     assert vehicle.manifold.pad_clearance_mm is None
     assert (vehicle.engine.volumetric_efficiency, vehicle.engine.air_temperature_c) == (0.82, None)
-    assert (vehicle.fuel.density_kg_m3, vehicle.tip_in.start, vehicle.demand_factor) == (740, "idle", 1)
+    assert (vehicle.fuel.density_kg_m3, vehicle.tip_in.start, vehicle.engine_as_told) == (740, "idle", Lateness(1, 1))
     assert vehicle.assumed == {}
     front = resolve_fitted(vehicle, catalog).front
     assert front.pump == catalog.pumps["pump-3cc"]
@@ -156,9 +157,28 @@ def test_a_converter_stalls_above_where_the_tip_in_starts(load: Load) -> None:
     assert load(text + "[tip_in]\ncruise_rpm = 1600").tip_in.start == "idle"
 
 
-@pytest.mark.parametrize("factor", [0.25, 1.7, 4.0])
-def test_demand_factors_are_those_a_window_is_looked_for_in(load: Load, factor: float) -> None:
-    assert load(f"demand_factor = {factor}\n{LEAST}").demand_factor == factor
+@pytest.mark.parametrize(("first", "main"), [(0.45, 2.22), (1.7, 0.8)])
+def test_the_two_unknowns_are_those_that_engines_are_looked_for_in(load: Load, first: float, main: float) -> None:
+    assert (AXIS[0], AXIS[-1]) == pytest.approx((0.45, 2.22))
+    vehicle = load(f"late_first_fuel = {first}\nlate_main_circuit = {main}\n{LEAST}")
+    assert vehicle.engine_as_told == Lateness(first, main)
+
+
+@pytest.mark.parametrize("key", ["late_first_fuel", "late_main_circuit"])
+@pytest.mark.parametrize("beyond", [0.44, 2.23])
+def test_an_engine_that_nobody_looks_for_is_refused(load: Load, key: str, beyond: float) -> None:
+    with pytest.raises(BadInput, match=rf"{key}: found {beyond}; expected a number at least 0.45 and at most 2.22"):
+        load(f"{key} = {beyond}\n{LEAST}")
+
+
+def test_the_one_demand_factor_of_an_earlier_version_is_told_what_took_its_place(load: Load) -> None:
+    with pytest.raises(BadInput) as caught:
+        load(f"demand_factor = 1.2\n{LEAST}")
+    (fault,) = caught.value.faults
+    assert (fault.place, fault.problem) == ("demand_factor", "is a key no more")
+    assert "late_first_fuel" in fault.remedy and "late_main_circuit" in fault.remedy
+    with pytest.raises(BadInput, match=r"late_first_feul: is not known here; did you mean late_first_fuel\?"):
+        load(f"late_first_feul = 1.2\n{LEAST}")
 
 
 def test_jets_are_for_the_place_of_the_engine_unless_said(load: Load) -> None:

@@ -101,7 +101,7 @@ def test_limits_are_read_by_attribute_and_keep_their_basis(shipped: Catalog) -> 
     assert set(shipped.limit_rows) == set(Limits.model_fields)
     assert all(getattr(shipped.limits, name) == row.value for name, row in shipped.limit_rows.items())
     assert shipped.limit_rows["larger_pump_from_mm"].basis == "common practice, no source"
-    assert shipped.limit_rows["lean_phi"].basis == "assumed"
+    assert shipped.limit_rows["delay_most_ms"].basis == "assumed"
 
 
 def test_family_of_an_unknown_code_is_empty(shipped: Catalog) -> None:
@@ -146,7 +146,7 @@ def test_row_numbers_are_those_of_the_spreadsheet(directory: Path, edit: Edit) -
 def test_every_fault_of_every_file_at_once(directory: Path, edit: Edit) -> None:
     edit("nozzles", "straight-0.60,north-shelf,13.50,15,0.60", "straight-0.60,north-shelf,-1,15,6.0 mm")
     edit("pumps", ",short,1.0,14,", ",short,1.0,deep,")
-    edit("limits", "lean_phi,0.80", "lean_phi,8")
+    edit("limits", "sag_most_percent,6,", "sag_most_percent,60,")
     (directory / "spacers.csv").unlink()
     found = faults(directory)
     assert [fault.split(":")[0] for fault in found] == [
@@ -154,7 +154,7 @@ def test_every_fault_of_every_file_at_once(directory: Path, edit: Edit) -> None:
         "nozzles.csv, row 2, column price",
         "pumps.csv, row 2, column depth_below_bowl_mm",
         "spacers.csv",
-        "limits.csv, row 17, column value",
+        "limits.csv, row 16, column value",
     ]
 
 
@@ -167,6 +167,35 @@ def test_a_workshop_overrules_a_limit(directory: Path, edit: Edit) -> None:
     catalog = load_catalog(directory)
     assert catalog.limits.screw_cut_most_percent == 6
     assert catalog.limit_rows["screw_cut_most_percent"].basis == "owner's figure"
+
+
+OLD_LIMITS = (
+    'hole_most_ms,50,ms,assumed,,"Longest lean spell that goes unfelt."',
+    'flood_most_ms,150,ms,assumed,,"Longest rich spell that goes unfelt."',
+    'lean_phi,0.80,,assumed,,"Leaner than this hesitates."',
+    'rich_phi,1.50,,assumed,,"Richer than this is felt."',
+)
+NEW_LIMITS = ("delay_most_ms", "sag_most_percent", "smoke_most_ms", "pop_back_most_cycles")
+
+
+@pytest.mark.parametrize("taken_out", [(), NEW_LIMITS])
+def test_limits_of_an_earlier_version_are_told_what_took_their_place(
+    directory: Path, taken_out: tuple[str, ...]
+) -> None:
+    """A workshop's own file, with the old rows beside the new ones or in their place."""
+    path = directory / "limits.csv"
+    rows = [row for row in path.read_text(encoding="utf-8").splitlines() if not row.startswith(taken_out or "never")]
+    path.write_text("\n".join([*rows, *OLD_LIMITS]), encoding="utf-8")
+    found = faults(directory)
+    gone, missing = found[: len(OLD_LIMITS)], found[len(OLD_LIMITS) :]
+    for number, (row, fault) in enumerate(zip(OLD_LIMITS, gone, strict=True), len(rows) + 1):
+        name = row.split(",")[0]
+        assert fault.startswith(f"limits.csv, row {number}, column name: {name} is a limit no more; "), fault
+        assert "did you mean" not in fault and "sag_most_percent" in fault
+        assert ("delay_most_ms" if name in ("hole_most_ms", "lean_phi") else "smoke_most_ms") in fault
+    assert [fault.split(";")[0] for fault in missing] == [
+        f"limits.csv: the limit {name} is missing" for name in taken_out
+    ]
 
 
 def test_a_pump_may_come_with_another_pump(directory: Path) -> None:

@@ -1,5 +1,7 @@
 """A catalogue found again equals the one that was checked, is never stale, and no file of the cache can do harm."""
 
+import csv
+import io
 import multiprocessing
 import os
 import shutil
@@ -128,11 +130,13 @@ def test_a_byte_changed_in_any_file_is_seen(
     path = folder / f"{family}.csv"
     state, text = path.stat(), path.read_text(encoding="utf-8")
     row = text.splitlines()[-1]
-    cells = row.split(",")
+    (cells,) = csv.reader([row])
     cells[-1] = {"nozzles": "yes", "feed_screws": "yes", "lobes": "1", "suppliers": "7", "operations": "3",
                  "limits": "Other words.", "pumps": "pump-3cc", "kits": "lobe-fell", "spacers": "39.9",
                  "consumables": "7", "offers": "7.77", "drill_bits": "0.71"}[family]  # fmt: skip
-    path.write_text(text.replace(row, ",".join(cells)), encoding="utf-8")
+    changed_row = io.StringIO()
+    csv.writer(changed_row, lineterminator="").writerow(cells)
+    path.write_text(text.replace(row, changed_row.getvalue()), encoding="utf-8")
     os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
     changed = load_catalog(folder)
     assert len(checks) == 2 and changed == without_cache(folder, monkeypatch)

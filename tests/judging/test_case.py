@@ -42,11 +42,11 @@ def test_an_option_of_nobodys_list_is_worked_out() -> None:
     odd = case.as_fitted[SLOTS["front.nozzle"]]
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     bored = type(odd)(odd.label, odd.figures.resized(1.0), "none")  # type: ignore[union-attr]
-    holes = [
-        float(case.columns("front", listed | {SLOTS["front.nozzle"]: (option,)}).shot.hole_ms.item())
+    delays = [
+        float(case.columns("front", listed | {SLOTS["front.nozzle"]: (option,)}).shot.delay_ms.item())
         for option in (odd, bored)
     ]
-    assert holes[0] != holes[1]
+    assert delays[0] != delays[1]
 
 
 def test_an_assumed_figure_may_be_overruled_within_a_quarter_beyond_its_range() -> None:
@@ -100,7 +100,7 @@ def test_margins_lie_along_the_slots_of_a_circuit_whatever_a_rule_reads() -> Non
     case = building.case()
     table = case.tabulated("front")
     counts = [len(case.on_offer[Slot.of("front", slot)]) for slot in AXES]
-    assert np.isnan(table.shot.window_low).all(), "windows take the longest, and are worked out where asked for"
+    assert table.shot.regions is None, "regions take the longest, and are worked out where asked for"
     assert margins(RULES["jets-are-never-redrilled"], table).shape == (1,) * 6
     assert margins(RULES["nozzle-is-not-unusually-small"], table).shape == (counts[0], 1, 1, 1, 1, 1)
     assert margins(RULES["lobe-is-made-for-the-lever"], table).shape == (1, 1, counts[2], counts[3], 1, 1)

@@ -92,7 +92,7 @@ def test_jets_chosen_for_another_altitude() -> None:
     """Jets for the sea are rich at 2,500 m by the root of the density ratio; by default they are for the place."""
     engine = {"altitude_m": 2500, "air_temperature_c": 20}
     main = [
-        tip_in(engine=engine, carburettor=carburettor).circuits["front"].mains[0].steady_kg_s[-1]
+        tip_in(engine=engine, carburettor=carburettor).circuits["front"].mains[0].steady(np.ones(1))[-1, 0]
         for carburettor in ({}, {"jetted_altitude_m": 0})
     ]
     here = surroundings_of(building.vehicle(engine=engine)).density_kg_m3
@@ -100,7 +100,7 @@ def test_jets_chosen_for_another_altitude() -> None:
     standard = standard_atmosphere(2500.0).temperature_k - 273.15
     same = {"altitude_m": 2500, "air_temperature_c": standard}
     default, said = (
-        tip_in(engine=same, carburettor=carburettor).circuits["front"].mains[0].steady_kg_s
+        tip_in(engine=same, carburettor=carburettor).circuits["front"].mains[0].steady(np.ones(1))[:, 0]
         for carburettor in ({}, {"jetted_altitude_m": 2500})
     )
     np.testing.assert_allclose(said, default, rtol=1e-9)
@@ -136,7 +136,8 @@ def test_a_rear_main_circuit_delivers_once_it_gives_its_share() -> None:
     opens_ms = float(rear.event.time_s[rear.event.judged][0]) * 1e3
     assert opens_ms <= early < late < 2000.0
     assert rear_main_delivers_ms(rear, 0.6, 2.0) > late
-    steady, lagged = rear.event.mains[0].steady_kg_s, rear.event.mains[0].lagged(rear.event.time_s, np.ones(1))[:, 0]
+    main = rear.event.mains[0]
+    steady, lagged = main.steady(np.ones(1))[:, 0], main.lagged(rear.event.time_s, np.ones(1))[:, 0]
     at = int(np.searchsorted(rear.event.time_s, late / 1e3 - 1e-9))
     assert lagged[at] >= 0.6 * steady[at] and lagged[at - 1] < 0.6 * steady[at - 1]
 

@@ -6,7 +6,9 @@ import pytest
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.judging.findings import broken, check, finding, findings, problems
-from configurator.reports import Finding
+from configurator.judging.table import DEMAND
+from configurator.physics.lateness import Lateness
+from configurator.reports import EngineTold, Finding
 from configurator.rules import RULES
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import read_wishes
@@ -20,6 +22,11 @@ def one(case: Case, rule: str) -> Finding:
 def volume_cc(case: Case) -> float:
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     return float(case.columns("front", listed).shot.volume_cc.item())
+
+
+def delay_ms(case: Case) -> float:
+    listed = {slot: (option,) for slot, option in case.as_fitted.items()}
+    return float(case.columns("front", listed).shot.delay_ms.item())
 
 
 def measured(**linkage: float) -> Case:
@@ -59,20 +66,23 @@ def test_five_hundredths_are_no_preload(preload_mm: float, holds: bool) -> None:
     assert one(measured(preload_mm=preload_mm), "linkage-has-no-preload").holds is holds
 
 
-def test_slack_that_makes_the_lean_spell_says_so() -> None:
-    """With the slack gone 0.70 mm covers a factor of 1.1, with 2 mm of it it does not."""
-    case = building.case(building.vehicle(front={"nozzle": "straight-0.70", "slack_mm": 2.0}))
-    report = check(case, [])
-    slack = next(f for f in report.findings if f.rule == "linkage-has-no-slack")
-    assert any(f.rule == "shot-covers-the-hole" for f in report.findings)
-    assert slack.mend.endswith("the shot starts late by as much; that alone mends the lean spell")
-    assert sum("mends the lean spell" in f.mend for f in report.findings) == 1, "said of the slack, not of the hole"
-    still = next(f for f in check(case.at(2.0), []).findings if f.rule == "linkage-has-no-slack")
-    assert "; with that done, the mixture is too lean for " in still.mend
+def test_slack_that_makes_the_hesitation_says_so() -> None:
+    """A limit half way between what is felt with 2 mm of slack and without; and one that is kept with neither."""
+    slack, none = (measured(slack_mm=mm) for mm in (2.0, 0.0))
+    late_ms, prompt_ms = (delay_ms(case) for case in (slack, none))
+    assert late_ms > prompt_ms + 2.0
+    report = check(building.with_limits(slack, delay_most_ms=0.5 * (late_ms + prompt_ms)), [])
+    found = next(f for f in report.findings if f.rule == "linkage-has-no-slack")
+    assert any(f.rule == "pull-comes-at-once" for f in report.findings)
+    assert found.mend.endswith("the shot starts late by as much; that alone mends the hesitation")
+    assert sum("mends the hesitation" in f.mend for f in report.findings) == 1, "said of the slack, not of the delay"
+    strict = check(building.with_limits(slack, delay_most_ms=0.5 * prompt_ms), [])
+    still = next(f for f in strict.findings if f.rule == "linkage-has-no-slack")
+    assert f"; with that done, hesitates: the pull comes {prompt_ms:.0f} ms late" in still.mend
 
 
-def test_slack_without_a_lean_spell_is_slack_and_no_more() -> None:
-    case = building.with_limits(measured(slack_mm=0.3), hole_most_ms=1000.0)
+def test_slack_without_a_hesitation_is_slack_and_no_more() -> None:
+    case = building.with_limits(measured(slack_mm=0.3), delay_most_ms=500.0)
     slack = next(f for f in check(case, []).findings if f.rule == "linkage-has-no-slack")
     assert slack.mend == "take the slack up at the lever's adjuster: the shot starts late by as much"
 
@@ -91,9 +101,10 @@ def test_after_a_change_of_lobe_or_pump_what_was_measured_says_nothing() -> None
 
 
 def test_a_car_in_order_is_in_order() -> None:
-    case = measured(slack_mm=0.0, preload_mm=0.0, overtravel_mm=0.5)
+    case = building.easy_case(building.vehicle(front={"slack_mm": 0.0, "preload_mm": 0.0, "overtravel_mm": 0.5}))
     report = check(case, [])
-    assert report.ok and report.vehicle == "test truck" and report.demand_factor == 1.0
+    assert report.ok and report.vehicle == "test truck"
+    assert report.engine == EngineTold(late_first_fuel=1.0, late_main_circuit=1.0)
     assert report.with_changes == {}
     assert not [f for f in report.findings if f.holds is False and f.severity == "conflict"]
     assert all(f.holds is not True for f in report.findings)
@@ -110,18 +121,20 @@ def test_what_holds_is_told_only_if_asked_for_and_last() -> None:
 
 def test_conflicts_stand_first_and_what_can_be_measured_before_what_is_modelled() -> None:
     car = building.vehicle(confirmed={"float_level": False}, front={"nozzle": "straight-1.20", "slack_mm": 1.0})
-    found = check(building.case(car).at(4.0), []).findings
+    report = check(building.case(car).at(Lateness(2.0, 1.75)), [])
+    assert report.engine == EngineTold(late_first_fuel=2.0, late_main_circuit=1.75)
+    found = report.findings
     rank = {"conflict": 0, "warning": 1, "note": 2}
-    keys = [(rank[f.severity], f.rule in ("shot-covers-the-hole", "shot-does-not-flood")) for f in found]
+    keys = [(rank[f.severity], f.rule in DEMAND) for f in found]
     assert keys == sorted(keys) and {key[0] for key in keys} == {0, 1, 2} and (0, True) in keys and (0, False) in keys
 
 
 def test_a_note_or_a_warning_alone_is_no_conflict() -> None:
     car = building.vehicle(confirmed={"float_level": False, "idle_speed": False})
-    report = check(building.case(car), [])
+    report = check(building.easy_case(car), [])
     (first,) = [f for f in report.findings if f.rule == "first-checks-are-done"]
     assert report.ok and first.severity == "warning" and first.says.startswith("2 of the 3 first checks not confirmed")
-    jets = check(building.case(building.vehicle(carburettor={"jets_redrilled": True})), [])
+    jets = check(building.easy_case(building.vehicle(carburettor={"jets_redrilled": True})), [])
     assert not jets.ok and jets.findings[0].rule == "jets-are-never-redrilled"
 
 
@@ -148,17 +161,17 @@ def test_problems_are_what_does_not_hold_or_nobody_measured() -> None:
 
 
 def test_a_margin_is_given_to_four_digits_behind_the_point() -> None:
-    """The hole and the cut of the screw have as many digits as floats have."""
+    """The delay and the cut of the screw have as many digits as floats have."""
     case = building.case(building.vehicle(front={"nozzle": "straight-0.70"}))
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     table = case.columns("front", listed)
-    for rule in ("feed-screw-is-not-the-restriction", "shot-covers-the-hole"):
+    for rule in ("feed-screw-is-not-the-restriction", "pull-comes-at-once"):
         exact = float(RULES[rule].margin(table).item())
         assert one(case, rule).margin == round(exact, 4) != round(exact, 3)
 
 
 def test_a_figure_that_is_worked_out_and_no_number_is_an_error_of_ours() -> None:
     """Only what is measured on the car may be missing."""
-    with pytest.raises(OutOfRange, match=r"shot-covers-the-hole \(front\)") as caught:
-        finding(building.case(), RULES["shot-covers-the-hole"], "front", float("nan"), 50.0, float("nan"))
+    with pytest.raises(OutOfRange, match=r"pull-comes-at-once \(front\)") as caught:
+        finding(building.case(), RULES["pull-comes-at-once"], "front", float("nan"), 50.0, float("nan"))
     assert (caught.value.low, caught.value.high) == (float("-inf"), float("inf"))

@@ -43,7 +43,7 @@ def smallest_mm(fuel: str) -> float:
         Option("", FittedNozzle(diameter_mm=size, style="straight", length_mm=3.0 * size), "none")
         for size in SWEEP_MM.tolist()
     )
-    meets = case.columns("front", listed).shot.hole_ms.ravel() <= case.catalog.limits.hole_most_ms
+    meets = case.columns("front", listed).shot.delay_ms.ravel() <= case.catalog.limits.delay_most_ms
     assert meets.any() and not meets[0]
     return float(SWEEP_MM[np.argmax(meets)])
 
@@ -63,8 +63,8 @@ def test_it_wants_as_much_more_orifice_as_the_air_wants_fuel(fuel: str) -> None:
 
 
 @pytest.mark.parametrize("fuel", FUELS)
-def test_with_that_orifice_the_hole_is_covered(fuel: str) -> None:
+def test_with_that_orifice_the_pull_comes_at_once(fuel: str) -> None:
     """Methanol was too lean for two seconds whatever was fitted, when the main circuit was jetted for petrol."""
     case = roadster(fuel, smallest_mm(fuel) + 0.02)
-    (covers,) = [found for found in findings(case, case.as_fitted) if found.rule == "shot-covers-the-hole"]
-    assert covers.holds
+    (at_once,) = [found for found in findings(case, case.as_fitted) if found.rule == "pull-comes-at-once"]
+    assert at_once.holds

@@ -8,7 +8,7 @@ from test_rules import columns
 
 from configurator.rules import RULES
 
-AT_MOST, AT_LEAST = RULES["shot-covers-the-hole"], RULES["linkage-has-overtravel-clearance"]
+AT_MOST, AT_LEAST = RULES["pull-comes-at-once"], RULES["linkage-has-overtravel-clearance"]
 """At most 50 ms; at least 0.38 mm."""
 
 
@@ -17,8 +17,8 @@ def margin(rule: str, **figures: Any) -> float:
 
 
 def test_a_margin_is_how_far_inside_the_limit() -> None:
-    assert margin(AT_MOST.id, shot={"hole_ms": 20.0}) == pytest.approx(30.0)
-    assert margin(AT_MOST.id, shot={"hole_ms": 60.0}) == pytest.approx(-10.0)
+    assert margin(AT_MOST.id, shot={"delay_ms": 20.0}) == pytest.approx(30.0)
+    assert margin(AT_MOST.id, shot={"delay_ms": 60.0}) == pytest.approx(-10.0)
     assert margin(AT_LEAST.id, facts={"overtravel_mm": 0.5}) == pytest.approx(0.12)
     assert margin(AT_LEAST.id, facts={"overtravel_mm": 0.3}) == pytest.approx(-0.08)
     assert (AT_MOST.between(20.0, 50.0), AT_MOST.between(60.0, 50.0)) == (30.0, -10.0)
@@ -28,13 +28,13 @@ def test_a_margin_is_how_far_inside_the_limit() -> None:
 @pytest.mark.parametrize("over", [1e-12, -1e-12, 5e-10, -5e-10, 0.0])
 def test_a_margin_of_next_to_nothing_is_none(over: float) -> None:
     """0.38 + 0.05 and 0.43 are not the same float; both are just enough."""
-    assert margin(AT_MOST.id, shot={"hole_ms": 50.0 + over}) == 0.0 == AT_MOST.between(50.0 + over, 50.0)
+    assert margin(AT_MOST.id, shot={"delay_ms": 50.0 + over}) == 0.0 == AT_MOST.between(50.0 + over, 50.0)
 
 
 @pytest.mark.parametrize("over", [2e-9, -2e-9])
 def test_a_margin_of_a_little_more_is_one(over: float) -> None:
     """Seven digits behind the point, of any unit, are beyond what anybody measures; two more are floats."""
-    assert margin(AT_MOST.id, shot={"hole_ms": 50.0 + over}) == pytest.approx(-over, rel=1e-3)
+    assert margin(AT_MOST.id, shot={"delay_ms": 50.0 + over}) == pytest.approx(-over, rel=1e-3)
     assert AT_MOST.between(50.0 + over, 50.0) == pytest.approx(-over, rel=1e-3)
 
 
@@ -46,7 +46,7 @@ def test_an_endless_limit_does_not_apply_even_where_nothing_was_measured() -> No
 
 SCOPES = {
     "circuit": "feed-screw-is-not-the-restriction lobe-is-made-for-the-lever phase-exists-on-the-lobe "
-    "pump-clears-the-manifold-pad linkage-has-no-slack shot-does-not-flood nozzle-style-suits-the-body",
+    "pump-clears-the-manifold-pad linkage-has-no-slack mixture-does-not-smoke nozzle-style-suits-the-body",
     "car": "spacer-fits-under-the-bonnet jets-are-never-redrilled first-checks-are-done "
     "rated-flow-is-not-implausibly-small",
     "job": "every-joint-opened-gets-its-gaskets",
@@ -64,6 +64,7 @@ def test_choosing_parts_mends_what_reads_a_slot() -> None:
         "linkage-has-no-slack", "linkage-has-no-preload", "linkage-has-overtravel-clearance",
         "jets-are-never-redrilled", "first-checks-are-done", "every-joint-opened-gets-its-gaskets",
         "rated-flow-is-not-implausibly-small", "rated-flow-is-not-implausibly-large",
+        "every-carburettor-gets-the-same",
     }  # fmt: skip
     assert all(rule.is_choosable is True for rule in RULES.values() if rule.id not in by_hand)
 

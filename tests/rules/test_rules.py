@@ -13,11 +13,12 @@ import building
 import numpy as np
 import pytest
 
-from configurator.basis import PUBLISHED
+from configurator.basis import OWN_REQUEST, PUBLISHED
 from configurator.car.facts import CarFacts, CircuitFacts, JobFacts
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.files.declared import Basis
 from configurator.judging.findings import finding, findings
+from configurator.judging.table import DEMAND
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import JudgedFigures
 from configurator.rules.rule import RULE_SLOTS
@@ -37,8 +38,9 @@ PLAIN: dict[str, dict[str, Any]] = {
              "middle_phase_deg": 6.0, "lift_left_percent": 90.0, "changed": 0.0},
     "spacer": {"thickness_mm": 0.0, "bonnet_mm": 0.0},
     "pad_relief": {"relief_mm": 0.0},
-    "shot": {"hole_ms": 20.0, "flood_ms": 20.0, "volume_cc": 2.0, "ends_ms": 400.0, "peak_cc_s": 9.0,
-             "window_low": 0.8, "window_high": 1.2},
+    "shot": {"delay_ms": 20.0, "lean_delay_ms": 15.0, "lean_sag_percent": 2.0, "lean_sag_at_ms": 800.0,
+             "rich_sag_percent": 1.0, "rich_sag_at_ms": 300.0, "smoke_ms": 60.0, "pop_back_cycles": 0.2,
+             "volume_cc": 2.0, "ends_ms": 400.0, "peak_cc_s": 9.0, "sure_percent": 70.0},
     "facts": {"idle_rpm": 850.0, "screw_coefficient": 0.7, "pad_clearance_mm": 20.0, "takes_straight": True,
               "takes_aimed": True, "linkage_disturbed": False, "slack_mm": 0.0, "preload_mm": 0.0,
               "overtravel_mm": 0.5, "rear_main_delivers_ms": np.inf},
@@ -73,8 +75,15 @@ CASES: dict[str, tuple[Figures, Figures]] = {
     ),
     "nozzle-is-not-unusually-small": ({"nozzle": {"diameter_mm": 0.66}}, {"nozzle": {"diameter_mm": 0.6}}),
     "nozzle-is-not-unusually-large": ({"nozzle": {"diameter_mm": 1.3}}, {"nozzle": {"diameter_mm": 1.4}}),
-    "shot-covers-the-hole": ({"shot": {"hole_ms": 50.0}}, {"shot": {"hole_ms": 51.0}}),
-    "shot-does-not-flood": ({"shot": {"flood_ms": 150.0}}, {"shot": {"flood_ms": 151.0}}),
+    "pull-comes-at-once": ({"shot": {"delay_ms": 50.0}}, {"shot": {"delay_ms": 51.0}}),
+    "pull-does-not-go-flat": ({"shot": {"lean_sag_percent": 6.0}}, {"shot": {"lean_sag_percent": 6.1}}),
+    "pull-does-not-nose-over": ({"shot": {"rich_sag_percent": 6.0}}, {"shot": {"rich_sag_percent": 6.1}}),
+    "mixture-does-not-smoke": ({"shot": {"smoke_ms": 200.0}}, {"shot": {"smoke_ms": 201.0}}),
+    "mixture-does-not-pop-back": ({"shot": {"pop_back_cycles": 1.0}}, {"shot": {"pop_back_cycles": 1.1}}),
+    "right-for-enough-engines": (
+        {"shot": {"sure_percent": 90.0}, "facts": {"sure_wanted_percent": 90.0}},
+        {"shot": {"sure_percent": 89.0}, "facts": {"sure_wanted_percent": 90.0}},
+    ),
     "rear-shot-lasts-until-the-main-delivers": (
         {"shot": {"ends_ms": 300.0}, "facts": {"rear_main_delivers_ms": 300.0}},
         {"shot": {"ends_ms": 300.0}, "facts": {"rear_main_delivers_ms": 310.0}},
@@ -137,6 +146,11 @@ NOT_MEASURED: dict[str, Figures] = {
 DOES_NOT_APPLY: dict[str, Figures] = {
     "large-nozzle-has-the-larger-pump": {"pump": {"capacity_cc": 5.0}},
     "rear-shot-lasts-until-the-main-delivers": {"shot": {"ends_ms": 0.0}},
+    "right-for-enough-engines": {"shot": {"sure_percent": np.nan}},
+    "pull-comes-at-once": {"shot": {"delay_ms": 500.0}, "facts": {"sure_wanted_percent": 90.0}},
+    "pull-does-not-go-flat": {"shot": {"lean_sag_percent": 50.0}, "facts": {"sure_wanted_percent": 90.0}},
+    "pull-does-not-nose-over": {"shot": {"rich_sag_percent": 50.0}, "facts": {"sure_wanted_percent": 90.0}},
+    "mixture-does-not-smoke": {"shot": {"smoke_ms": 900.0}, "facts": {"sure_wanted_percent": 90.0}},
     "slow-idle-has-an-early-phase": {"facts": {"idle_rpm": 701.0}, "lobe": {"phase_deg": 12.0}},
     "fast-idle-has-a-late-phase": {"facts": {"idle_rpm": 999.0}, "lobe": {"phase_deg": 0.0}},
     "enough-shot-is-left-at-idle": {"facts": {"idle_rpm": 650.0}, "lobe": {"lift_left_percent": 1.0}},
@@ -169,7 +183,7 @@ def test_a_rule_says_all_that_docs_and_findings_need(rule: Rule) -> None:
         row = SHIPPED.limit_rows[rule.limit]
         assert row.says and row.basis in get_args(Basis) and (row.source or row.basis != PUBLISHED)
     else:
-        assert rule.basis in get_args(Basis) and (rule.source or rule.basis != PUBLISHED)
+        assert rule.basis in (*get_args(Basis), OWN_REQUEST) and (rule.source or rule.basis != PUBLISHED)
 
 
 @each_rule
@@ -208,16 +222,40 @@ def test_a_rule_that_does_not_apply_is_not_reported() -> None:
 
 def test_a_finding_rests_on_the_catalogue_s_own_row() -> None:
     stock = building.catalog()
-    row = stock.limit_rows["hole_most_ms"].model_copy(update={"basis": "owner's figure", "source": "bay two, 3 runs"})
-    stock = replace(stock, limit_rows=dict(stock.limit_rows) | {"hole_most_ms": row})
+    row = stock.limit_rows["delay_most_ms"].model_copy(update={"basis": "owner's figure", "source": "bay two, 3 runs"})
+    stock = replace(stock, limit_rows=dict(stock.limit_rows) | {"delay_most_ms": row})
     case = building.case(stock=stock)
-    (found,) = [f for f in findings(case, case.as_fitted) if f.rule == "shot-covers-the-hole"]
+    (found,) = [f for f in findings(case, case.as_fitted) if f.rule == "pull-comes-at-once"]
     assert (found.basis, found.source) == ("owner's figure", "bay two, 3 runs")
 
 
+def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
+    """Then the share that a choice is right for decides in its place; a pop back is told all the same."""
+    felt = {"delay_ms": 90.0, "lean_sag_percent": 9.0, "rich_sag_percent": 9.0, "smoke_ms": 300.0,
+            "pop_back_cycles": 2.0, "sure_percent": 40.0}  # fmt: skip
+    found = {
+        wanted: {
+            rule for rule in (*DEMAND, "mixture-does-not-pop-back")
+            if RULES[rule].margin(columns(shot=felt, facts={"sure_wanted_percent": wanted})) < 0
+        }
+        for wanted in (np.inf, 60.0, 40.0)
+    }  # fmt: skip
+    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines"}
+    assert found[np.inf] == of_one
+    assert found[60.0] == {"right-for-enough-engines", "mixture-does-not-pop-back"}
+    assert found[40.0] == {"mixture-does-not-pop-back"}
+
+
+def test_of_what_is_felt_only_a_pop_back_is_advice() -> None:
+    about_shots = {rule.id: rule.severity for rule in RULES.values() if "shot" in rule.slots}
+    assert about_shots.pop("mixture-does-not-pop-back") == "warning"
+    assert set(about_shots) == {*DEMAND, "rear-shot-lasts-until-the-main-delivers"}
+    assert set(about_shots.values()) == {"conflict"}
+
+
 def test_an_overruled_limit_moves_the_margin_by_as_much() -> None:
-    for_all = columns(building.limits(hole_most_ms=80.0), shot={"hole_ms": 60.0})
-    assert RULES["shot-covers-the-hole"].margin(for_all) == pytest.approx(20.0)
+    for_all = columns(building.limits(delay_most_ms=80.0), shot={"delay_ms": 60.0})
+    assert RULES["pull-comes-at-once"].margin(for_all) == pytest.approx(20.0)
 
 
 def _passes(rule: str, **figures: Mapping[str, Any]) -> Any:
@@ -296,9 +334,10 @@ def test_a_table_by_broadcasting_equals_one_combination_at_a_time(rule: Rule) ->
         own = [getattr(pair, slot) for pair in pairs]
         both = {item.name: np.array([getattr(one, item.name) for one in own]) for item in fields(KINDS[slot])}
         columns_of[slot] = KINDS[slot](**both).along(axis, len(AXES))
-    shot = {item.name: np.array([getattr(pair.shot, item.name) for pair in pairs]) for item in fields(JudgedShots)}
+    shot = {name: np.array([pair.shot.figures[name] for pair in pairs]) for name in pairs[0].shot.figures}
     cube = [np.broadcast_to(x.reshape(2, 1, 1, 1, 1, 1), (2, 2, 2, 2, 1, 1)) for x in shot.values()]
-    table = replace(pairs[1], shot=JudgedShots(**dict(zip(shot, cube, strict=True))), **columns_of)
+    made: dict[str, Any] = dict(zip(shot, cube, strict=True))
+    table = replace(pairs[1], shot=JudgedShots(**made), **columns_of)
     at_once = np.broadcast_to(rule.margin(table), (2,) * len(AXES))
     for place in itertools.product((0, 1), repeat=len(AXES)):
         parts: dict[str, Any] = {slot: getattr(pairs[at], slot) for slot, at in zip(AXES, place, strict=True)}

@@ -135,7 +135,7 @@ def test_what_is_tabulated_is_once_a_kind_and_holds_for_every_part_of_it(
 ) -> None:
     case, fresh = case_of_many(seed), case_of_many(seed)
     shot = case.tabulated("front").shot
-    assert shot.hole_ms.shape[:4] == tuple(len(case.on_offer[Slot("front", slot)]) for slot in CIRCUIT_SLOTS)
+    assert shot.delay_ms.shape[:4] == tuple(len(case.on_offer[Slot("front", slot)]) for slot in CIRCUIT_SLOTS)
     for step in range(1, 6):
         places = {slot: (3 * step) % len(offered) for slot, offered in case.options.items()}
         found = findings(fresh, {slot: fresh.options[slot][place] for slot, place in places.items()})

@@ -59,7 +59,7 @@ def test_an_assumed_figure_far_outside_its_range_is_refused(name: str) -> None:
     for value in (meta["low"] - 0.99 * room, meta["high"] + 0.99 * room):
         case = building.case(building.vehicle(assumed={name: value}))
         listed = {slot: (option,) for slot, option in case.as_fitted.items()}
-        assert case.columns("front", listed).shot.hole_ms.item() >= 0.0
+        assert case.columns("front", listed).shot.delay_ms.item() >= 0.0
 
 
 def test_a_picture_may_be_read_by_whom_the_user_lets_read(tmp_path: Path) -> None:

@@ -198,10 +198,8 @@ def test_a_catalogue_s_best_choice_is_that_of_checking_everything(case: Case, or
 
 def test_some_demands_are_met_and_some_are_not() -> None:
     """The cases above are worth something only if both outcomes occur: here by limits that are met always, or never."""
-    for spell_ms, lean_phi, rich_phi, fits in ((2000, 0.5, 3.0, True), (0, 1.0, 1.0, False)):
-        eased = building.with_limits(
-            building.case(), hole_most_ms=spell_ms, flood_most_ms=spell_ms, lean_phi=lean_phi, rich_phi=rich_phi
-        )
+    for most, fits in ((2000, True), (0, False)):
+        eased = building.with_limits(building.case(), delay_most_ms=most, sag_most_percent=most, smoke_most_ms=most)
         assert (solved(problem_of(eased, []), GOALS) is not None) is fits
 
 

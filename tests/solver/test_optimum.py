@@ -143,9 +143,11 @@ def test_a_proposal_that_the_sweep_finds_does_not_load_ortools() -> None:
     program = (
         "import sys; from configurator.judging.case import Case; from configurator.catalogue.load import load_catalog;"
         "from configurator.car.vehicle import load_vehicle;"
-        "from configurator.advice.propose import ProposalRequest, propose;"
+        "from configurator.advice.propose import ProposalRequest;"
+        "from configurator.advice.sure_proposal import proposal_of;"
+        "from configurator.learning.as_known import known_by;"
         "case = Case.of(load_vehicle('catalog/examples/roadster.toml'), load_catalog('catalog'));"
-        "report = propose(case, ProposalRequest()); print(report.status, 'ortools' in sys.modules)"
+        "report = proposal_of(known_by(case, []), ProposalRequest()); print(report.status, 'ortools' in sys.modules)"
     )
     ran = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
     assert ran.stdout.split() == ["optimal", "False"]
