@@ -180,7 +180,8 @@ class OneAtATime:
             tau, share, idle, own_idle, own_air, drawn, shot, phi_per_kg, weight, *figures = table.at(at_s)
             now = state.tolist()
             lags = [
-                (settled(*figures[3 * i : 3 * i + 2], event.mains[i].lip_pa) - now[i]) / (late * figures[3 * i + 2])
+                (settled(figures[3 * i], figures[3 * i + 1], event.mains[i].lip_pa) - now[i])
+                / (late * figures[3 * i + 2])
                 for i in range(mains)
             ]
             main, (own, common, wet, gas, missing) = sum(now[:mains]), now[mains:]

@@ -33,6 +33,7 @@ from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.findings import check
+from configurator.learning.as_known import known_by
 from configurator.slots.wishes import read_wishes, word_of
 from configurator.views.tables import check_text, propose_text
 
@@ -115,7 +116,7 @@ class Customers:
     def propose(self, _: int) -> None:
         self._case = self._next_case()
         wishes = read_wishes(self._case.options, [], self._words(1), [])
-        propose_text(propose(self._case, ProposalRequest(wishes)))
+        propose_text(propose(self._case, ProposalRequest(wishes), known_by(self._case, [])))
 
 
 def book_state(book: Path) -> tuple[Any, ...]:

@@ -145,8 +145,8 @@ def sizes_move(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
 
 
 def short_of_fuel(car: Figures, catalog: Catalog) -> tuple[dict[str, Any], float] | None:
-    """Parts whose pull comes at once and goes a little flat: the lobe whose lean sag is nearest to 5 % with its smallest
-    nozzle, and that size; None where none sags by 1 to 15 %."""
+    """Parts whose pull comes at once and goes a little flat: the lobe whose lean sag is nearest to 5 % with the least
+    nozzle that comes at once, and its size; None where none sags by 1 to 15 %."""
     found = []
     for lobe in SHORT_SHOTS:
         fitted = FRONT | {"lobe": lobe}

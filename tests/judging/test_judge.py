@@ -15,7 +15,7 @@ from configurator.judging import demand
 from configurator.judging.demand import judge
 from configurator.physics import pump as pump_model
 from configurator.physics.lateness import POINTS, Lateness
-from configurator.physics.verdict import Felt, Verdict
+from configurator.physics.verdict import Complaints, Verdict
 from configurator.slots.columns import JudgedShots, Mount
 
 CIRCUIT = building.easy_case().circuits["front"]
@@ -104,7 +104,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> tuple[list[int], list[int]]:
         pumped.append(follower_m.shape[1])
         return deliver(time_s, follower_m, *rest)
 
-    def count_searched(self: Verdict, shots: Any, column: Any, missed: Any) -> Felt:
+    def count_searched(self: Verdict, shots: Any, column: Any, missed: Any) -> Complaints:
         searched.append(len(column))
         return felt_by(self, shots, column, missed)
 

@@ -64,7 +64,7 @@ def test_assumptions_take_a_tip_in_for_each_end_of_a_figure_that_it_hangs_on(don
     """From idle: idle pressure and mixture count, a cruise's do not. The limits and the shot's figures take none."""
     case = case_of()
     assert case.vehicle.tip_in.start == "idle"
-    sensitivity(case, "front", case.as_fitted)
+    sensitivity(case, "front", case.as_fitted, None)
     by_another_way = {"idle_phi", "work_per_air_mj_kg", "most_rpm"}
     reach = {item.name for item in fields(Assumptions)}.difference(UNREAD_BY_TIP_IN) | by_another_way
     assert done.simulated == 1 + 2 * (len(reach) + len(VEHICLE_RANGES))

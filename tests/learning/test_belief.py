@@ -21,9 +21,9 @@ from configurator.learning.belief import (
     NEVER_PULLS,
     Belief,
     Run,
-    as_fitted,
     belief_of,
     counts,
+    felt_as_fitted,
     felt_with,
     impossible_runs,
     prior,
@@ -32,7 +32,7 @@ from configurator.learning.belief import (
 from configurator.learning.driver import ANSWERS
 from configurator.physics.lateness import AS_MODELLED, AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
 from configurator.physics.pull import FeltPulls, Pulling
-from configurator.physics.verdict import Felt as FeltInAll
+from configurator.physics.verdict import Complaints
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS
 
@@ -103,7 +103,7 @@ def some_engines(count: int) -> Array:
 def test_what_is_felt_over_the_grid_is_what_each_engine_feels(nozzle_mm: float, lobe: str) -> None:
     """The grid by cubics and every other time, against every time of the very engine."""
     at = fitted_with(nozzle_mm, lobe)
-    felt = as_fitted(at, traced=False).felt
+    felt = felt_as_fitted(at, traced=False).felt
     points = RANDOM.choice(len(FIRST_FUEL), 60, replace=False)
     direct = beyond(at, np.column_stack([FIRST_FUEL, MAIN_CIRCUIT])[points])
     grid = np.array([one[0, points] for one in vars(felt).values()])
@@ -122,7 +122,9 @@ def test_choices_are_felt_as_each_of_them_fitted() -> None:
     ][:4]
     together = felt_with(at, "front", choices)
     for place, choice in enumerate(choices):
-        alone = as_fitted(fitted_with(choice[SLOTS["front.nozzle"]].read(FittedNozzle).diameter_mm), traced=False).felt
+        alone = felt_as_fitted(
+            fitted_with(choice[SLOTS["front.nozzle"]].read(FittedNozzle).diameter_mm), traced=False
+        ).felt
         for name, one in vars(alone).items():
             assert getattr(together, name)[place] == pytest.approx(one[0], abs=1e-3), name
 
@@ -136,12 +138,12 @@ def test_a_lobe_that_misses_the_lever_never_pulls() -> None:
 
 def test_both_circuits_are_felt_together() -> None:
     at = case(two_circuits(), STOCK)
-    both = as_fitted(at, traced=True)
+    both = felt_as_fitted(at, traced=True)
     front, rear = (felt_with(at, name, [at.as_fitted]) for name in ("front", "rear"))
     for name, one in vars(both.felt).items():
         assert np.array_equal(one, np.maximum(getattr(front, name), getattr(rear, name)))
     assert not np.array_equal(front.hesitates, rear.hesitates)
-    assert both.spells is not None and as_fitted(at, traced=False).spells is None
+    assert both.spells is not None and felt_as_fitted(at, traced=False).spells is None
 
 
 def test_the_prior_is_two_log_normals_cut_off() -> None:
@@ -252,7 +254,7 @@ def test_each_feeling_moves_what_is_believed_its_own_way() -> None:
     assert flat.main_circuit > 1.1 * before.main_circuit
     assert flat.main_circuit / flat.first_fuel > late.main_circuit / late.first_fuel
     assert smoke.first_fuel * smoke.main_circuit < 0.95 * before.first_fuel * before.main_circuit
-    covers = as_fitted(at, traced=False).felt.covers[0]
+    covers = felt_as_fitted(at, traced=False).felt.covers[0]
     clean, complained, none = (
         belief_of(at, runs).masses @ covers for runs in ([trial("clean")], [trial("stumble", "strong")], [])
     )
@@ -320,7 +322,7 @@ def test_scenarios_lie_where_the_belief_does() -> None:
 
 
 def test_the_worst_of_two_and_some_of_many() -> None:
-    one, other = (FeltInAll(*RANDOM.normal(size=(4, 5, 7))) for _ in range(2))
+    one, other = (Complaints(*RANDOM.normal(size=(4, 5, 7))) for _ in range(2))
     assert np.array_equal(one.worst_with(other).flat, np.maximum(one.flat, other.flat))
     assert np.array_equal(one.take(np.array([3, 1])).rich, one.rich[[3, 1]])
 

@@ -8,7 +8,7 @@ import simulate_searches
 from scipy import stats
 
 from configurator.arrays import Array
-from configurator.book.records import Felt as FeltWord
+from configurator.book.records import Felt
 from configurator.errors import BadInput
 from configurator.judging.feelings import SYMPTOMS
 from configurator.learning.driver import (
@@ -21,17 +21,17 @@ from configurator.learning.driver import (
     felt_weights,
     normal_share,
 )
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 
 RANDOM = np.random.default_rng(20260502)
 EDGES: list[list[float]] = [[-1.1, -1.1, -1.1], [0, 0, 0], [3, -1, -1], [-1, 2, 10], [0.44, -1, 0.46]]
 COMPLAINTS: Array = np.vstack([RANDOM.normal(-0.2, 0.7, (12, 3)), np.array(EDGES)])
 
 
-def felt_of(complaints: Any) -> Felt:
+def felt_of(complaints: Any) -> Complaints:
     """One combination in as many engines; how late a pull is at all plays no part."""
     hesitates, flat, rich = np.asarray(complaints, dtype=np.float32).T[:, None]
-    return Felt(hesitates, flat, rich, np.full_like(rich, 99.0))
+    return Complaints(hesitates, flat, rich, np.full_like(rich, 99.0))
 
 
 def chances_of(complaints: Any, spread: float = JUDGEMENT_SPREAD) -> Any:
@@ -114,16 +114,16 @@ def test_more_of_a_complaint_is_felt_more_and_more_strongly(kind: int) -> None:
     ],
 )  # fmt: skip
 def test_words_and_strengths_as_answers(word: str, strength: str, weights: dict[str, float]) -> None:
-    found = felt_weights(FeltWord.model_validate({"word": word, "strength": strength}))
+    found = felt_weights(Felt.model_validate({"word": word, "strength": strength}))
     assert dict(zip(ANSWERS, found.tolist(), strict=True)) == pytest.approx(dict.fromkeys(ANSWERS, 0.0) | weights)
 
 
 def test_every_symptom_but_a_clean_pull_complains_of_something() -> None:
     for word, symptom in SYMPTOMS.items():
-        assert bool(felt_weights(FeltWord(word=word, strength="strong"))[1:].any()) is (word != "clean")
+        assert bool(felt_weights(Felt(word=word, strength="strong"))[1:].any()) is (word != "clean")
         assert (word == "clean") is (symptom.side == 0) is (not symptom.tells)
 
 
 def test_an_unknown_word_is_bad_input() -> None:
     with pytest.raises(BadInput, match=r"hiccup: is no symptom; expected stumble, popback, flat"):
-        felt_weights(FeltWord(word="hiccup"))
+        felt_weights(Felt(word="hiccup"))

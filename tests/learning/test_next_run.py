@@ -22,8 +22,7 @@ from simulate_searches import (
 )
 
 from configurator.advice.next_step import NextReport, what_next
-from configurator.book.records import Conditions, Trial, trial_of
-from configurator.book.records import Felt as FeltWord
+from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND
@@ -33,7 +32,7 @@ from configurator.learning.candidates import candidates, fitted_after, minutes_b
 from configurator.learning.driver import ANSWERS, answer_chances
 from configurator.learning.next_run import COMEBACK_MIN, RUN_MIN, RunField, expected_minutes, next_step
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT, Lateness, Regions
-from configurator.physics.verdict import Felt
+from configurator.physics.verdict import Complaints
 from configurator.slots.slot import SLOTS
 
 NOZZLE = SLOTS["front.nozzle"]
@@ -48,7 +47,7 @@ def truck(nozzle_mm: float = 0.7, lobe: str = "lobe-low") -> Case:
 
 
 def runs(at: Case, *felt: tuple[str, str]) -> list[Trial]:
-    said = [FeltWord.model_validate({"word": word, "strength": strength}) for word, strength in felt]
+    said = [Felt.model_validate({"word": word, "strength": strength}) for word, strength in felt]
     return [
         trial_of(at, DAY + timedelta(hours=n), one, Conditions()).model_copy(update={"number": n + 1})
         for n, one in enumerate(said)
@@ -64,7 +63,7 @@ def small_field() -> RunField:
     flat = np.clip([nothing, main - 4.0 * np.log(1.25), nothing], -1.1, 4.0)
     rich = np.clip([nothing, nothing, -0.5 * (first + main)], -1.1, 4.0)
     minutes = np.array([[0.0, 15.0, 40.0], [15.0, 0.0, 40.0], [15.0, 15.0, 0.0]])
-    return RunField(Felt(hesitates, flat, rich, hesitates), minutes, np.array([True, True, True]))
+    return RunField(Complaints(hesitates, flat, rich, hesitates), minutes, np.array([True, True, True]))
 
 
 def minutes_by_hand(field: RunField, belief: Belief, now: int, run: int) -> float:
@@ -230,7 +229,7 @@ def test_the_last_run_says_what_sits_in_the_car() -> None:
     at = truck()
     other = at.as_fitted | {SLOTS["front.nozzle"]: at.options[SLOTS["front.nozzle"]][3]}
     first, second = runs(at, ("stumble", "clear"), ("stumble", "clear"))
-    swapped = trial_of(at, DAY + timedelta(days=1), FeltWord(word="stumble"), Conditions(), choice=other)
+    swapped = trial_of(at, DAY + timedelta(days=1), Felt(word="stumble"), Conditions(), choice=other)
     assert fitted_after(at, [first, swapped, second]) == other
     assert fitted_after(at, [first, swapped.model_copy(update={"undone": True})]) == at.as_fitted
     report = what_next(at, [first, swapped])
@@ -274,7 +273,7 @@ def test_with_a_driver_who_never_errs_a_search_ends_soon_and_with_parts_that_are
         assert found.right and found.runs <= 5
 
 
-def rightly_felt(engine: Engine, parts: int) -> FeltWord:
+def rightly_felt(engine: Engine, parts: int) -> Felt:
     return in_words(perceived(engine.complaints[:, parts], np.array([0.0, 0.0, 0.0, 1.0, 0.0])), 1.0)
 
 

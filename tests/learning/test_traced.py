@@ -10,7 +10,7 @@ from scipy import stats
 
 from configurator.book.records import TraceMeasured
 from configurator.judging.case import Case
-from configurator.learning.belief import as_fitted, prior
+from configurator.learning.belief import felt_as_fitted, prior
 from configurator.learning.traced import Spells, trace_density
 from configurator.physics.lateness import AS_MODELLED, FIRST_FUEL, MAIN_CIRCUIT
 from configurator.physics.mixture import Responses
@@ -22,7 +22,7 @@ TRUCK = case(vehicle(carburettor={"rated_flow_m3_min": 15}, front={"lobe": "lobe
 
 
 def spells_of(at: Case) -> Spells:
-    spells = as_fitted(at, traced=True).spells
+    spells = felt_as_fitted(at, traced=True).spells
     assert spells is not None
     return spells
 

@@ -15,7 +15,7 @@ from configurator.physics.lateness import FIRST_FUEL, LATENESS_RANGE, MAIN_CIRCU
 from configurator.physics.mixture import Responses, Supply, taken
 from configurator.physics.pull import FeltPulls, Pulling
 from configurator.physics.tip_in import CircuitEvent, event_times
-from configurator.physics.verdict import ADDED, Allowed, Felt, Verdict
+from configurator.physics.verdict import ADDED, Allowed, Complaints, Verdict
 
 ALLOWED = Allowed(delay_ms=50.0, sag_percent=6.0, smoke_ms=200.0)
 STRAIGHT, AIMED = 1.0 - ASSUMED.shot_film_share, 1.0 - ASSUMED.shot_film_share + ASSUMED.aimed_gain
@@ -121,7 +121,7 @@ def test_shots_that_several_share_are_picked_by_their_column() -> None:
 
 
 @cache
-def found(seed: int, name: str) -> Felt:
+def found(seed: int, name: str) -> Complaints:
     own, shots, missed = judged(seed, name)
     return own.felt_by(shots, np.arange(SHOTS), missed)
 
@@ -228,14 +228,14 @@ def test_a_delay_is_late_for_want_of_fuel_or_drowned_in_it() -> None:
 def test_a_region_holds_what_is_within_every_limit() -> None:
     inside = np.array([[-0.1, -0.1, -0.1, -0.1, 0.0]])
     outside = inside + np.eye(4, 5, dtype=float) * 0.2
-    felt = Felt(inside, outside[:1], outside[1:2], outside[2:3])
+    felt = Complaints(inside, outside[:1], outside[1:2], outside[2:3])
     np.testing.assert_array_equal(felt.covers, [[False, False, False, True, True]])
     # A hesitation alone is late, too: it is covered by that
-    np.testing.assert_array_equal(Felt(outside[:1], inside, inside, inside).covers, np.ones((1, 5), dtype=bool))
+    np.testing.assert_array_equal(Complaints(outside[:1], inside, inside, inside).covers, np.ones((1, 5), dtype=bool))
 
 
 def test_two_circuits_are_felt_as_the_worse_of_each() -> None:
-    one, other = (Felt(*np.random.default_rng(seed).normal(size=(4, 3, 7))) for seed in (1, 2))
+    one, other = (Complaints(*np.random.default_rng(seed).normal(size=(4, 3, 7))) for seed in (1, 2))
     worst = one.worst_with(other)
     np.testing.assert_array_equal(worst.covers, one.covers & other.covers)
     np.testing.assert_array_equal(worst.flat, np.maximum(one.flat, other.flat))
