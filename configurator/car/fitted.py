@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
-from configurator.car.vehicle import CircuitInPlace, NozzleInPlace, Vehicle, place_in_toml
+from configurator.car.in_place import CircuitInPlace, NozzleInPlace
+from configurator.car.vehicle import Vehicle, place_in_toml
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import (
     LEAST_LENGTH_TO_DIAMETER,

@@ -9,23 +9,13 @@ from math import sqrt
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import Discriminator, Field, PrivateAttr, Tag, ValidationError, field_validator, model_validator
+from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
-from configurator.catalogue.parts import (
-    DEFAULT_ORIFICE_LENGTH_MM,
-    DEFAULT_ORIFICES,
-    ORIFICE_SOURCE,
-    FeedScrewFigures,
-    LobeFigures,
-    NozzleStyle,
-    PumpFigures,
-    check_orifice_length,
-)
+from configurator.car.in_place import PartsInPlace
+from configurator.catalogue.parts import NozzleStyle
 from configurator.errors import BadInput
 from configurator.files.declared import (
-    Code,
-    DiameterMm,
     Flag,
     LengthMm,
     Number,
@@ -226,96 +216,6 @@ class CarburettorTable(Record):
     def rear_start_deg(self) -> float:
         """Front angle at which the rear throttles start [deg]."""
         return 30.0 if self.rear_opens_at_deg is None else self.rear_opens_at_deg
-
-
-class NozzleInPlace(Record):
-    """A nozzle without a code, by its orifice."""
-
-    diameter: DiameterMm = figure("orifice diameter: mm, or with its unit", "mm", gt=0.2, lt=3.0)
-    style: NozzleStyle = figure("straight or aimed")
-    orifices: Whole = figure("number of equal orifices", basis=COMMON_PRACTICE, default=DEFAULT_ORIFICES, ge=1, le=4)
-    length_mm: LengthMm = figure(
-        "length of the orifice",
-        "mm",
-        basis=ASSUMED,
-        source=ORIFICE_SOURCE,
-        default=DEFAULT_ORIFICE_LENGTH_MM,
-        gt=0.3,
-        lt=30,
-    )
-    redrilled: Flag = figure("whether it was drilled larger", default=False)
-    measured: Flag = figure("whether the diameter was measured, not taken from the drill or the stamp", default=False)
-
-    @model_validator(mode="after")
-    def _orifice_is_long(self) -> Self:
-        check_orifice_length(self.length_mm, self.diameter)
-        return self
-
-
-def _code_or_table(value: Any) -> str:
-    return "(table)" if isinstance(value, dict | Record) else "(code)"
-
-
-def _without_code(value: Any) -> Any:
-    if isinstance(value, dict) and "code" in value:
-        raise ValueError("a code and measured figures together; expected the code alone, or figures without a code")
-    return value
-
-
-CodeOr = Discriminator(_code_or_table)
-ByCode = Annotated[Code, Tag("(code)")]
-
-
-class CircuitInPlace(Record):
-    """One pump circuit as it stands."""
-
-    nozzle: Annotated[ByCode | Annotated[NozzleInPlace, Tag("(table)")], CodeOr] = figure(
-        "code of the nozzle, or its measured figures"
-    )
-    nozzle_measured: DiameterMm | None = figure(
-        "orifice diameter measured on a nozzle named by code", "mm", default=None, gt=0.2, lt=3.0
-    )
-    feed_screw: Annotated[ByCode | Annotated[FeedScrewFigures, Tag("(table)")], CodeOr] = figure(
-        "code of the feed screw, or its figures"
-    )
-    pump: Annotated[ByCode | Annotated[PumpFigures, Tag("(table)")], CodeOr] = figure(
-        "code of the pump, or its figures"
-    )
-    lobe: Annotated[ByCode | Annotated[LobeFigures, Tag("(table)")], CodeOr] = figure(
-        "code of the lobe, or its figures"
-    )
-    phase_deg: Number | None = figure(
-        "mounting phase in use; need not be said of a lobe with only one", "deg", default=None, ge=0, lt=60
-    )
-    slack_mm: LengthMm | None = figure(
-        "play of the lever at closed throttle, measured", "mm", default=None, ge=0, le=10
-    )
-    preload_mm: LengthMm | None = figure(
-        "diaphragm travel held at closed throttle, measured", "mm", default=None, ge=0, le=10
-    )
-    overtravel_mm: LengthMm | None = figure("travel left at full opening, measured", "mm", default=None, ge=0, le=15)
-
-    _alone = field_validator("nozzle", "feed_screw", "pump", "lobe", mode="before")(_without_code)
-
-    @model_validator(mode="after")
-    def _one_measurement(self) -> Self:
-        if self.nozzle_measured is not None and not isinstance(self.nozzle, str):
-            raise ValueError(
-                "nozzle_measured with a nozzle that has no code; expected measured = true in the nozzle's own table"
-            )
-        if self.slack_mm and self.preload_mm:
-            raise ValueError(
-                "slack_mm and preload_mm are both above 0; expected one at most, for each rules out the other"
-            )
-        return self
-
-
-class PartsInPlace(Record):
-    """What is fitted: one circuit or two, and a spacer below the carburettor."""
-
-    spacer: Code | None = figure("code of the spacer, if there is one", default=None)
-    front: CircuitInPlace = figure("the front circuit, or the only one")
-    rear: CircuitInPlace | None = figure("the rear circuit, if there is one", default=None)
 
 
 class FuelTable(Record):
