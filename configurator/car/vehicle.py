@@ -9,7 +9,7 @@ from math import sqrt
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import Field, PrivateAttr, ValidationError, model_validator
+from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
 from configurator.car.in_place import PartsInPlace
