@@ -7,12 +7,10 @@ from pydantic import ValidationError
 
 from configurator.car.vehicle import (
     CarburettorTable,
-    CircuitInPlace,
     DrivelineTable,
     EngineTable,
     FuelTable,
     ManifoldTable,
-    NozzleInPlace,
     TipInTable,
     Vehicle,
 )
@@ -44,8 +42,6 @@ OF_VEHICLE = (
     DrivelineTable,
     ManifoldTable,
     CarburettorTable,
-    NozzleInPlace,
-    CircuitInPlace,
     FuelTable,
     TipInTable,
     Vehicle,
