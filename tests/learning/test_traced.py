@@ -1,6 +1,5 @@
 """What a trace says of an engine: spells against ones counted by hand, its likelihood against scipy."""
 
-from functools import cache
 from itertools import groupby
 
 import numpy as np
@@ -27,7 +26,6 @@ def spells_of(at: Case) -> Spells:
     return spells
 
 
-@cache
 def response_of(at: Case) -> Responses:
     circuit, fitted = at.circuits["front"], at.car.fitted_circuits["front"]
     mount = at.as_fitted[SLOTS["front.lobe"]].read(Mount)
@@ -35,9 +33,9 @@ def response_of(at: Case) -> Responses:
     return circuit.verdict.supply.responses(circuit.flow_kg_s(shot))
 
 
-def by_hand(at: Case, first_fuel: float, main_circuit: float) -> tuple[float, float]:
+def by_hand(at: Case, response: Responses, first_fuel: float, main_circuit: float) -> tuple[float, float]:
     """Longest spells below phi 0.80 and above 1.50 [ms] in one engine, as runs of points of a fine time."""
-    circuit, response = at.circuits["front"], response_of(at)
+    circuit = at.circuits["front"]
     missed = (1 - circuit.film_share([at.car.fitted_circuits["front"].nozzle])) / first_fuel
     event = circuit.event
     phi = response.phi(circuit.verdict.supply.base(main_circuit), missed)[:, 0]
@@ -52,9 +50,9 @@ def by_hand(at: Case, first_fuel: float, main_circuit: float) -> tuple[float, fl
 
 
 def test_spells_in_every_engine_are_those_counted_by_hand() -> None:
-    spells = spells_of(TRUCK)
+    spells, response = spells_of(TRUCK), response_of(TRUCK)
     for point in RANDOM.choice(len(FIRST_FUEL), 12, replace=False):
-        hole, flood = by_hand(TRUCK, FIRST_FUEL[point], MAIN_CIRCUIT[point])
+        hole, flood = by_hand(TRUCK, response, FIRST_FUEL[point], MAIN_CIRCUIT[point])
         assert (spells.hole_ms[point], spells.flood_ms[point]) == pytest.approx((hole, flood), abs=1.0)
     assert spells.hole_ms.max() > 100 > spells.hole_ms.min() and spells.flood_ms.max() > 20
 
@@ -62,7 +60,7 @@ def test_spells_in_every_engine_are_those_counted_by_hand() -> None:
 def test_with_two_circuits_the_longer_spell_counts() -> None:
     at = case(two_circuits())
     both = spells_of(at)
-    front = by_hand(at, 1.0, 1.0)
+    front = by_hand(at, response_of(at), 1.0, 1.0)
     middle = AS_MODELLED.point
     assert both.hole_ms[middle] >= front[0] - 1.0 and both.flood_ms[middle] >= front[1] - 1.0
     one, other = Spells(np.array([1.0, 5.0]), np.array([7.0, 0.0])), Spells(np.array([2.0, 3.0]), np.array([6.0, 1.0]))
