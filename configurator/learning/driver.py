@@ -71,7 +71,7 @@ def answer_chances(felt: Complaints, spread: float = JUDGEMENT_SPREAD) -> Array:
     worst = complaints.argmax(axis=0)
     for one in range(len(COMPLAINTS)):
         chances[row[one] + 2] += np.where(worst == one, beyond, 0.0)
-    return chances
+    return np.asarray(chances / chances.sum(axis=0))
 
 
 def felt_weights(felt: Felt) -> Array:
