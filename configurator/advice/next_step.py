@@ -21,7 +21,7 @@ from configurator.slots.options import Choice
 INTERVAL_SHARE = 0.9
 LIKELY = 0.5
 """Sureness below which a combination is not called likely to be right."""
-LEAST_LIKELY, MUCH_LIKELIER = 0.05, 2.0
+LEAST_LIKELY, MUCH_LIKELIER = 0.05, 1.5
 """What is surest is tried from so much on, where it is so many times as sure as what is in (assumed)."""
 CLEAN_NOW = "it pulled cleanly with what is in the car: stop here"
 UNLIKELY = "nothing that may be tried is likely to be right"
@@ -120,7 +120,7 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     clean = pulled_cleanly(trials, now)
     if clean:
         advice = replace(advice, do="stop", choice=field.now, sureness=float(field.field.sureness(belief)[field.now]))
-    elif advice.do == "stop":
+    elif advice.do == "stop" and (belief.runs or advice.sureness < LIKELY):
         advice = _likeliest(field, belief, advice)
     changes = _changes(case, field, field.now, advice.choice)
     hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
@@ -134,10 +134,10 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
 
 
 def _likeliest(field: Candidates, belief: Belief, advice: Advice) -> Advice:
-    """Where nothing is likely to be right, nor what is in: the likeliest, if that is much likelier."""
+    """Where no run saves its time, and what is in is amiss: the likeliest all the same, if that is much likelier."""
     sure = np.where(field.field.open, field.field.sureness(belief), 0.0)
     best = int(np.argmax(sure))
-    if sure[best] >= LIKELY or sure[best] < max(LEAST_LIKELY, MUCH_LIKELIER * advice.sureness):
+    if sure[best] < max(LEAST_LIKELY, MUCH_LIKELIER * advice.sureness):
         return advice
     costs = float(field.field.minutes[field.now, best]) + RUN_MIN
     clean = float(field.field.chances[CLEAN, best] @ belief.masses)
@@ -160,6 +160,8 @@ def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
     saved = f"{max(0.0, advice.saves_min):.0f} min of what would follow"
     if advice.do == "try" and advice.saves_min > 0.0:
         return f"{cost}, expected to save {saved}"
+    if advice.do == "try" and advice.sureness >= LIKELY:
+        return f"{cost}; the likeliest of what may be tried"
     if advice.do == "try":
         return (
             f"{cost}; the likeliest of what may be tried, and not likely: look for a fault elsewhere first (float "
