@@ -43,7 +43,7 @@ def _mixture(case: Case, name: str, choice: Choice, belief: Belief | None) -> Dr
 
 def _pull(case: Case, name: str, choice: Choice, belief: Belief | None) -> Drawn:
     changed = any(choice[Slot(name, slot)].changed for slot in CIRCUIT_SLOTS)
-    choices = {"as fitted": case.as_fitted} | ({"as proposed": choice} if changed else {})
+    choices = {"as fitted": case.as_fitted} | ({"with the changes": choice} if changed else {})
     pulls = {called: pull_of(case, name, one) for called, one in choices.items()}
     return pull_picture(pulls), says_of_pull(pulls)
 

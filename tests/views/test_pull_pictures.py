@@ -69,16 +69,16 @@ def test_a_choice_stands_beside_what_is_fitted(name: str) -> None:
     proposed = pull_of(case, "front", choice)
     above, below = figure.axes
     pulls, mixtures = ({line.get_label(): line for line in axes.lines} for axes in (above, below))
-    assert list(pulls) == ["best of this air", "as fitted", "as proposed"] and list(mixtures) == [*pulls][1:]
-    for called, pull in (("as fitted", fitted), ("as proposed", proposed)):
+    assert list(pulls) == ["best of this air", "as fitted", "with the changes"] and list(mixtures) == [*pulls][1:]
+    for called, pull in (("as fitted", fitted), ("with the changes", proposed)):
         assert np.array_equal(pulls[called].get_ydata(), pull.given_percent)
         assert np.array_equal(mixtures[called].get_ydata(), pull.mixture.phi)
         assert pulls[called].get_linestyle() == mixtures[called].get_linestyle()
     assert np.array_equal(fitted.best_percent, proposed.best_percent)
-    assert pulls["as fitted"].get_linestyle() != pulls["as proposed"].get_linestyle()
+    assert pulls["as fitted"].get_linestyle() != pulls["with the changes"].get_linestyle()
     assert says == f"As fitted: {fitted.mixture.felt}. As proposed: {proposed.mixture.felt}."
     title = above.get_title("left")
-    assert f"as proposed: {proposed.mixture.parts[0]}" in title.replace("\N{NO-BREAK SPACE}", " ").replace("\n", " ")
+    assert f"with the changes: {proposed.mixture.parts[0]}" in title.replace("\N{NO-BREAK SPACE}", " ").replace("\n", " ")
     assert title.count("felt:") == 2 and title.count(proposed.mixture.parts[1].replace(" ", "\N{NO-BREAK SPACE}")) == 1
 
 
@@ -100,4 +100,4 @@ def test_a_circuit_that_does_not_open_is_felt_as_nothing() -> None:
     pull = given()
     closed = replace(pull, mixture=replace(pull.mixture, counts=np.zeros_like(pull.mixture.counts)))
     assert says_of_pull({"as fitted": closed}) == "The throttle of this circuit does not open: nothing is felt of it."
-    assert says_of_pull({"as fitted": closed, "as proposed": pull}) != says_of_pull({"as fitted": closed})
+    assert says_of_pull({"as fitted": closed, "with the changes": pull}) != says_of_pull({"as fitted": closed})
