@@ -49,7 +49,7 @@ def check(car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything
     >>> roadster = load_car(shipped_catalog_dir() / "examples" / "roadster.toml")
     >>> report = check(roadster, load_parts(), ["front.nozzle=0.85mm"])
     >>> report.ok, [finding.rule for finding in report.findings if finding.severity == "conflict"]
-    (True, [])
+    (False, ['pull-comes-at-once', 'pull-does-not-go-flat'])
     """
     case = Case.of(car, catalog)
     return findings.check(case, read_wishes(case.options, [], list(fit), []), everything=everything)

@@ -31,6 +31,7 @@ class BeliefSummary(Report):
     """What the runs say of the engine."""
 
     runs: int = Field(description="runs that count")
+    felt_now: bool = Field(description="whether what is felt now counts besides them")
     left_out: int = Field(description="runs that do not: a cold engine")
     engine: EngineTold = Field(description="the engine in the middle of the belief")
     late_first_fuel_90_percent: list[float] = Field(description="between what 90 % of the belief lies")
@@ -91,7 +92,7 @@ def summary(belief: Belief) -> BeliefSummary:
     """A belief in figures."""
     first, main = belief.interval(INTERVAL_SHARE)
     return BeliefSummary(
-        runs=belief.runs, left_out=belief.left_out, engine=told_engine(belief.middle),
+        runs=belief.runs, felt_now=belief.felt_now, left_out=belief.left_out, engine=told_engine(belief.middle),
         late_first_fuel_90_percent=[round(end, 3) for end in first],
         late_main_circuit_90_percent=[round(end, 3) for end in main],
         impossible=[[number or 0 for number in numbers] for numbers in belief.impossible],

@@ -25,6 +25,9 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
     best: ProposeReport | None = None
     for share in shares:
         report = propose(known.choosing(request.wishes, share), request, known)
+        if request.symptom and not report.changes and (report.sureness or 0.0) < wanted:
+            # What somebody complains of is not left alone for the sake of a few per cent.
+            report = propose(known.choosing(request.wishes, share, nearly=1.0), request, known)
         if best is None or (report.sureness or 0.0) > (best.sureness or 0.0):
             best = report
         if (best.sureness or 0.0) >= wanted:

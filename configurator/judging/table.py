@@ -18,6 +18,8 @@ DEMAND = (
     "right-for-enough-engines",
 )  # fmt: skip
 """The rules on what is felt."""
+NEARLY_AS_SURE = 0.9
+"""What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 CombinationAt = tuple[int, int, int, int]
 """Places of a nozzle, feed screw, pump and lobe in a table."""
 
@@ -54,16 +56,17 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
     return CombinationTable(options, columns, broken)
 
 
-def asking(case: Case, masses: Array, share: float, wishes: Sequence[Wish] = ()) -> Case:
+def asking(
+    case: Case, masses: Array, share: float, wishes: Sequence[Wish] = (), nearly: float = NEARLY_AS_SURE
+) -> Case:
     """A case whose parts are to be right for a share of what is believed of the engine; where none are, for nearly as
-    much as any can be that the wishes and the other rules allow. masses : share of belief at each point of the grid."""
+    much as any can be that the wishes and the other rules allow. masses : share of belief at each point of the grid;
+    nearly : what the surest is sure of, times this, will do."""
     wanted = case.asking(masses, share)
     most = min(_most_sure(wanted, name, wishes) for name in case.circuit_names)
-    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(NEARLY_AS_SURE * most)
+    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(min(nearly, 1.0 - 1e-9) * most)
 
 
-NEARLY_AS_SURE = 0.9
-"""What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 LEAST_SURE = 0.02
 """Nothing is proposed that is right for less of what is believed."""
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from configurator.book.records import Trial
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
-from configurator.judging.table import asking
+from configurator.judging.table import NEARLY_AS_SURE, asking
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by, runs_in_book
 from configurator.slots.options import Choice
@@ -33,14 +33,14 @@ class Known:
         """What is believed of the engine: before any run, what is of any."""
         return self.belief or prior_of(self.case)
 
-    def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH) -> Case:
+    def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH, nearly: float = NEARLY_AS_SURE) -> Case:
         """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
         file where there is no run."""
         if self.belief is None:
             return self.case
         if self.pulls_cleanly:
             return self.case.asking(self.belief.masses, 0.0)
-        return asking(self.case, self.belief.masses, share, [*self.wishes, *wishes])
+        return asking(self.case, self.belief.masses, share, [*self.wishes, *wishes], nearly)
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:
@@ -57,10 +57,10 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     belief = belief_by(case, runs, symptom)
     if belief is None:
         return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
-    if symptom is not None and belief.runs == 1:
+    if belief.felt_now and not belief.runs:
         says = f"by what was felt: {symptom.says}"
     else:
-        says = f"by {belief.runs} runs" + (", what is felt now among them" if symptom else "")
+        says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
     wishes = ruled_out(case, symptom) if symptom else ()
     clean = symptom.side == 0 if symptom else pulled_cleanly(runs, case.as_fitted)
     if clean:

@@ -142,10 +142,14 @@ class Belief:
     """Runs that do not count: a cold engine, or taken back."""
     impossible: tuple[tuple[int | None, ...], ...] = ()
     """Numbers of runs that cannot all have been judged rightly: pairs, or one that no engine explains."""
+    felt_now: bool = False
+    """Whether what is felt now is in it, besides the runs."""
 
     @property
     def engines(self) -> str:
         """What its shares are shares of, in words: before any run, engines of which no more is known."""
+        if self.felt_now:
+            return "the engines that fit what is felt"
         if not self.runs:
             return "engines like this one"
         return (

@@ -1,6 +1,7 @@
 """What the runs in the workshop book say of one vehicle."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from configurator.book.book import find_book
@@ -28,6 +29,8 @@ def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) ->
         return None
     if felt is not None:
         runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions())]
+        believed = belief_of(case, runs)
+        return replace(believed, runs=believed.runs - 1, felt_now=True)
     return belief_of(case, runs)
 
 

@@ -41,7 +41,7 @@ def normal_share(z: Reals) -> Reals:
     """Share of a standard normal distribution below z, to 1e-5.
 
     >>> normal_share(np.array([0.0, 1.6448536269514722])).round(4).tolist()
-    [0.5, 0.949999988079071]
+    [0.5, 0.95]
     """
     place = (np.clip(z, -6.0, 6.0) + 6.0) * 200.0
     below = place.astype(np.int32)

@@ -41,11 +41,11 @@ def _head(report: NextReport) -> Iterable[str]:
 
 def belief_lines(belief: BeliefSummary) -> Iterable[str]:
     """How many runs stand behind an answer, what they say of the engine, and which do not go together."""
-    runs = (
-        f"{counted(belief.runs, 'run')} stand{'s' if belief.runs == 1 else ''} behind this"
-        if belief.runs
-        else ("no run stands behind this yet")
-    )
+    behind = counted(belief.runs, "run") if belief.runs else ""
+    if belief.felt_now:
+        behind = f"{behind} and what is felt now" if behind else "what is felt now"
+    stand = "stands" if not (belief.runs and belief.felt_now) and belief.runs < 2 else "stand"
+    runs = f"{behind} {stand} behind this" if behind else "no run stands behind this yet"
     runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
     yield wrapped(f"{runs}{_lateness(belief)}", "     ", "  ")
     for numbers in belief.impossible:

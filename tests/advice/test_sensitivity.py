@@ -120,7 +120,7 @@ def test_figures_stand_with_their_value_range_and_what_they_rest_on() -> None:
     )
     assert (density.low, density.high) == (720.0, 775.0), "EN 228"
     ranges = {
-        "sag_most_percent": (3.0, 12.0), "smoke_most_ms": (80.0, 400.0), "engine.idle_pressure_kpa": (30.0, 70.0),
+        "engine.idle_pressure_kpa": (30.0, 70.0), "carburettor.rear_opens_at_deg": (20.0, 45.0),
         "engine.volumetric_efficiency": (0.75, 0.90), "engine.inertia_kg_m2": (0.08, 0.30),
         "manifold.distance_to_valves_mm": (150.0, 400.0), "fuel.viscosity_mpa_s": (0.37, 0.75),
         "fuel.stoichiometric_ratio": (14.0, 14.8), "tip_in.opening_time_s": (0.10, 0.30),

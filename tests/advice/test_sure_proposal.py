@@ -96,9 +96,9 @@ def test_it_is_sure_enough_or_as_sure_as_anything_with_the_fewest_changes(wanted
     report, ranked = asked(wanted), sureness_of_each(1)
     most = max(sure for _, sure in ranked)
     assert 0.6 < most < 0.99, "else this says little"
-    enough = [choice for choice, sure in ranked if sure >= min(wanted, most) - 2e-3]
+    enough = [choice for choice, sure in ranked if sure >= min(wanted, 0.9 * most) - 2e-3]
     assert report.status == "optimal" and report.sureness is not None and report.sureness_wanted == wanted
-    assert report.sureness >= min(wanted, most) - 2e-3
+    assert report.sureness >= min(wanted, 0.9 * most) - 2e-3
     assert len(report.changes) == min(map(changes, enough))
     assert report.sureness == pytest.approx(sureness_of(case(), choice_of(report, case()), BELIEF), abs=1e-4)
     assert report.engine == report.belief.engine and report.engine_note == "as this test says"
@@ -115,7 +115,8 @@ def test_a_wish_is_kept_at_the_cost_of_sureness() -> None:
     (wish,) = read_wishes(case().options, [], ["front.nozzle=straight-0.70"], [])
     report = asked(0.9, wishes=(wish,))
     left = [sure for choice, sure in sureness_of_each(1) if choice[wish.slot].label.startswith("straight-0.70")]
-    assert report.sureness == pytest.approx(max(left), abs=2e-3) and max(left) < (asked(0.9).sureness or 0.0)
+    assert max(left) < (asked(0.9).sureness or 0.0), "else this says nothing"
+    assert report.sureness is not None and 0.9 * max(left) - 2e-3 <= report.sureness <= max(left) + 2e-3
 
 
 def test_of_two_circuits_both_are_right_for_as_much_together() -> None:

@@ -183,7 +183,7 @@ def test_no_more_is_asked_for_than_any_allowed_combination_can_be_sure_of(words:
     assert 0.02 < most < 0.99
     modest, much = asking(small(), masses, 0.5 * most, wishes), asking(small(), masses, 0.999, wishes)
     assert modest.asked is not None and modest.asked.share == 0.5 * most
-    assert much.asked is not None and much.asked.share == pytest.approx(most, abs=2e-3)
+    assert much.asked is not None and much.asked.share == pytest.approx(0.9 * most, abs=2e-3)
     margin = margins(RULES["right-for-enough-engines"], much.tabulated("front"))
     assert margin.max() >= 0.0 > margin.min()
     again = margins(RULES["right-for-enough-engines"], small().asking(masses, much.asked.share).tabulated("front"))
@@ -206,7 +206,7 @@ def test_what_has_no_room_in_the_car_is_not_counted_on(room: bool, words: tuple[
     assert sure[1] > sure[0] + 2.0 > 5.0, "else this says nothing"
     asked = asking(case, masses, 0.999, wishes).asked
     larger = room and "spacer=none" not in words
-    assert asked is not None and asked.share == pytest.approx(sure[1 if larger else 0] / 100.0, abs=1e-6)
+    assert asked is not None and asked.share == pytest.approx(0.9 * sure[1 if larger else 0] / 100.0, abs=1e-6)
 
 
 def test_where_nothing_is_right_all_is_asked_for_all_the_same() -> None:
@@ -232,7 +232,7 @@ def test_of_two_circuits_the_one_that_can_less_says_how_much_is_asked_for() -> N
     }  # fmt: skip
     case = asking(two, masses, 0.9999)
     assert min(alone.values()) < 0.99 * max(alone.values()), "else this says nothing"
-    assert case.asked is not None and case.asked.share == pytest.approx(min(alone.values()), abs=2e-3)
+    assert case.asked is not None and case.asked.share == pytest.approx(0.9 * min(alone.values()), abs=2e-3)
 
 
 def test_in_one_engine_nothing_is_asked_of_others() -> None:

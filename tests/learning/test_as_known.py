@@ -38,9 +38,13 @@ def test_without_runs_and_feeling_the_file_says_it() -> None:
 def test_without_runs_a_feeling_is_a_belief_from_one_run(word: str) -> None:
     known = known_by(CASE, [], SYMPTOMS[word])
     expected = belief_of(CASE, [run(word, CASE)])
-    assert np.array_equal(masses(known), expected.masses) and known.believed.runs == 1
+    assert np.array_equal(masses(known), expected.masses)
+    assert (known.believed.runs, known.believed.felt_now) == (0, True)
     assert known.case.engine == expected.middle and known.case.linkage_set
-    assert known.says == f"by what was felt: {SYMPTOMS[word].says}"
+    clean = word == "clean"
+    assert known.pulls_cleanly == clean
+    left = "it pulls cleanly as it is: the fuel side is left alone"
+    assert known.says == (left if clean else f"by what was felt: {SYMPTOMS[word].says}")
     assert known.wishes == ruled_out(CASE, SYMPTOMS[word])
     assert bool(known.wishes) == (word in ("stumble", "popback", "smoke"))
 
@@ -52,9 +56,10 @@ def test_runs_take_its_place_and_a_feeling_is_one_more_run() -> None:
     assert np.array_equal(masses(known), expected.masses) and known.case.engine == expected.middle
     assert known.says == "by 1 run" and known.case.linkage_set and tuple(known.wishes) == ()
     two = [first, run("clean", CASE, at=AT + timedelta(hours=1))]
-    assert known_by(CASE, two).says == "by 2 runs"
+    assert known_by(CASE, two).pulls_cleanly and not known_by(CASE, two[::-1][1:]).pulls_cleanly
+    assert known_by(CASE, [first, run("stumble", CASE, at=AT + timedelta(hours=1))]).says == "by 2 runs"
     more = known_by(CASE, [first], SYMPTOMS["smoke"])
-    assert more.says == "by 2 runs, what is felt now among them" and more.believed.runs == 2
+    assert more.says == "by 1 run and what is felt now" and more.believed.runs == 1
     assert more.case.engine.first_fuel < known.case.engine.first_fuel
     assert np.array_equal(masses(more), belief_of(CASE, [first, run("smoke", CASE)]).masses)
     assert more.wishes == ruled_out(CASE, SYMPTOMS["smoke"])

@@ -163,7 +163,7 @@ def test_after_clean_runs_it_says_to_leave_the_car() -> None:
     report = what_next(at, runs(at, ("clean", "clear"), ("clean", "clear")))
     assert (report.do, report.changes, report.labour_min, report.outcomes) == ("stop", [], 0.0, [])
     assert report.sureness > belief_of(at, []).sureness(covered(at)).item() and report.belief.runs == 2
-    assert report.why == "nothing that may be tried is surer to be right than what is in the car"
+    assert report.why == "it pulled cleanly with what is in the car: stop here"
 
 
 def test_of_many_candidates_those_are_looked_at_that_are_worth_most(monkeypatch: pytest.MonkeyPatch) -> None:

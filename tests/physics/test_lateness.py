@@ -63,7 +63,7 @@ def test_a_share_is_the_belief_that_is_covered(monkeypatch: pytest.MonkeyPatch) 
     covers, masses = chance_covers(1, 5, 3), np.random.default_rng(2).dirichlet(np.ones(EVERY))
     expected = [[math.fsum(masses[covers[i, j]]) for j in range(3)] for i in range(5)]
     for block in (4096, 4):
-        monkeypatch.setattr(lateness, "BLOCK", block)
+        monkeypatch.setattr(lateness, "UNPACKED", block)
         np.testing.assert_allclose(Regions.of(covers).share(masses), expected, rtol=1e-12)
     assert Regions.of(covers[0, 0]).share(masses) == pytest.approx(expected[0][0])
 

@@ -78,7 +78,9 @@ def test_a_choice_stands_beside_what_is_fitted(name: str) -> None:
     assert pulls["as fitted"].get_linestyle() != pulls["with the changes"].get_linestyle()
     assert says == f"As fitted: {fitted.mixture.felt}. With the changes: {proposed.mixture.felt}."
     title = above.get_title("left")
-    assert f"with the changes: {proposed.mixture.parts[0]}" in title.replace("\N{NO-BREAK SPACE}", " ").replace("\n", " ")
+    assert f"with the changes: {proposed.mixture.parts[0]}" in title.replace("\N{NO-BREAK SPACE}", " ").replace(
+        "\n", " "
+    )
     assert title.count("felt:") == 2 and title.count(proposed.mixture.parts[1].replace(" ", "\N{NO-BREAK SPACE}")) == 1
 
 
