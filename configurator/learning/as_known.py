@@ -57,7 +57,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     belief = belief_by(case, runs, symptom)
     if belief is None:
         return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
-    if belief.felt_now and not belief.runs:
+    if symptom and not belief.runs:
         says = f"by what was felt: {symptom.says}"
     else:
         says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
