@@ -28,7 +28,7 @@ OneVehicle = Annotated[
 def trial_add_command(
     vehicle: VehicleFile,
     felt: Annotated[
-        str | None, typer.Option(metavar="WORD", help="what was felt: stumble, popback, dull, smoke or clean")
+        str | None, typer.Option(metavar="WORD", help="what was felt: stumble, popback, flat, dull, smoke or clean")
     ] = None,
     strength: Annotated[str | None, typer.Option(metavar="WORD", help="faint, clear (if not said) or strong")] = None,
     fit: With = None,

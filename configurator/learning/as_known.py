@@ -26,7 +26,9 @@ class Known:
     says: str
     belief: Belief | None
     pulls_cleanly: bool = False
-    """Whether what is fitted was felt to pull cleanly last: then the fuel side is left alone."""
+    """Whether what is in the car was felt to pull cleanly last: then the fuel side is left alone."""
+    as_it_pulls: Sequence[Wish] = ()
+    """The parts of that run that the vehicle file has otherwise."""
 
     @property
     def believed(self) -> Belief:
@@ -62,17 +64,41 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
     wishes = ruled_out(case, symptom) if symptom else ()
-    clean = symptom.side == 0 if symptom else pulled_cleanly(runs, case.as_fitted)
+    last = None if symptom else last_run(runs)
+    clean = symptom.side == 0 if symptom else was_clean(last)
     if clean:
-        says = "it pulls cleanly as it is: the fuel side is left alone"
-    return Known(case.at(belief.middle).with_linkage_set(), wishes, says.replace("1 runs", "1 run"), belief, clean)
+        says = f"run {last.number} pulled cleanly" if last else "it pulls cleanly as it is"
+        says = f"{says}: the fuel side is left alone"
+    in_it = _as_in(last, case) if clean and last else ()
+    says = says.replace("1 runs", "1 run")
+    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean, in_it)
+
+
+def last_run(runs: Sequence[Trial]) -> Trial | None:
+    """The last of the runs that count."""
+    return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
+
+
+def was_clean(run: Trial | None) -> bool:
+    """Whether a run was felt to pull cleanly."""
+    return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and not SYMPTOMS[run.felt.word].side
 
 
 def pulled_cleanly(runs: Sequence[Trial], choice: Choice) -> bool:
     """Whether the last run that counts was clean, with these very parts."""
-    last = max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
-    return (
-        last is not None and last.felt is not None and last.felt.word in SYMPTOMS
-        and SYMPTOMS[last.felt.word].side == 0
-        and all(last.codes.get(str(slot)) == option.label for slot, option in choice.items())
-    )  # fmt: skip
+    last = last_run(runs)
+    if last is None or not was_clean(last):
+        return False
+    return all(last.codes.get(str(slot)) == option.label for slot, option in choice.items())
+
+
+def _as_in(run: Trial, case: Case) -> list[Wish]:
+    """The parts of a run that the vehicle file has otherwise, as far as the catalogue has them still."""
+    wishes = []
+    for slot, options in case.options.items():
+        label = run.codes.get(str(slot))
+        found = options.labelled(label) if label and label != options[0].label else None
+        if found is not None:
+            places = frozenset(options.where(found.__eq__))
+            wishes.append(Wish(f"run {run.number} pulled cleanly with {label}", slot, places, felt=True))
+    return wishes

@@ -28,7 +28,7 @@ from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 CUT_AT = 2.2
 """Standard deviations beyond which no engine is looked for."""
-DOUBTED_BELOW = 0.2
+DOUBTED_BELOW = 0.5
 """Probability that two runs were both judged rightly, below which they are reported as impossible together."""
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from configurator.advice.next_step import BeliefSummary, NextReport, sure_percent
+from configurator.advice.next_step import CLEAN_NOW, BeliefSummary, NextReport, sure_percent
 from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
@@ -31,6 +31,8 @@ def _head(report: NextReport) -> Iterable[str]:
     sure = f"sure to be right to {sure_percent(report.sureness)}"
     if report.do == "nothing":
         yield f"{mark('NO')}  {report.vehicle}: nothing to try"
+    elif report.why == CLEAN_NOW:
+        yield f"{mark('OK')}  {report.vehicle}: leave it as it is"
     elif report.do == "stop":
         yield f"{mark('OK')}  {report.vehicle}: leave it as it is, {sure}"
     elif not report.changes:
@@ -66,7 +68,7 @@ def _lateness(belief: BeliefSummary) -> str:
         ("its first fuel comes", belief.engine.late_first_fuel),
         ("its main circuit comes", belief.engine.late_main_circuit),
     ):
-        if belief.runs and max(late, 1.0 / late) > MORE_THAN_A_LITTLE:
+        if (belief.runs or belief.felt_now) and max(late, 1.0 / late) > MORE_THAN_A_LITTLE:
             told.append(f"{what} {'later' if late > 1.0 else 'sooner'} than in most")
     return f": {' and '.join(told)}" if told else ""
 
