@@ -86,7 +86,7 @@ def test_a_stale_page_is_noticed() -> None:
     """The check above can fail: a wrong output and a wrong region are both put right."""
     page = "```console\n$ say\nstale answer\n```\n<!-- made: limits -->\nstale answer\n<!-- made until here -->\n"
     after = remade(page, lambda command: f"{command} it\n")
-    assert "stale" not in after and "$ say\nsay it\n```" in after and "`lean_phi`" in after
+    assert "stale" not in after and "$ say\nsay it\n```" in after and "`delay_most_ms`" in after
     assert with_made_regions(after) == after
 
 
