@@ -161,11 +161,11 @@ def test_the_command_writes_a_page_and_a_print(tmp_path: Path) -> None:
     page, pdf = tmp_path / "card.html", tmp_path / "card.PDF"
     words = [str(EXAMPLES / "roadster.toml"), "--date", "2026-05-04"]
     done = tipin(*words, "-o", str(page), "--symptom", "stumble")
-    assert done.exit_code == 0 and "Club roadster, Proposal 1: 1 change" in done.output
+    assert done.exit_code == 0 and "Club roadster, Proposal 1: 2 changes" in done.output
     assert "a stumble that recovers" in page.read_text(encoding="utf-8") and "2026-05-04" in page.read_text("utf-8")
     done = tipin(*words, "-o", str(pdf), "--proposal", "2", "--json")
     card = Card.model_validate_json(done.output, strict=True)
-    assert card.title == "Proposal 2, smallest nozzle" and card.parts[0].part == "aimed-0.68"
+    assert card.title == "Proposal 2, smallest nozzle" and card.parts[0].part == "aimed-0.78"
     assert pdf.read_bytes().startswith(b"%PDF") and sorted(p.name for p in tmp_path.iterdir()) == [
         "card.PDF",
         "card.html",

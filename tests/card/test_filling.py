@@ -57,7 +57,7 @@ def test_what_to_expect_is_said_with_how_sure_it_is() -> None:
     felt = known_by(CASE, [], SYMPTOMS["smoke"])
     judged = combination_of(felt.case, felt.case.as_fitted, "As fitted", (), felt.believed)
     (then,) = card_of(felt, felt.case.as_fitted, judged, DAY).felt_then
-    assert then.endswith(f"right for {100 * covers @ felt.believed.masses:.0f} % of the engines that 1 run leaves open")
+    assert then.endswith(f"right for {100 * covers @ felt.believed.masses:.0f} % of the engines that fit what is felt")
     two = jobs_with(building.case(building.two_circuits())).felt_then
     assert [line.partition(":")[0] for line in two] == ["Front", "Rear"]
 

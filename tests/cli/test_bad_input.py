@@ -391,8 +391,7 @@ def test_kits_in_a_circle_are_named_in_order(copy: Callable[[Path], Path]) -> No
     path.write_text("\n".join([heading, *rows]), encoding="utf-8")
     text = refusal(path)
     circle = text.split("in a circle: ")[1].split(";")[0].split(" -> ")
-    assert len(circle) == 4
-    assert all(partner[kit] == inside for kit, inside in pairwise(circle))
+    assert len(circle) == 4 and all(partner[kit] == inside for kit, inside in pairwise(circle))
 
 
 def test_a_missing_suppliers_file_is_one_fault(copy: Callable[[Path], Path]) -> None:

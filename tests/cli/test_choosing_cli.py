@@ -62,11 +62,13 @@ def test_a_slot_alone_lists_its_parts_and_says_no_where_none_can_be_fitted() -> 
     assert none.exit_code == 1 and "Nothing at all fits as pinned." in none.stdout
 
 
-def test_a_wish_to_avoid_is_named_as_the_reason() -> None:
-    slot = "front.nozzle"
-    (listed,) = json.loads(run("why", ROADSTER, slot, "--json").stdout)["slots"]
+def test_a_wish_to_avoid_is_named_as_the_reason(tmp_path: Path) -> None:
+    """Of an engine whose first fuel comes soon, so that a drill gives enough."""
+    slot, car = "front.nozzle", tmp_path / "soon.toml"
+    car.write_text("late_first_fuel = 0.8\n" + Path(ROADSTER).read_text(encoding="utf-8"), encoding="utf-8")
+    (listed,) = json.loads(run("why", str(car), slot, "--json").stdout)["slots"]
     word = next(o["word"] for o in listed["options"] if o["state"] != "impossible" and o["word"].startswith("redrill:"))
-    report = json.loads(run("why", ROADSTER, f"{slot}={word}", "--avoid", "redrill", "--json").stdout)
+    report = json.loads(run("why", str(car), f"{slot}={word}", "--avoid", "redrill", "--json").stdout)
     clash = report["slots"][0]["options"][0]["clash"]
     assert clash["pins"] == ["avoid redrill (front.nozzle)"] and clash["rules"] == []
     assert clash["give_up"] == [["avoid redrill (front.nozzle)"]]

@@ -100,7 +100,7 @@ def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
     page.wait_for_url("**symptom=stumble*")
     keyboard.keeps("symptom")
     keyboard.press("ArrowUp")
-    expect(page.locator(".where")).to_contain_text("from the vehicle file")
+    expect(page.locator(".where")).to_contain_text("by the vehicle file")
     keyboard.keeps("symptom")
 
     keyboard.go_to("Front pump")
@@ -115,6 +115,7 @@ def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
     expect(page.locator(f"[id='{chosen}']")).to_be_checked()
     while page.get_by_role("radio", name="pump-5cc").is_checked() is False:
         keyboard.press("ArrowDown")
+    page.wait_for_url("**pin=front.pump%3Dpump-5cc*")
     expect(verdict).to_contain_text("further change")
     keyboard.keeps(str(page.get_by_role("radio", name="pump-5cc").get_attribute("id")))
 

@@ -121,7 +121,7 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     assert source != taken["shot"][0] and words != taken["shot"][1]
     drawn.clear()
 
-    expect(page.locator("#runs")).to_contain_text("No run stands behind this yet")
+    expect(page.locator("#runs")).to_contain_text("what is felt now stands behind this")
     log_run(page, "stumble")
     expect(page.locator("#runs [role=status]")).to_contain_text(re.compile(r"Run \d+ is in the book"))
     assert set(pins(page)) >= {"front.pump", "front.lobe"}

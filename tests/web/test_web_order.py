@@ -244,7 +244,7 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
             ended.set()
 
     monkeypatch.setattr(candidates, "tabulate_listed", slow)
-    monkeypatch.setattr(candidates, "spells_of", lambda *asked: later.append(asked))
+    monkeypatch.setattr(candidates, "felt_with", lambda *asked: later.append(asked))
     monkeypatch.setattr(workshop_module, "what_next", searched)
 
     async def leave() -> Asked:

@@ -203,5 +203,5 @@ def test_a_run_that_comes_in_while_the_book_is_read_is_not_half_known(
     monkeypatch.setattr(Workshop, "runs_of", read_just_before_another)
     setting = written.setting("roadster", None)
     assert setting.known.belief is not None and setting.known.belief.runs == len(setting.runs) == 1
-    assert "what 1 run leaves" in setting.known.says
-    assert "what 2 runs leave" in written.setting("roadster", None).known.says
+    assert setting.known.says == "by 1 run"
+    assert written.setting("roadster", None).known.says == "by 2 runs"
