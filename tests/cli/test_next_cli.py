@@ -12,6 +12,7 @@ from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.cli import app
 from configurator.cli import main as run_main
 from configurator.judging.table import DEMAND
+from configurator.views.belief import belief_lines
 
 ROADSTER = str(Path(__file__).parents[2] / "catalog" / "examples" / "roadster.toml")
 
@@ -124,6 +125,10 @@ def test_a_symptom_counts_as_one_more_run(book: str) -> None:
     assert (report.belief.runs, report.belief.felt_now) == (1, True)
     assert report.symptom == "stumble" and "nearly always too little fuel" in report.hint
     assert answer("next", ROADSTER, "--book", book)["belief"]["runs"] == 1
+    late = "behind this: its main circuit comes later than in most"
+    for runs, says in ((1, "1 run and what is felt now stand"), (0, "what is felt now stands")):
+        (told,) = belief_lines(report.belief.model_copy(update={"runs": runs}))
+        assert " ".join(told.split()).startswith(f"{says} {late}")
 
 
 @pytest.mark.parametrize("command", ["size", "propose"])
