@@ -43,12 +43,17 @@ def open_all(box: Locator) -> None:
             summary.click()
 
 
+UNDER_WAY = ".htmx-request, .htmx-swapping, .htmx-settling"
+"""What the page marks while it takes a new choice in: what is folded out before that is folded again."""
+
+
 def pick(page: Page, name: str, part: str) -> None:
     """Choose a part in a slot, and wait until the page shows that choice."""
     open_all(slot(page, name))
     word = option(page, name, part).get_attribute("value")
     option(page, name, part).check()
     page.wait_for_url(lambda url: ("pin", f"{name}={word}") in parse_qsl(urlsplit(url).query))
+    page.wait_for_function(f"!document.querySelector('{UNDER_WAY}')")
 
 
 def picture(page: Page, what: str) -> tuple[str, str]:
