@@ -57,7 +57,9 @@ def _figures(first: Combination, second: Combination) -> list[Compared]:
             what = f"{one.circuit}: {says}"
             rows.append(Compared(what=what, unit=unit, first=getattr(one, key), second=getattr(other, key)))
         sure = [None if shot.sureness is None else round(100.0 * shot.sureness) for shot in (one, other)]
-        rows.append(Compared(what=f"{one.circuit}: right for engines like it", unit="%", first=sure[0], second=sure[1]))
+        if sure != [None, None]:
+            what = f"{one.circuit}: right for engines like it"
+            rows.append(Compared(what=what, unit="%", first=sure[0], second=sure[1]))
     return rows
 
 

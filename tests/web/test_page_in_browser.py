@@ -53,7 +53,7 @@ def pick(page: Page, name: str, part: str) -> None:
     word = option(page, name, part).get_attribute("value")
     option(page, name, part).check()
     page.wait_for_url(lambda url: ("pin", f"{name}={word}") in parse_qsl(urlsplit(url).query))
-    page.wait_for_function(f"!document.querySelector('{UNDER_WAY}')")
+    expect(page.locator(UNDER_WAY)).to_have_count(0)
 
 
 def picture(page: Page, what: str) -> tuple[str, str]:
