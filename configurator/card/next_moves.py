@@ -21,8 +21,8 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, Symptom
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
 from configurator.learning.as_known import Known
-from configurator.learning.belief import Belief, felt_with
-from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
+from configurator.learning.belief import Belief, Run, felt_with
+from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
 from configurator.units.units import SAME_SIZE_MM
@@ -84,7 +84,7 @@ def _blamed(
     circuits, likely = [], []
     for name, own in chances.items():
         rightly = np.tensordot(weights, own, axes=1)
-        likelihood = (1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(ANSWERS)
+        likelihood = Run(None, rightly, 1.0 / len(ANSWERS)).likelihood()
         likely.append(-float(likelihood @ known.believed.masses))
         circuits.append(_Circuit(known.case, choice, name, known.believed.updated(likelihood), tables[name]))
     return [circuits[place] for place in np.argsort(likely, kind="stable")]

@@ -57,6 +57,20 @@ class Supply:
 
         In a step the gas keeps what it held but for what the cylinders drew, and takes up the flow; the film alike.
         """
+        filmed, direct = np.zeros((2, len(self.event.time_s), flow_kg_s.shape[1]), dtype=flow_kg_s.dtype)
+        film = np.zeros_like(filmed[0])
+        for step, (gas, taken, left, landed, off, through) in enumerate(self.steps):
+            flow = flow_kg_s[step]
+            direct[step + 1] = gas * direct[step] + taken * flow
+            filmed[step + 1] = gas * filmed[step] + taken * (off * film + through * flow)
+            film = left * film + landed * flow
+        return Responses(filmed, direct - filmed)
+
+    @cached_property
+    def steps(self) -> list[list[float]]:
+        """What becomes of fuel in each step: what the gas keeps of the mixture that a shot has added, the mixture made
+        of flow into it [1/(kg/s)]; what the film keeps, gains of the flow that lands [s], gives off of what it held
+        [1/s] and of that flow."""
         event = self.event
         interval, drawn, per_kg = np.diff(event.time_s), step_mean(event.drawn_per_s), event.phi_per_kg
         keep = np.exp(-drawn * interval)
@@ -65,15 +79,9 @@ class Supply:
         tau = step_mean(event.film_tau_s)
         stays = np.exp(-interval / tau)
         held = (1.0 - stays) * tau
-        filmed, direct = np.zeros((2, len(event.time_s), flow_kg_s.shape[1]), dtype=flow_kg_s.dtype)
-        film = np.zeros_like(filmed[0])
         figures = np.array([keep, prompt, stays, held, (1.0 - stays) / interval, 1.0 - held / interval])
-        for step, (gas, taken, left, landed, off, through) in enumerate(figures.T.tolist()):
-            flow = flow_kg_s[step]
-            direct[step + 1] = gas * direct[step] + taken * flow
-            filmed[step + 1] = gas * filmed[step] + taken * (off * film + through * flow)
-            film = left * film + landed * flow
-        return Responses(filmed, direct - filmed)
+        steps: list[list[float]] = figures.T.tolist()
+        return steps
 
 
 def taken(responses: Responses, column: Indices) -> Responses:

@@ -10,7 +10,7 @@ Pulls are told in shares of the best that comes within the time looked at. Avera
 apart, and nothing shorter than a cycle (two turns) is seen.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -92,9 +92,6 @@ class FeltPulls:
     @property
     def rich_delay_ms(self) -> Array:
         return self.delay_ms - self.lean_delay_ms
-
-
-FIGURES = tuple(item.name for item in fields(FeltPulls))
 
 
 @dataclass(frozen=True)

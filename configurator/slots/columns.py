@@ -15,6 +15,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
 from configurator.physics.lateness import Regions
 from configurator.physics.lobe import front_loaded_lift, measured_lift
+from configurator.physics.pull import FeltPulls
 
 
 @dataclass(frozen=True)
@@ -103,21 +104,13 @@ class PadReliefs(OptionColumn):
 
 
 @dataclass(frozen=True)
-class JudgedShots:
+class JudgedShots(FeltPulls):
     """What combinations deliver and how it is felt, arrays over (nozzle, feed screw, pump, lobe), as FeltPulls says.
 
     regions : the engines that each is right for, where they were asked for. sure_percent : share of what is believed of
     the engine that each is right for, nan where nothing is.
     """
 
-    delay_ms: Array
-    lean_delay_ms: Array
-    lean_sag_percent: Array
-    lean_sag_at_ms: Array
-    rich_sag_percent: Array
-    rich_sag_at_ms: Array
-    smoke_ms: Array
-    pop_back_cycles: Array
     volume_cc: Array
     ends_ms: Array
     peak_cc_s: Array

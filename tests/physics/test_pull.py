@@ -1,6 +1,8 @@
 """What is felt of a mixture: the work per air against a chemistry library, the lag against its closed form, each figure
 against what can be worked out by hand."""
 
+from dataclasses import fields
+
 import cantera as ct
 import numpy as np
 import pytest
@@ -8,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from configurator.arrays import Array, Mask
-from configurator.physics.pull import FIGURES, FUEL_AIR_CYCLE, FeltPulls, Pulling, lagged, relative_work
+from configurator.physics.pull import FUEL_AIR_CYCLE, FeltPulls, Pulling, lagged, relative_work
 from configurator.physics.tip_in import CircuitEvent, Fuel
 
 TIMES = np.concatenate([np.arange(0.0, 0.3, 0.004), np.arange(0.3, 2.0, 0.016)])
@@ -229,7 +231,7 @@ def test_single_precision_and_a_table_are_enough(seed: int) -> None:
 def test_what_is_not_asked_for_is_not_counted_and_nothing_else_moves() -> None:
     phi, nothing = wandering(3, 40).astype(np.float32), np.zeros((len(TIMES), 1), dtype=np.float32)
     whole, quick = (Pulling(event_of()).felt(nothing, nothing, np.zeros(1), phi, pops=pops) for pops in (True, False))
-    for name in FIGURES:
+    for name in (item.name for item in fields(FeltPulls)):
         if name.endswith("at_ms") or name == "pop_back_cycles":
             assert not getattr(quick, name).any() and getattr(whole, name).any()
         else:
