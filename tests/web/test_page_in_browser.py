@@ -49,9 +49,14 @@ UNDER_WAY = ".htmx-request, .htmx-swapping, .htmx-settling"
 
 def pick(page: Page, name: str, part: str) -> None:
     """Choose a part in a slot, and wait until the page shows that choice."""
-    open_all(slot(page, name))
-    word = option(page, name, part).get_attribute("value")
-    option(page, name, part).check()
+    wanted = option(page, name, part)
+    for _ in range(100):  # the page may fold a box again while it takes an earlier choice in
+        open_all(slot(page, name))
+        if wanted.is_visible():
+            break
+        page.wait_for_timeout(100)
+    word = wanted.get_attribute("value")
+    wanted.check()
     page.wait_for_url(lambda url: ("pin", f"{name}={word}") in parse_qsl(urlsplit(url).query))
     expect(page.locator(UNDER_WAY)).to_have_count(0)
 
