@@ -15,13 +15,14 @@ from configurator.advice.standing import AvailabilityReport
 from configurator.advice.sure_proposal import proposal_of
 from configurator.advice.sure_sizes import sure_sizes
 from configurator.book.book import find_book
+from configurator.book.car_now import car_now, records_in_book
+from configurator.book.fitted_told import told_otherwise
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.judging import findings
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
 from configurator.learning.as_known import as_known
-from configurator.learning.belief_in_book import runs_in_book
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
@@ -41,18 +42,23 @@ def load_parts(directory: Path | str | None = None) -> Catalog:
     return load_catalog(directory or shipped_catalog_dir())
 
 
-def check(car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything: bool = False) -> CheckReport:
-    """What the rules find on what is fitted, or would be with `fit`; everything : what is in order, too.
+def check(
+    car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything: bool = False, book: str | None = None
+) -> CheckReport:
+    """What the rules find on what is fitted by the book, or would be with `fit`; everything : what is in order, too.
 
-    Raises BadInput for a car or a part that the catalogue does not suit.
+    book : a file or a database's address, or None for the book that is found from here. Raises BadInput for a car or a
+    part that the catalogue does not suit.
 
     >>> roadster = load_car(shipped_catalog_dir() / "examples" / "roadster.toml")
     >>> report = check(roadster, load_parts(), ["front.nozzle=0.85mm"])
     >>> report.ok, [finding.rule for finding in report.findings if finding.severity == "conflict"]
     (False, ['pull-comes-at-once', 'pull-does-not-go-flat'])
     """
-    case = Case.of(car, catalog)
-    return findings.check(case, read_wishes(case.options, [], list(fit), []), everything=everything)
+    records = records_in_book(car.name, book)
+    now = car_now(Case.of(car, catalog), records)
+    wishes = read_wishes(now.case.options, [], list(fit), [])
+    return findings.check(now.case, wishes, everything=everything, notes=told_otherwise(now, records))
 
 
 def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float = 0.9) -> SizeReport:
@@ -82,9 +88,10 @@ def propose(
     sure: float = 0.9,
 ) -> ProposeReport:
     """The fewest changes that meet the demand, or why nothing does. order : what to make least, first goal first."""
-    case = Case.of(car, catalog)
-    felt, wishes = read_symptom(symptom), read_wishes(case.options, list(keep), list(fit), list(avoid))
-    return proposal_of(as_known(case, book, felt), ProposalRequest(wishes, tuple(order), felt), sure)
+    felt = read_symptom(symptom)
+    known = as_known(Case.of(car, catalog), book, felt)
+    wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
+    return proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
 
 
 def why(
@@ -101,7 +108,8 @@ def why(
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:
     """What to try next after the runs in the book, or that no further run is worth its time."""
-    return what_next(Case.of(car, catalog), runs_in_book(car.name, book))
+    records = records_in_book(car.name, book)
+    return what_next(car_now(Case.of(car, catalog), records).case, records.runs)
 
 
 def order(workshop: Path | str, catalog: Catalog, *, book: str | None = None, redrill: bool = True) -> OrderReport:

@@ -63,6 +63,7 @@ class CheckReport(Answer):
     engine: EngineTold = Field(description="the engine it was judged in")
     with_changes: dict[str, str] = Field(description="slot and what was put there, as asked for")
     findings: list[Finding] = Field(description="what does not hold, conflicts first; if asked for, all that holds")
+    notes: list[str] = Field([], description="where the workshop book has other parts in the car than the vehicle file")
 
 
 class NozzleChoice(Report):

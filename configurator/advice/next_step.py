@@ -12,7 +12,7 @@ from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.learning.as_known import pulled_cleanly
 from configurator.learning.belief import Belief, belief_of
-from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
+from configurator.learning.candidates import Candidates, candidates, labour_min
 from configurator.learning.driver import CLEAN
 from configurator.learning.next_run import RUN_MIN, Advice, next_step
 from configurator.reports import Answer, EngineTold, Report
@@ -100,11 +100,11 @@ def summary(belief: Belief) -> BeliefSummary:
 
 
 def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | None = None) -> NextReport:
-    """The next run worth making, or that none is. trials : of this vehicle. stock : None for all the catalogue has."""
+    """The next run worth making, or that none is. case : of the car as it is now. trials : of this vehicle.
+    stock : None for all the catalogue has."""
     belief = belief_of(case, trials)
     case = case.with_linkage_set().at(belief.middle)
-    now = fitted_after(case, trials)
-    field = candidates(case, belief, now, stock)
+    field = candidates(case, belief, case.as_fitted, stock)
     notes = [
         f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
         for circuit in case.car.fitted.circuits
@@ -118,7 +118,7 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
             belief=summary(belief), notes=notes,
         )  # fmt: skip
     advice = next_step(field.field, belief, field.now)
-    clean = pulled_cleanly(trials, now)
+    clean = pulled_cleanly(case, trials)
     if clean:
         advice = replace(advice, do="stop", choice=field.now, sureness=float(field.field.sureness(belief)[field.now]))
     elif advice.do == "stop" and (belief.runs or advice.sureness < LIKELY):

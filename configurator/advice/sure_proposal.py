@@ -39,7 +39,6 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
     """What has to change of a car that pulls cleanly: what does not fit. Nothing is said of its fuel."""
     assert known.belief is not None
-    request = replace(request, wishes=[*request.wishes, *known.as_it_pulls])
     report = propose(known.choosing(request.wishes), request, known)
     remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]
     told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": [], "sureness": None})

@@ -1,4 +1,4 @@
-"""The workshop book: trial runs and the shelf, kept so that what was confirmed is there whatever happens next.
+"""The workshop book: runs, what is fitted and the shelf, kept so that what was confirmed is there whatever happens.
 
 >>> from tempfile import TemporaryDirectory
 >>> with TemporaryDirectory() as folder, open_book(f"{folder}/book.sqlite") as book:
@@ -8,24 +8,30 @@
 {'straight-0.80': 2}
 """
 
-import os
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from pydantic import ValidationError
 from sqlalchemy import Connection, Row, Table, func, select
 
+from configurator.book.car_records import CarRecords
 from configurator.book.database import Database
+from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
-from configurator.book.schema import NEWEST, STOCK, STOCK_MOVES, TRIALS, migrate_once, version_of
+from configurator.book.schema import FITTINGS, NEWEST, STOCK, STOCK_MOVES, TRIALS, migrate_once, version_of
 from configurator.book.stock import MOST_OF_ONE, StockMove
+from configurator.book.usual_place import named_place, place_of_book
 
-BOOK_VARIABLE = "TIPIN_BOOK"
 _KEPT_APART = {"number", "undone"}
-"""Fields of a run that stand in columns of their own."""
+"""Fields of a run that stand in columns of their own; so of a fitting."""
+SomeEntry = TypeVar("SomeEntry", Trial, Fitting)
+_CALLED: dict[type[Trial] | type[Fitting], tuple[str, str]] = {
+    Trial: ("run", "the list of runs shows them"), Fitting: ("entry", "`tipin fit VEHICLE` lists them"),
+}  # fmt: skip
+"""What either is called, and where its number is found."""
 
 
 class Book:
@@ -47,16 +53,15 @@ class Book:
 
     def trials(self, vehicle: str | None = None, with_undone: bool = False) -> list[Trial]:
         """Runs in the order in which they were recorded, of one vehicle or of all; those undone only if asked for."""
-        wanted = select(TRIALS).order_by(TRIALS.c.number)
-        if vehicle is not None:
-            wanted = wanted.where(TRIALS.c.vehicle == vehicle)
-        if not with_undone:
-            wanted = wanted.where(TRIALS.c.undone.is_(False))
-        return self._database.read(lambda connection: [self._trial(row) for row in connection.execute(wanted)])
+        return self._entries(TRIALS, Trial, vehicle, with_undone)
+
+    def fittings(self, vehicle: str | None = None, with_undone: bool = False) -> list[Fitting]:
+        """What was told to be fitted, likewise."""
+        return self._entries(FITTINGS, Fitting, vehicle, with_undone)
 
     def add_trial(self, trial: Trial) -> Trial:
         """Record a run; returns it with its number."""
-        return self._database.change(lambda connection: self._add(connection, trial))
+        return self._database.change(lambda connection: self._add(connection, TRIALS, trial))
 
     def add_new_trials(self, trials: Iterable[Trial]) -> list[Trial]:
         """Record runs, those left out that the book holds already; returns what was added. All of them or none."""
@@ -68,7 +73,7 @@ class Book:
             for trial in offered:
                 if _text_of(trial) not in known:
                     known.add(_text_of(trial))
-                    added.append(self._add(connection, trial))
+                    added.append(self._add(connection, TRIALS, trial))
             return added
 
         return self._database.change(add)
@@ -76,18 +81,26 @@ class Book:
     def undo_trial(self, number: int) -> Trial:
         """Take a run back: it stays in the book, marked."""
 
-        def undo(connection: Connection) -> Trial:
-            row = connection.execute(select(TRIALS).where(TRIALS.c.number == number)).first()
-            at = f"run {number}"
-            if row is None:
-                newest = connection.execute(select(func.max(TRIALS.c.number))).scalar()
-                known = f"a number from 1 to {newest}" if newest else "a run: the book has none"
-                raise self._database.refusal("there is no such run", known, "the list of runs shows them", at)
-            if row.undone:
-                raise self._database.refusal("was undone already", "a run that counts", at=at)
-            undone = self._trial(row).model_copy(update={"undone": True})
-            connection.execute(TRIALS.update().where(TRIALS.c.number == number).values(undone=True))
-            return undone
+        return self._database.change(lambda connection: self._undo(connection, TRIALS, Trial, number))
+
+    def records(self, vehicle: str, with_undone: bool = False) -> CarRecords:
+        """Runs of a vehicle and what was told to be fitted on it."""
+        return CarRecords(self.trials(vehicle, with_undone), self.fittings(vehicle, with_undone))
+
+    def add_fitting(self, fitting: Fitting) -> tuple[Fitting, list[StockMove]]:
+        """Record what is fitted, and book what went onto the shelf and off it; returns it with its number, and what was
+        booked."""
+        return self._database.change(lambda connection: self._fit(connection, fitting))
+
+    def undo_fitting(self, number: int, vehicle: str) -> tuple[Fitting, list[StockMove]]:
+        """Take back what was told to be fitted on a vehicle, and what the shelf got by it; it stays, marked."""
+
+        def undo(connection: Connection) -> tuple[Fitting, list[StockMove]]:
+            undone = self._undo(connection, FITTINGS, Fitting, number)
+            if undone.vehicle != vehicle:
+                raise self._database.refusal(f"is of {undone.vehicle}", f"one of {vehicle}", at=f"entry {number}")
+            why = f"entry {number} of {undone.vehicle} undone"
+            return undone, [self._move(connection, code, -change, why) for code, change in undone.shelf.items()]
 
         return self._database.change(undo)
 
@@ -122,20 +135,50 @@ class Book:
         rows = self._database.read(lambda connection: connection.execute(wanted).mappings().all())
         return [StockMove.model_validate(dict(row)) for row in rows]
 
-    def _add(self, connection: Connection, trial: Trial) -> Trial:
-        numbered = trial.model_copy(update={"number": _next_number(connection, TRIALS)})
-        values = {"vehicle": trial.vehicle, "undone": trial.undone, "record": _text_of(trial)}
-        connection.execute(TRIALS.insert().values(number=numbered.number, **values))
+    def _entries(self, table: Table, kind: type[SomeEntry], vehicle: str | None, with_undone: bool) -> list[SomeEntry]:
+        wanted = select(table).order_by(table.c.number)
+        if vehicle is not None:
+            wanted = wanted.where(table.c.vehicle == vehicle)
+        if not with_undone:
+            wanted = wanted.where(table.c.undone.is_(False))
+        return self._database.read(lambda connection: [self._entry(row, kind) for row in connection.execute(wanted)])
+
+    def _add(self, connection: Connection, table: Table, entry: SomeEntry) -> SomeEntry:
+        numbered = entry.model_copy(update={"number": _next_number(connection, table)})
+        values = {"vehicle": entry.vehicle, "undone": entry.undone, "record": _text_of(entry)}
+        connection.execute(table.insert().values(number=numbered.number, **values))
         return numbered
 
-    def _trial(self, row: Row[Any]) -> Trial:
+    def _fit(self, connection: Connection, fitting: Fitting) -> tuple[Fitting, list[StockMove]]:
+        moved = [
+            self._move(connection, code, change, f"{'out of' if change > 0 else 'into'} {fitting.vehicle}")
+            for code, change in fitting.shelf.items()
+        ]
+        after = _next_number(connection, TRIALS) - 1
+        return self._add(connection, FITTINGS, fitting.model_copy(update={"after_run": after})), moved
+
+    def _undo(self, connection: Connection, table: Table, kind: type[SomeEntry], number: int) -> SomeEntry:
+        row = connection.execute(select(table).where(table.c.number == number)).first()
+        called, listed = _CALLED[kind]
+        at = f"{called} {number}"
+        if row is None:
+            newest = connection.execute(select(func.max(table.c.number))).scalar()
+            known = f"a number from 1 to {newest}" if newest else "nothing: the book has none"
+            raise self._database.refusal(f"there is no such {called}", known, listed, at)
+        if row.undone:
+            raise self._database.refusal("was undone already", "one that counts", at=at)
+        undone = self._entry(row, kind).model_copy(update={"undone": True})
+        connection.execute(table.update().where(table.c.number == number).values(undone=True))
+        return undone
+
+    def _entry(self, row: Row[Any], kind: type[SomeEntry]) -> SomeEntry:
         try:
-            kept = Trial.model_validate_json(row.record)
+            kept = kind.model_validate_json(row.record)
         except ValidationError as error:
             first = error.errors(include_url=False)[0]
             problem = f"its record cannot be read ({'.'.join(map(str, first['loc']))}: {first['msg']})"
             remedy = "put back the last copy you have of the book"
-            raise self._database.refusal(problem, remedy=remedy, at=f"run {row.number}") from None
+            raise self._database.refusal(problem, remedy=remedy, at=f"{_CALLED[kind][0]} {row.number}") from None
         return kept.model_copy(update={"number": row.number, "undone": row.undone})
 
     def _move(self, connection: Connection, code: str, change: int, why: str) -> StockMove:
@@ -154,8 +197,8 @@ class Book:
         return moved
 
 
-def _text_of(trial: Trial) -> str:
-    return trial.model_dump_json(exclude=_KEPT_APART)
+def _text_of(entry: Trial | Fitting) -> str:
+    return entry.model_dump_json(exclude=_KEPT_APART)
 
 
 def _quantity(connection: Connection, code: str) -> int:
@@ -165,15 +208,6 @@ def _quantity(connection: Connection, code: str) -> int:
 def _next_number(connection: Connection, table: Table) -> int:
     """No server's own counting: that skips a number where a change was given up."""
     return (connection.execute(select(func.max(table.c.number))).scalar() or 0) + 1
-
-
-def place_of_book(place: str | None = None) -> str:
-    """Where the book is: the place named, else what TIPIN_BOOK names, else a file in the platform's folder for data."""
-    if named := place or os.environ.get(BOOK_VARIABLE):
-        return named
-    from platformdirs import user_data_path
-
-    return str(user_data_path("tipin", appauthor=False) / "workshop-book.sqlite")
 
 
 def open_book(place: str | Path | None = None) -> Book:
@@ -203,7 +237,7 @@ def find_book(place: str | Path | None = None) -> Book | None:
 def _database(place: str | Path | None) -> tuple[Database, bool]:
     """The database at a place, and whether that is the default one, which nobody named."""
     named = str(place) if place else None
-    return Database(place_of_book(named)), not (named or os.environ.get(BOOK_VARIABLE))
+    return Database(place_of_book(named)), named_place(named) is None
 
 
 def _make_folder(database: Database) -> None:

@@ -4,6 +4,7 @@ The car is kept with measured figures in place of codes, so that a run can be ju
 changed since; the codes stand beside it for people to read.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -111,14 +112,17 @@ def measured_car(case: Case, choice: Choice) -> dict[str, Any]:
     car = case.vehicle.model_dump(mode="json", exclude_none=True)
     car["fitted"] = {circuit.name: _measured(_with_parts(circuit, choice)) for circuit in case.car.fitted.circuits}
     stack, relief_mm = choice[Slot(None, "spacer")].read(Stack), choice[Slot(None, "pad_relief")].read(float)
-    for key, grows_mm in (
-        ("pad_clearance_mm", stack.thickness_mm + relief_mm),
-        ("rear_pad_clearance_mm", stack.thickness_mm + relief_mm),
-        ("bonnet_clearance_mm", -stack.bonnet_mm),
-    ):
-        if key in car["manifold"]:
-            car["manifold"][key] = max(0.0, car["manifold"][key] + grows_mm)
+    car["manifold"] |= moved_clearances(car["manifold"], stack, relief_mm)
     return car
+
+
+def moved_clearances(manifold: Mapping[str, Any], stack: Stack, relief_mm: float) -> dict[str, float]:
+    """Those clearances of a manifold that were measured, as another spacer and a relieved pad leave them."""
+    grows_mm = {
+        "pad_clearance_mm": stack.thickness_mm + relief_mm, "rear_pad_clearance_mm": stack.thickness_mm + relief_mm,
+        "bonnet_clearance_mm": -stack.bonnet_mm,
+    }  # fmt: skip
+    return {key: max(0.0, manifold[key] + grows) for key, grows in grows_mm.items() if manifold.get(key) is not None}
 
 
 def _with_parts(circuit: FittedCircuit, choice: Choice) -> FittedCircuit:

@@ -1,7 +1,8 @@
 """The tables of the workshop book, and how a book made by an earlier version is brought up to this one.
 
-A run is kept as one text: it is always read whole. What a query needs stands in columns of its own. Nothing is ever
-deleted, and the book itself counts numbers, from 1 up. The database refuses a shelf with less than nothing on it.
+A run is kept as one text, and so is what is told to be fitted: it is always read whole. What a query needs stands in
+columns of its own. Nothing is ever deleted, and the book itself counts numbers, from 1 up. The database refuses a shelf
+with less than nothing on it.
 """
 
 from collections.abc import Callable
@@ -33,6 +34,13 @@ TRIALS = Table(
     Column("undone", Boolean, nullable=False),
     Column("record", Text, nullable=False),
 )  # fmt: skip
+FITTINGS = Table(
+    "fittings", TABLES,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("vehicle", String(200), nullable=False, index=True),
+    Column("undone", Boolean, nullable=False),
+    Column("record", Text, nullable=False),
+)  # fmt: skip
 STOCK = Table(
     "stock", TABLES,
     Column("code", String(LONGEST_CODE), primary_key=True),
@@ -57,9 +65,13 @@ def _shelf(connection: Connection) -> None:
     STOCK_MOVES.create(connection)
 
 
+def _what_is_fitted(connection: Connection) -> None:
+    FITTINGS.create(connection)
+
+
 # Migration n makes version n of n - 1. One that a book has been through is never changed: when a table changes later,
 # its old shape is written out in the migration that made it.
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf)
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf, _what_is_fitted)
 NEWEST = len(MIGRATIONS)
 
 

@@ -58,11 +58,13 @@ class FittedCircuit:
 
 @dataclass(frozen=True)
 class Fitted:
-    """Front circuit, rear circuit and spacer; the latter two are None where there is none."""
+    """Front circuit, rear circuit and spacer, the latter two None where there is none; and what was taken off the
+    manifold pad since its clearance was measured."""
 
     front: FittedCircuit
     rear: FittedCircuit | None
     spacer: Spacer | None
+    pad_relieved_mm: float
 
     @property
     def circuits(self) -> tuple[FittedCircuit, ...]:
@@ -78,7 +80,7 @@ def resolve_fitted(vehicle: Vehicle, catalog: Catalog) -> Fitted:
     spacer = look_up.part(("fitted", "spacer"), vehicle.fitted.spacer, "spacers", catalog.spacers)
     if look_up.faults or front is None:
         raise BadInput(look_up.faults)
-    return Fitted(front, rear, spacer)
+    return Fitted(front, rear, spacer, vehicle.fitted.pad_relieved_mm)
 
 
 PartType = TypeVar("PartType")

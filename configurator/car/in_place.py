@@ -101,8 +101,11 @@ class CircuitInPlace(Record):
 
 
 class PartsInPlace(Record):
-    """What is fitted: one circuit or two, and a spacer below the carburettor."""
+    """What is fitted: one circuit or two, a spacer below the carburettor, and the pad as it was left."""
 
     spacer: Code | None = figure("code of the spacer, if there is one", default=None)
+    pad_relieved_mm: LengthMm = figure(
+        "taken off the manifold pad since its clearance was measured", "mm", default=0.0, ge=0, le=50
+    )
     front: CircuitInPlace = figure("the front circuit, or the only one")
     rear: CircuitInPlace | None = figure("the rear circuit, if there is one", default=None)

@@ -66,14 +66,14 @@ def card_command(
     from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
 
     check_can_write(out)
-    on, felt, found = _day(date), read_symptom(symptom), case_of(vehicle, catalog)
-    known = as_known(found, book, felt)
+    on, felt = _day(date), read_symptom(symptom)
+    known = as_known(case_of(vehicle, catalog), book, felt)
     if fit:
         _refuse_a_search(proposal, keep, avoid)
         choice = chosen_parts(known.case.options, fit)
         title = "Parts as named"
     else:
-        wishes = read_wishes(found.options, keep or [], [], avoid or [])
+        wishes = read_wishes(known.case.options, keep or [], [], avoid or [])
         report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100)
         if report.status == "impossible":
             typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))

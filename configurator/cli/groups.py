@@ -7,7 +7,7 @@ from typer.core import TyperGroup
 
 PANELS = {
     "Which parts": ("check", "size", "propose", "why", "compare"),
-    "Trial runs and the shelf": ("next", "trial", "stock"),
+    "Trial runs and the shelf": ("next", "trial", "fit", "stock"),
     "Paper and pictures": ("card", "draw"),
     "The whole workshop": ("order", "serve"),
     "Catalogue and model": ("parts", "assumptions"),

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, car_as_it_is
 from configurator.errors import BadInput
 
 
@@ -23,23 +23,21 @@ def next_command(
     tried.
     """
     from configurator.advice.next_step import what_next
-    from configurator.book.book import find_book, place_of_book
+    from configurator.book.book import find_book
+    from configurator.book.usual_place import place_of_book
     from configurator.views.belief import next_text
 
-    case = case_of(vehicle, catalog)
-    opened = find_book(book)
-    if opened is None:
-        if stock_only:
-            remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"
-            raise BadInput.in_field(
-                "stock_only", "", f"there is no book {place_of_book(book)}, so no shelf", "", remedy
-            )
-        trials, stock = [], None
-    else:
+    now, records = car_as_it_is(vehicle, catalog, book)
+    opened = find_book(book) if stock_only else None
+    if stock_only and opened is None:
+        remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"
+        raise BadInput.in_field("stock_only", "", f"there is no book {place_of_book(book)}, so no shelf", "", remedy)
+    stock = None
+    if opened is not None:
         with opened:
-            trials, stock = opened.trials(case.vehicle.name), opened.stock() if stock_only else None
+            stock = opened.stock()
     if sys.stderr.isatty():
         print("weighing what may be tried ...", file=sys.stderr)
-    report = what_next(case, trials, stock)
+    report = what_next(now.case, records.runs, stock)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else next_text(report))
     raise typer.Exit(1 if report.do == "nothing" else 0)

@@ -9,6 +9,8 @@ from configurator.cli.groups import InPanels
 from configurator.errors import BadInput
 
 if TYPE_CHECKING:
+    from configurator.book.car_now import CarNow
+    from configurator.book.car_records import CarRecords
     from configurator.judging.case import Case
 
 app = typer.Typer(
@@ -67,6 +69,15 @@ def case_of(vehicle: Path, catalog: Path | None) -> "Case":
     from configurator.judging.case import Case
 
     return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
+
+
+def car_as_it_is(vehicle: Path, catalog: Path | None, book: str | None) -> "tuple[CarNow, CarRecords]":
+    """The car of a vehicle file with the parts that are in it now by the book, and what the book holds of it."""
+    from configurator.book.car_now import car_now, records_in_book
+
+    case = case_of(vehicle, catalog)
+    records = records_in_book(case.vehicle.name, book)
+    return car_now(case, records), records
 
 
 def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:

@@ -131,8 +131,9 @@ def _say(opened: "Book", parts: "Catalog", moved: list["StockMove"], as_json: bo
 
 def _look(book: str | None, catalog: Path | None, as_json: bool, *, history: bool) -> None:
     """Say what is on the shelf, or every movement; looking makes no book."""
-    from configurator.book.book import find_book, place_of_book
+    from configurator.book.book import find_book
     from configurator.book.shelf import stock_report
+    from configurator.book.usual_place import place_of_book
     from configurator.views.book import history_text, stock_text
 
     parts = _catalogue(catalog)

@@ -61,6 +61,8 @@ def trial_add_command(
     The word add may be left out.
     """
     from configurator.book.book import find_book, open_book
+    from configurator.book.car_now import car_now
+    from configurator.book.car_records import CarRecords
     from configurator.learning.trial_entry import TrialReport, enter_trial, notes_on, read_when
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw
@@ -68,7 +70,10 @@ def trial_add_command(
     # Everything that can be refused is looked at before a book is made and anything written.
     if plot is not None:
         check_can_draw(plot)
-    found, case = find_book(book), case_of(vehicle, catalog)
+    filed, when = case_of(vehicle, catalog), read_when(at, datetime.now(UTC))
+    found = find_book(book)
+    records = found.records(filed.vehicle.name) if found else CarRecords()
+    case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
     measured = _measured(case, trace, trace_column or [], trace_lag, plot)
     day = {
@@ -76,7 +81,7 @@ def trial_add_command(
         "warm": not cold,
     }  # fmt: skip
     run = enter_trial(
-        case, choice, read_when(at, datetime.now(UTC)), {"word": felt, "strength": strength}, day,
+        case, choice, when, {"word": felt, "strength": strength}, day,
         clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
     )  # fmt: skip
     notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]
@@ -129,7 +134,8 @@ def trial_undo_command(
     book: BookPlace = None,
 ) -> None:
     """Take a run back; it stays, marked."""
-    from configurator.book.book import find_book, place_of_book
+    from configurator.book.book import find_book
+    from configurator.book.usual_place import place_of_book
     from configurator.learning.trial_entry import TrialReport
 
     found = find_book(book)
@@ -185,7 +191,8 @@ def trial_import_command(
 
 def _runs(vehicle: Path | None, place: str | None) -> tuple[str, list["Trial"]]:
     """Where the book is, and the runs in it of a vehicle, or of all; looking makes no book."""
-    from configurator.book.book import find_book, place_of_book
+    from configurator.book.book import find_book
+    from configurator.book.usual_place import place_of_book
     from configurator.car.vehicle import load_vehicle
 
     name = load_vehicle(vehicle).name if vehicle else None

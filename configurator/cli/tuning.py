@@ -17,6 +17,7 @@ from configurator.cli.shared import (
     VehicleFile,
     With,
     app,
+    car_as_it_is,
     case_of,
     circuits_named,
 )
@@ -29,17 +30,20 @@ def check_command(
     everything: Everything = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Check what is fitted, or would be.
 
     Exit code 1 if there is a conflict.
     """
+    from configurator.book.fitted_told import told_otherwise
     from configurator.judging.findings import check
     from configurator.slots.wishes import read_wishes
     from configurator.views.tables import check_text
 
-    case = case_of(vehicle, catalog)
-    report = check(case, read_wishes(case.options, [], fit or [], []), everything=everything)
+    now, records = car_as_it_is(vehicle, catalog, book)
+    wishes = read_wishes(now.case.options, [], fit or [], [])
+    report = check(now.case, wishes, everything=everything, notes=told_otherwise(now, records))
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
 
@@ -130,10 +134,10 @@ def propose_command(
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
-    case = case_of(vehicle, catalog)
-    wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
-    request = ProposalRequest(wishes, read_order(order), read_symptom(symptom), effort)
-    report = proposal_of(as_known(case, book, request.symptom), request, sure / 100)
+    goals, felt = read_order(order), read_symptom(symptom)
+    known = as_known(case_of(vehicle, catalog), book, felt)
+    wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
+    report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)
 
@@ -175,6 +179,7 @@ def assumptions_command(
     fit: With = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Show what is assumed, and how much it matters.
 
@@ -189,7 +194,7 @@ def assumptions_command(
     from configurator.slots.wishes import chosen_parts
     from configurator.views.tables import sensitivity_text
 
-    known = known_by(case_of(vehicle, catalog), ())
+    known = known_by(car_as_it_is(vehicle, catalog, book)[0].case, ())
     case, choice = known.case, chosen_parts(known.case.options, fit or [])
     found = proposal_of(known, ProposalRequest())
     other = proposed(case, found, 1) if found.changes else None

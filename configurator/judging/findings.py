@@ -105,8 +105,9 @@ def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list
     return judged
 
 
-def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> CheckReport:
-    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for."""
+def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False, notes: Sequence[str] = ()) -> CheckReport:
+    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked
+    for. notes : what to keep in mind besides."""
     choice = choose(case.options, wishes)
     found = _with_slack_judged(case, choice, findings(case, choice))
     return CheckReport(
@@ -115,4 +116,5 @@ def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False) -> Ch
         engine=told_engine(case.engine),
         with_changes={str(slot): option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],
+        notes=list(notes),
     )

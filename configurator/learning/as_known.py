@@ -1,15 +1,16 @@
-"""A case as it is known today: the engine that its runs, a symptom, or else its vehicle file speak for."""
+"""A car as it is known today: the parts that are in it, and the engine that its runs, a symptom, or else its vehicle
+file speak for."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from configurator.book.car_now import car_now, is_in, records_in_book
 from configurator.book.records import Trial
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
 from configurator.judging.table import NEARLY_AS_SURE, asking
 from configurator.learning.belief import Belief, counts, prior_of
-from configurator.learning.belief_in_book import belief_by, runs_in_book
-from configurator.slots.options import Choice
+from configurator.learning.belief_in_book import belief_by
 from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
@@ -27,8 +28,6 @@ class Known:
     belief: Belief | None
     pulls_cleanly: bool = False
     """Whether what is in the car was felt to pull cleanly last: then the fuel side is left alone."""
-    as_it_pulls: Sequence[Wish] = ()
-    """The parts of that run that the vehicle file has otherwise."""
 
     @property
     def believed(self) -> Belief:
@@ -46,16 +45,17 @@ class Known:
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:
-    """By the runs of the vehicle in the workshop book.
+    """By the workshop book. case : of the vehicle file.
 
     place : of the book, as find_book takes it. Raises BadInput for a book that cannot be read.
     """
-    return known_by(case, runs_in_book(case.vehicle.name, place), symptom)
+    records = records_in_book(case.vehicle.name, place)
+    return known_by(car_now(case, records).case, records.runs, symptom)
 
 
 def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Known:
     """With runs or a symptom, which is one more run of what is fitted, the middle of the belief they leave; without,
-    the engine as the vehicle file has it."""
+    the engine as the vehicle file has it. case : of the car as it is now."""
     belief = belief_by(case, runs, symptom)
     if belief is None:
         return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
@@ -65,13 +65,12 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
         says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
     wishes = ruled_out(case, symptom) if symptom else ()
     last = None if symptom else last_run(runs)
-    clean = symptom.side == 0 if symptom else was_clean(last)
+    clean = symptom.side == 0 if symptom else pulled_cleanly(case, runs)
     if clean:
         says = f"run {last.number} pulled cleanly" if last else "it pulls cleanly as it is"
         says = f"{says}: the fuel side is left alone"
-    in_it = _as_in(last, case) if clean and last else ()
     says = says.replace("1 runs", "1 run")
-    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean, in_it)
+    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean)
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:
@@ -84,21 +83,7 @@ def was_clean(run: Trial | None) -> bool:
     return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and not SYMPTOMS[run.felt.word].side
 
 
-def pulled_cleanly(runs: Sequence[Trial], choice: Choice) -> bool:
-    """Whether the last run that counts was clean, with these very parts."""
+def pulled_cleanly(case: Case, runs: Sequence[Trial]) -> bool:
+    """Whether the last run that counts was clean, with the very parts that are in the car now."""
     last = last_run(runs)
-    if last is None or not was_clean(last):
-        return False
-    return all(last.codes.get(str(slot)) == option.label for slot, option in choice.items())
-
-
-def _as_in(run: Trial, case: Case) -> list[Wish]:
-    """The parts of a run that the vehicle file has otherwise, as far as the catalogue has them still."""
-    wishes = []
-    for slot, options in case.options.items():
-        label = run.codes.get(str(slot))
-        found = options.labelled(label) if label and label != options[0].label else None
-        if found is not None:
-            places = frozenset(options.where(found.__eq__))
-            wishes.append(Wish(f"run {run.number} pulled cleanly with {label}", slot, places, felt=True))
-    return wishes
+    return last is not None and was_clean(last) and is_in(case, last)

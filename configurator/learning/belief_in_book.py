@@ -1,23 +1,13 @@
-"""What the runs in the workshop book say of one vehicle."""
+"""What the runs of one vehicle, and what is felt now, say of it."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from configurator.book.book import find_book
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom
 from configurator.learning.belief import Belief, belief_of, counts
-
-
-def runs_in_book(vehicle: str, place: str | None) -> list[Trial]:
-    """Runs of a vehicle in the workshop book; none where there is no book. place : as find_book takes it."""
-    book = find_book(place)
-    if book is None:
-        return []
-    with book:
-        return book.trials(vehicle)
 
 
 def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
@@ -32,8 +22,3 @@ def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) ->
         believed = belief_of(case, runs)
         return replace(believed, runs=believed.runs - 1, felt_now=True)
     return belief_of(case, runs)
-
-
-def belief_in_book(case: Case, place: str | None, felt: Symptom | None = None) -> Belief | None:
-    """The same by the runs in the workshop book; None too where there is no book."""
-    return belief_by(case, runs_in_book(case.vehicle.name, place), felt)

@@ -13,7 +13,6 @@ from itertools import product
 import numpy as np
 
 from configurator.arrays import Array, Mask
-from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_listed
@@ -36,16 +35,6 @@ class Candidates:
     choices: tuple[Choice, ...]
     field: RunField
     now: int = 0
-
-
-def fitted_after(case: Case, trials: Sequence[Trial]) -> Choice:
-    """What sits in the car: the parts of its last run where this catalogue still has them, else the vehicle file's."""
-    last = max((trial for trial in trials if not trial.undone), key=lambda t: (t.at, t.number or 0), default=None)
-    found: dict[Slot, Option] = {}
-    for slot, options in case.options.items():
-        label = last.codes.get(str(slot)) if last else None
-        found[slot] = (options.labelled(label) if label else None) or options[0]
-    return found
 
 
 def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int] | None = None) -> Candidates:

@@ -8,6 +8,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from configurator.book.book import Book
+from configurator.book.car_now import car_now
+from configurator.book.car_records import CarRecords
+from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
@@ -61,16 +64,18 @@ def job_of(
     that the catalogue does not suit or that has several carburettors, and Stopped if it was stopped from outside.
     """
     _refuse_several_carburettors(vehicles)
+    shelf: dict[str, int] = {}
+    records: dict[str, CarRecords] = {}
+    if book is not None:
+        with book:
+            shelf, records = book.stock(), _records_in(book, [vehicle.name for vehicle in vehicles])
+    vehicles = [_as_it_is(vehicle, catalog, records.get(vehicle.name)) for vehicle in vehicles]
     models = [regions_piece(vehicle, redrill=redrill) for vehicle in vehicles]
     pieces: dict[str, Piece] = {}
     for piece in models:
         pieces.setdefault(piece.key, piece)
     cases = {key: Case.of(piece.vehicle, catalog) for key, piece in pieces.items()}
-    shelf: dict[str, int] = {}
-    trials: dict[str, list[Trial]] = {}
-    if book is not None:
-        with book:
-            shelf, trials = book.stock(), _runs_in(book, [vehicle.name for vehicle in vehicles])
+    trials = {name: own.runs for name, own in records.items()}
     runs = _Runs(trials)
     pieces |= {piece.key: piece for piece in runs.pieces.values()}
     found: dict[str, Arrays] = {}
@@ -115,15 +120,26 @@ def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:
     return replace(market, articles=articles, left_out=len(market.articles) - len(articles))
 
 
-def _runs_in(book: Book, names: Sequence[str]) -> dict[str, list[Trial]]:
-    """Runs of vehicles, by name."""
+def _records_in(book: Book, names: Sequence[str]) -> dict[str, CarRecords]:
+    """What the book holds of vehicles, by name."""
     if len(names) <= ASKED_ONE_BY_ONE:
-        return {name: book.trials(name) for name in names}
+        return {name: book.records(name) for name in names}
     runs: dict[str, list[Trial]] = {name: [] for name in names}
-    for trial in book.trials():
-        if trial.vehicle in runs:
-            runs[trial.vehicle].append(trial)
-    return runs
+    fittings: dict[str, list[Fitting]] = {name: [] for name in names}
+    for run in book.trials():
+        if run.vehicle in runs:
+            runs[run.vehicle].append(run)
+    for told in book.fittings():
+        if told.vehicle in fittings:
+            fittings[told.vehicle].append(told)
+    return {name: CarRecords(runs[name], fittings[name]) for name in names}
+
+
+def _as_it_is(vehicle: Vehicle, catalog: Catalog, records: CarRecords | None) -> Vehicle:
+    """The vehicle with what is in it now by the book."""
+    if records is None or not records.standing:
+        return vehicle
+    return car_now(Case.of(vehicle, catalog), records).case.vehicle
 
 
 class _Runs:

@@ -103,7 +103,7 @@ def options_of(fitted: Fitted, catalog: Catalog) -> dict[Slot, Offered]:
         slots[Slot(circuit.name, "pump")] = _others(circuit.pump, stocks.pumps)
         slots[Slot(circuit.name, "lobe")] = _lobes(circuit, stocks.lobes, catalog)
     slots[Slot(None, "spacer")] = _spacers(fitted, stocks.spacers, catalog)
-    slots[Slot(None, "pad_relief")] = Offered.of(tuple(_pad_reliefs(catalog)))
+    slots[Slot(None, "pad_relief")] = Offered.of(tuple(_pad_reliefs(fitted.pad_relieved_mm, catalog)))
     return slots
 
 
@@ -223,15 +223,19 @@ def _spacers(fitted: Fitted, stock: Stock, catalog: Catalog) -> Offered:
     return Offered(first, in_its_place, _but(stock, now.code))
 
 
-def _pad_reliefs(catalog: Catalog) -> Iterable[Option]:
-    yield Option("none", 0.0, "none")
+def _pad_reliefs(off_mm: float, catalog: Catalog) -> Iterable[Option]:
+    """What is off the pad, and how much may be. off_mm : what was taken off before."""
+
+    def name(depth_mm: float) -> str:
+        return f"manifold pad relieved by {depth_mm:.1f} mm"
+
+    yield Option(name(off_mm) if off_mm else "none", off_mm, "none")
     for operation in catalog.operations.values():
         if operation.kind == "relieve_pad":
             assert operation.step_mm is not None and operation.most_mm is not None
-            for times in range(1, int(operation.most_mm / operation.step_mm + 1e-9) + 1):
-                depth = times * operation.step_mm
-                label = f"manifold pad relieved by {depth:.1f} mm"
+            for times in range(1, int((operation.most_mm - off_mm) / operation.step_mm + 1e-9) + 1):
+                depth = off_mm + times * operation.step_mm
                 yield Option(
-                    label, depth, "relieve", operation.code, times * pence(operation.price),
+                    name(depth), depth, "relieve", operation.code, times * pence(operation.price),
                     times * operation.labour_min, permanent=not operation.reversible,
                 )  # fmt: skip

@@ -257,9 +257,14 @@ class Offered(Sequence[Option]):
 
     def labelled(self, label: str) -> Option | None:
         """The first option of a label; None where there is none."""
-        code = label.partition(",")[0].partition(" at ")[0]  # labels begin with the code, where there is one
-        options = (self._at(place) for place in sorted({*self.own, *self.of_code(code)}))
+        options = (self._at(place) for place in sorted({*self.own, *self.of_code(self.code_in(label) or "")}))
         return next((option for option in options if option.label == label), None)
+
+    @staticmethod
+    def code_in(label: str) -> str | None:
+        """The code that a label begins with; None for what has none, which is told in several words."""
+        code = label.partition(",")[0].partition(" at ")[0]
+        return None if " " in code else code
 
     @property
     def quickest_fit_min(self) -> int:

@@ -163,7 +163,8 @@ def _is_named(slot: Slot, option: Option, what: str) -> bool:
     figures = option.figures
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")
-        return code == option.code and _is_phase(phase, figures)
+        own = FITTED if option.work in ("none", "rephase") else option.code
+        return code in (option.code, own) and _is_phase(phase, figures)
     return slot.name in SHARED_SLOTS and what in (option.label, option.code)
 
 
@@ -173,8 +174,8 @@ def _is_like(option: Option, what: str) -> bool:
     if isinstance(figures, FittedNozzle):
         redrill = what.startswith("redrill:")
         size = _size(what.removeprefix("redrill:"))
-        if size is None or (option.work == "redrill") != redrill:
-            return False
+        if size is None or (not figures.redrilled if redrill else option.work == "redrill"):
+            return False  # a nozzle that is drilled already is what was asked for, too
         return abs(figures.diameter_mm - size) < closeness_mm(what)
     if isinstance(figures, Mount):
         code, _, phase = what.rpartition("@")

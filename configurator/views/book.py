@@ -1,10 +1,11 @@
-"""The workshop book as plain text: runs, and what is on the shelf."""
+"""The workshop book as plain text: runs, what is fitted, and what is on the shelf."""
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from tabulate import tabulate
 
+from configurator.book.fitted_told import FittedReport, FittedStep
 from configurator.book.records import Trial
 from configurator.book.shelf import StockReport
 from configurator.book.stock import StockMove
@@ -109,6 +110,33 @@ def _fitted(trial: Trial) -> Iterable[str]:
 
 def when(at: datetime) -> str:
     return f"{at:%Y-%m-%d %H:%M}"
+
+
+def fitted_text(report: FittedReport) -> str:
+    """What is fitted now, below what was just done; by what that is known, and how it came to it."""
+    lines = []
+    if report.did != "shown":
+        lines.append(f"{mark('OK')}  entry {report.entry} {report.did} in {report.book}: {_shown(report.vehicle)}")
+        lines += [f"{mark('OK')}  {move_text(move)}" for move in report.moved]
+        lines += [wrapped(note, "  ", "! ") for note in report.notes]
+        lines.append("")
+    lines.append(f"Fitted now on {_shown(report.vehicle)}:")
+    rows = []
+    for part in report.parts:
+        by = f"{part.by}, {when(part.since)}" if part.since else part.by
+        says = f"; the file says {part.in_file}" if part.in_file != part.what else ""
+        rows.append((f"  {part.slot}", part.what, by + says))
+    lines.append(tabulate(rows, tablefmt="plain", disable_numparse=True))
+    if report.did == "shown":
+        lines += [wrapped(note, "  ", "! ") for note in report.notes]
+        lines += ["", "How it came to that (UTC):", *map(_step_text, report.history)] if report.history else []
+    return "\n".join(lines)
+
+
+def _step_text(step: FittedStep) -> str:
+    put_in = ", ".join(f"{slot} {label}" for slot, label in step.put_in.items()) or "no part changed"
+    note = f" ({_shown(step.note, LONGEST_NOTE)})" if step.note else ""
+    return wrapped(f"{when(step.at)}  {step.by}{', undone' if step.undone else ''}: {put_in}{note}", "      ", "  ")
 
 
 def stock_text(report: StockReport) -> str:

@@ -74,6 +74,7 @@ def check_text(report: CheckReport, *, everything: bool) -> str:
         counted(n, kind) for kind in ("conflict", "warning", "note") if (n := sum(f.severity == kind for f in wrong))
     )
     lines = [f"{mark('OK' if report.ok else 'CONFLICT')}  {report.vehicle}: {counts or 'nothing to report'}"]
+    lines += [wrapped(note, "  ", "  ") for note in report.notes]
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
     for finding in report.findings if everything else wrong:

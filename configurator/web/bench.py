@@ -16,7 +16,6 @@ from configurator.advice.comparison import compare
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
 from configurator.judging.feelings import SYMPTOMS
-from configurator.learning.candidates import fitted_after
 from configurator.learning.trial_entry import COLD
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose
@@ -117,11 +116,9 @@ def _proposed(workshop: Workshop, setting: Setting) -> ProposeReport:
 async def _next(workshop: Workshop, work: Searches, request: Request) -> Response:
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(workshop.next_run, setting))
-    case = setting.case
-    labels = {str(slot): option.label for slot, option in fitted_after(case, setting.runs).items()}
-    labels |= {change.slot: change.to for change in report.changes}
+    labels = {change.slot: change.to for change in report.changes}
     return page(
         "next_part.html" if is_part(request) else "next.html", setting=setting, report=report,
         belief=bench_view.told(report.belief), back=bench_view.address(setting, {}),
-        try_it=bench_view.address(setting, bench_view.pinned(labels, case.options)),
+        try_it=bench_view.address(setting, bench_view.pinned(labels, setting.case.options)),
     )  # fmt: skip

@@ -14,7 +14,6 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from configurator.errors import BadInput, Fault, TipinError
-from configurator.judging.case import Case
 from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
 from configurator.web.bench import ATTENDED, refused_run
@@ -50,7 +49,7 @@ async def _record(workshop: Workshop, request: Request) -> Response:
 
 
 def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str]) -> Response:
-    case, now = Case.of(workshop.folder.vehicle(name).vehicle, workshop.catalog), datetime.now(UTC)
+    now = datetime.now(UTC)
     if not _KEY.fullmatch(words.get("key", "")):
         raise BadInput([Fault("The run", "", "comes from no form of this page", "", "send it from here")])
     if not words.get("felt"):
@@ -66,13 +65,14 @@ def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Seq
     }  # fmt: skip
     felt = {"word": words["felt"], "strength": words.get("strength") or None}
     clean_after_ms, note = _number(words, "clean_after", "clean_after_ms"), words.get("note", "").strip()
+    case = workshop.case_at(name, at)
     choice = chosen_parts(case.options, pins)
     run = enter_trial(case, choice, at, felt, day, clean_after_ms=clean_after_ms, note=note)
     # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
     number = workshop.record(run, (name, tuple(sorted(words.items())), tuple(pins)))
-    # The symptom stays behind: it would count once more, beside the run that now stands for it.
-    query = [("pin", pin) for pin in pins] + [("recorded", str(number or ""))]
-    return RedirectResponse(f"{car_path(name)}?{urlencode(query)}#runs", 303)
+    # The symptom stays behind: it would count once more, beside the run that now stands for it. So do the parts chosen:
+    # by the run they are what is fitted.
+    return RedirectResponse(f"{car_path(name)}?{urlencode({'recorded': number or ''})}#runs", 303)
 
 
 def _number(words: Mapping[str, str], name: str, field: str) -> float | None:

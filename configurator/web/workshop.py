@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from hashlib import sha256
 
 from starlette.datastructures import QueryParams
@@ -11,13 +12,13 @@ from configurator.advice.availability import Availability
 from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.work import combination_of
 from configurator.book.book import open_book
+from configurator.book.car_now import car_now, records_in_book
+from configurator.book.car_records import CarRecords, Entry
 from configurator.book.records import Trial
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom, read_symptom
 from configurator.learning.as_known import Known, known_by
-from configurator.learning.belief_in_book import runs_in_book
-from configurator.physics.lateness import Lateness
 from configurator.reports import Combination
 from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.web.folder import Filed, Folder
@@ -32,7 +33,7 @@ MOST_FORMS = 1000
 class Setting:
     """A vehicle of the folder as it is known today, with its runs; key tells it from every other."""
 
-    key: tuple[str, str, Lateness]
+    key: tuple[Hashable, ...]
     filed: Filed
     known: Known
     symptom: Symptom | None
@@ -103,9 +104,14 @@ class Workshop:
         # By what was sent. The book has no place for it, so a form sent again after a new start is a new run.
         self._recorded: KeptValues[int | None] = KeptValues(MOST_FORMS)
 
-    def runs_of(self, vehicle: str) -> list[Trial]:
-        """Runs of a vehicle in the book; none where there is no book."""
-        return runs_in_book(vehicle, self.book)
+    def records_of(self, vehicle: str) -> CarRecords:
+        """What the book holds of a vehicle; nothing where there is no book."""
+        return records_in_book(vehicle, self.book)
+
+    def case_at(self, name: str, at: datetime) -> Case:
+        """A vehicle of the folder as it was then. Raises NotThere and BadInput."""
+        vehicle = self.folder.vehicle(name).vehicle
+        return car_now(Case.of(vehicle, self.catalog), self.records_of(vehicle.name).until(at)).case
 
     def record(self, run: Trial, sent: Hashable) -> int | None:
         """Number of a run in the book, put there the first time that this form is sent."""
@@ -119,10 +125,10 @@ class Workshop:
     def setting(self, name: str, symptom: str | None) -> Setting:
         """A vehicle of the folder, judged as its runs and a symptom lead to. Raises NotThere and BadInput."""
         filed, felt = self.folder.vehicle(name), read_symptom(symptom or None)
-        runs = self.runs_of(filed.vehicle.name)
-        key = (filed.name, filed.digest, _digest_of(runs), felt.word if felt else "")
-        kept = self._settings.get(key, lambda: self._settled(filed, felt, runs))
-        return replace(kept, filed=filed, runs=runs)
+        records = self.records_of(filed.vehicle.name)
+        key = (filed.name, filed.digest, _digest_of(records.in_order), felt.word if felt else "")
+        kept = self._settings.get(key, lambda: self._settled(filed, felt, records))
+        return replace(kept, filed=filed, runs=records.runs)
 
     def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
         """The setting and the pins that an address speaks of: pin=SLOT=WHAT each, or a slot by its own name."""
@@ -131,10 +137,11 @@ class Workshop:
         named = [f"{slot}={word}" for slot, word in asked.items() if word]
         return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
 
-    def _settled(self, filed: Filed, felt: Symptom | None, runs: Sequence[Trial]) -> Setting:
-        known = known_by(Case.of(filed.vehicle, self.catalog), runs, felt)
-        key = (filed.digest, felt.word if felt else "", known.case.engine)
-        return Setting(key, filed, known, felt, runs)
+    def _settled(self, filed: Filed, felt: Symptom | None, records: CarRecords) -> Setting:
+        now = car_now(Case.of(filed.vehicle, self.catalog), records).case
+        known = known_by(now, records.runs, felt)
+        key = (filed.digest, felt.word if felt else "", known.case.engine, now.vehicle.fitted.model_dump_json())
+        return Setting(key, filed, known, felt, records.runs)
 
     def engine(self, setting: Setting) -> Availability:
         """The availability engine of a setting."""
@@ -149,10 +156,9 @@ class Workshop:
 
     def next_run(self, setting: Setting) -> NextReport:
         """What to try next, by the runs in the book."""
-        case = Case.of(setting.filed.vehicle, self.catalog)
-        key = (setting.filed.digest, _digest_of(setting.runs))
-        return self._next.get(key, lambda: what_next(case, setting.runs))
+        key = (*setting.key, _digest_of(setting.runs))
+        return self._next.get(key, lambda: what_next(setting.case, setting.runs))
 
 
-def _digest_of(runs: Sequence[Trial]) -> str:
-    return sha256("\n".join(run.model_dump_json() for run in runs).encode()).hexdigest()
+def _digest_of(entries: Sequence[Entry]) -> str:
+    return sha256("\n".join(entry.model_dump_json() for entry in entries).encode()).hexdigest()
