@@ -103,7 +103,7 @@ def why(
     slot, places = slot_asked(known.case.options, part)
     pins = read_wishes(known.case.options, [], list(pinned), [])
     choosing = known.choosing()
-    return Availability.of(choosing, known.wishes).why(choosing, slot, places, pins)
+    return Availability.of(choosing).why(choosing, slot, places, pins)
 
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:

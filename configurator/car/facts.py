@@ -23,7 +23,8 @@ class CircuitFacts:
     """Facts of one circuit. A linkage disturbed by a change has no measurements until it is set again.
     rear_main_delivers_ms is infinite for a front circuit: the rule does not apply. sure_wanted_percent : share of what
     is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
-    engine decides."""
+    engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the screw, pump and lobe
+    that are fitted; infinite where none was."""
 
     idle_rpm: float
     screw_coefficient: float
@@ -36,6 +37,8 @@ class CircuitFacts:
     overtravel_mm: float
     rear_main_delivers_ms: float
     sure_wanted_percent: float = inf
+    lean_mm: float = -inf
+    rich_mm: float = inf
 
     def unless_believed(self, limit: float) -> float:
         """A limit of the pull in one engine, infinite where runs decide instead."""

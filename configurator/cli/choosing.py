@@ -51,7 +51,7 @@ def why_command(
     known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
     options = known.case.options
     slot, places = slot_asked(options, part)
-    wishes = [*known.wishes, *read_wishes(options, keep or [], [], avoid or [])]
+    wishes = read_wishes(options, keep or [], [], avoid or [])
     pins = read_wishes(options, [], fit or [], [])
     choosing = known.choosing(wishes)
     report = Availability.of(choosing, wishes).why(choosing, slot, places, pins)
@@ -105,7 +105,7 @@ def compare_command(
     proposals = proposal_of(known, ProposalRequest(symptom=felt)) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
     one, other = (
-        combination_of(known.case, choice, word, known.wishes, known.believed)
+        combination_of(known.case, choice, word, [], known.believed)
         for choice, word in zip(choices, words, strict=True)
     )
     report = compare(known.case.vehicle.name, known.case.engine, one, other)

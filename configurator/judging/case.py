@@ -1,7 +1,7 @@
 """A car as one engine, or as what is believed of it: facts for its rules, what its options deliver, their margins."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -29,16 +29,28 @@ from configurator.slots.columns import (
 from configurator.slots.options import Offered, Option, Slots, Stack
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot, SlotName
 
+
+@dataclass(frozen=True)
+class FeltSizes:
+    """Nozzles of one circuit that were felt too small, and large enough, with the screw, pump and lobe that are fitted
+    [mm]: the largest of the first, the smallest of the second; infinite where there is none."""
+
+    lean_mm: float = -np.inf
+    rich_mm: float = np.inf
+
+
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
 """The rule whose breach leaves nothing to work out: a lobe that does not meet its lever pumps nothing."""
 
 
 @dataclass(frozen=True, eq=False)
 class Asked:
-    """What is believed of an engine, at every point of the grid, and the share of it that parts are to be right for."""
+    """What is believed of an engine, at every point of the grid; the share of it that parts are to be right for; and
+    the sizes of each circuit that were felt too small, or large enough, with what is fitted."""
 
     masses: Array
     share: float
+    felt: Mapping[str, FeltSizes] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -68,15 +80,15 @@ class Case:
         """The same case judged in another engine."""
         return self if (engine, None) == (self.engine, self.asked) else replace(self, engine=engine, asked=None)
 
-    def asking(self, masses: Array, share: float) -> "Case":
+    def asking(self, masses: Array, share: float, felt: Mapping[str, FeltSizes] | None = None) -> "Case":
         """The same case with parts chosen that are right for a share of what is believed of the engine. masses : share
-        of belief at each point of the grid."""
-        return replace(self, asked=Asked(masses, share))
+        of belief at each point of the grid. felt : sizes felt too small or large enough, by circuit."""
+        return replace(self, asked=Asked(masses, share, felt or {}))
 
     def content_with(self, share: float) -> "Case":
         """The same case asking for another share of what is believed; what is worked out stays so."""
         assert self.asked is not None
-        other = replace(self, asked=Asked(self.asked.masses, share))
+        other = replace(self, asked=replace(self.asked, share=share))
         for name, table in self._tables.items():
             facts = replace(table.facts, sure_wanted_percent=100.0 * share)
             other._tables[name] = replace(table, facts=facts)
@@ -132,8 +144,14 @@ class Case:
             preload_mm=or_nan(circuit.preload_mm),
             overtravel_mm=or_nan(circuit.overtravel_mm),
             rear_main_delivers_ms=delivers,
-            sure_wanted_percent=100.0 * self.asked.share if self.asked else np.inf,
+            **self._asked_of(name),
         )
+
+    def _asked_of(self, name: str) -> dict[str, float]:
+        """What runs ask of a circuit's parts."""
+        if self.asked is None:
+            return {}
+        return {"sure_wanted_percent": 100.0 * self.asked.share, **vars(self.asked.felt.get(name, FeltSizes()))}
 
     def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
         """Slack in the linkage of each pump and lobe (preload counts as less than none): as found, or none where it is
@@ -197,7 +215,7 @@ class Case:
         )
         figures = CircuitFigures(
             nozzle=nozzle_column(nozzles).along(0, len(AXES)),
-            feed_screw=feed_screw_column(screws).along(1, len(AXES)),
+            feed_screw=feed_screw_column(screws, [option.changed for option in own["feed_screw"]]).along(1, len(AXES)),
             pump=pump_column(pumps, pump_changed).along(2, len(AXES)),
             lobe=lobe_column(mounts, lobe_changed, circuit.idle_deg).along(3, len(AXES)),
             spacer=spacers.along(4, len(AXES)),

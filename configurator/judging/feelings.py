@@ -2,19 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Literal
 
-from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.limits import Limits
 from configurator.errors import BadInput
 from configurator.files.reading import did_you_mean
-from configurator.judging.case import Case
 from configurator.slots.columns import JudgedShots
-from configurator.slots.options import Option
-from configurator.slots.slot import Slot
-from configurator.slots.wishes import Wish
-from configurator.units.units import SAME_SIZE_MM
 
 Complaint = Literal["hesitates", "flat", "rich"]
 """At once for want of fuel, a moment later for want of it, or for too much."""
@@ -77,22 +70,6 @@ def read_symptom(word: str | None) -> Symptom | None:
         listed = "; ".join(f"{symptom.word} ({symptom.says})" for symptom in SYMPTOMS.values())
         raise BadInput.in_field("symptom", word, "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))
     return SYMPTOMS[word]
-
-
-def ruled_out(case: Case, symptom: Symptom) -> list[Wish]:
-    """What a feeling with what is fitted forbids: a smaller nozzle for want of fuel at once, a larger for too much."""
-    wishes = []
-    for name in case.circuit_names if "flat" not in symptom.tells and symptom.side else ():
-        slot, now_mm = Slot(name, "nozzle"), case.as_fitted[Slot(name, "nozzle")].read(FittedNozzle).diameter_mm
-        allowed = frozenset(case.options[slot].where(partial(_no_other_way, symptom.side, now_mm)))
-        other = "smaller" if symptom.side > 0 else "larger"
-        wishes.append(Wish(f"{symptom.says} asks for no {other} {name} nozzle", slot, allowed, felt=True))
-    return wishes
-
-
-def _no_other_way(side: int, now_mm: float, option: Option) -> bool:
-    figures = option.figures
-    return isinstance(figures, FittedNozzle) and side * (figures.diameter_mm - now_mm) > -SAME_SIZE_MM
 
 
 NO_PULL_PERCENT = 90.0

@@ -15,9 +15,10 @@ from configurator.slots.wishes import Wish
 
 DEMAND = (
     "pull-comes-at-once", "pull-does-not-go-flat", "pull-does-not-nose-over", "mixture-does-not-smoke",
-    "right-for-enough-engines",
+    "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough",
 )  # fmt: skip
 """The rules on what is felt."""
+SURE_ENOUGH = "right-for-enough-engines"
 NEARLY_AS_SURE = 0.9
 """What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 CombinationAt = tuple[int, int, int, int]
@@ -56,15 +57,13 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
     return CombinationTable(options, columns, broken)
 
 
-def asking(
-    case: Case, masses: Array, share: float, wishes: Sequence[Wish] = (), nearly: float = NEARLY_AS_SURE
-) -> Case:
-    """A case whose parts are to be right for a share of what is believed of the engine; where none are, for nearly as
-    much as any can be that the wishes and the other rules allow. masses : share of belief at each point of the grid;
-    nearly : what the surest is sure of, times this, will do."""
-    wanted = case.asking(masses, share)
-    most = min(_most_sure(wanted, name, wishes) for name in case.circuit_names)
-    return wanted if most >= share or most < LEAST_SURE else wanted.content_with(min(nearly, 1.0 - 1e-9) * most)
+def as_sure_as_can_be(case: Case, wishes: Sequence[Wish] = (), nearly: float = NEARLY_AS_SURE) -> Case:
+    """A case that asks for a share of what is believed; where no parts are right for so much, the same asking for
+    nearly as much as any can be that the wishes and the other rules allow. nearly : what the surest is sure of, times
+    this, will do."""
+    assert case.asked is not None
+    most = min(_most_sure(case, name, wishes) for name in case.circuit_names)
+    return case if most >= case.asked.share or most < LEAST_SURE else case.content_with(min(nearly, 1.0 - 1e-9) * most)
 
 
 LEAST_SURE = 0.02
@@ -77,7 +76,7 @@ def _most_sure(case: Case, name: str, wishes: Sequence[Wish]) -> float:
     keeps = np.ones(table.shot.sure_percent.shape, dtype=bool)
     room = np.ones((1, 1), dtype=bool)
     for rule in RULES.values():
-        if rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
+        if rule.is_choosable and rule.severity == "conflict" and rule.id != SURE_ENOUGH:
             holds = ~(margins(rule, table) < 0)
             if set(rule.slots) & set(SHARED_SLOTS):
                 room = room & holds

@@ -1,16 +1,18 @@
 """A car as it is known today: the parts that are in it, and the engine that its runs, a symptom, or else its vehicle
 file speak for."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 
 from configurator.book.car_now import car_now, is_in, records_in_book
 from configurator.book.records import Trial
-from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
-from configurator.judging.table import NEARLY_AS_SURE, asking
+from configurator.judging.case import Case, FeltSizes
+from configurator.judging.feelings import SYMPTOMS, Symptom
+from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by
+from configurator.learning.felt_sizes import felt_sizes
 from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
@@ -19,20 +21,25 @@ SURE_ENOUGH = 0.9
 
 @dataclass(frozen=True)
 class Known:
-    """A case with its linkage set, in the engine to judge by; what a symptom rules out, and the belief of runs and
-    a symptom, if any."""
+    """A case with its linkage set, in the engine to judge by; and the belief of runs and a symptom, if any."""
 
     case: Case
-    wishes: Sequence[Wish]
     says: str
-    belief: Belief | None
-    pulls_cleanly: bool = False
-    """Whether what is in the car was felt to pull cleanly last: then the fuel side is left alone."""
+    belief: Belief | None = None
+    last_felt: Symptom | None = None
+    """What was felt last with the parts that are in the car: now, or in the last run that counts."""
+    sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
+    """The nozzles of each circuit that were felt too small or large enough beside what is fitted."""
 
     @property
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
         return self.belief or prior_of(self.case)
+
+    @property
+    def pulls_cleanly(self) -> bool:
+        """Whether what is in the car was felt to pull cleanly last: then the fuel side is left alone."""
+        return self.last_felt is not None and not self.last_felt.side
 
     def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH, nearly: float = NEARLY_AS_SURE) -> Case:
         """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
@@ -40,8 +47,17 @@ class Known:
         if self.belief is None:
             return self.case
         if self.pulls_cleanly:
-            return self.case.asking(self.belief.masses, 0.0)
-        return asking(self.case, self.belief.masses, share, [*self.wishes, *wishes], nearly)
+            return self._asking.content_with(0.0)
+        return as_sure_as_can_be(self._asking.content_with(share), wishes, nearly)
+
+    @cached_property
+    def _asking(self) -> Case:
+        """What every share is asked of: the table of all parts is worked out once."""
+        assert self.belief is not None
+        asking = self.case.asking(self.belief.masses, SURE_ENOUGH, self.sizes)
+        for name in asking.circuit_names:
+            asking.tabulated(name)
+        return asking
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:
@@ -58,19 +74,18 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     the engine as the vehicle file has it. case : of the car as it is now."""
     belief = belief_by(case, runs, symptom)
     if belief is None:
-        return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
-    if symptom and not belief.runs:
+        return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged")
+    last = last_run(runs)
+    last_felt = symptom or (symptom_of(last) if last and is_in(case, last) else None)
+    if last_felt and not last_felt.side:
+        says = "it pulls cleanly as it is" if symptom or last is None else f"run {last.number} pulled cleanly"
+        says = f"{says}: the fuel side is left alone"
+    elif symptom and not belief.runs:
         says = f"by what was felt: {symptom.says}"
     else:
-        says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
-    wishes = ruled_out(case, symptom) if symptom else ()
-    last = None if symptom else last_run(runs)
-    clean = symptom.side == 0 if symptom else pulled_cleanly(case, runs)
-    if clean:
-        says = f"run {last.number} pulled cleanly" if last else "it pulls cleanly as it is"
-        says = f"{says}: the fuel side is left alone"
-    says = says.replace("1 runs", "1 run")
-    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean)
+        says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
+    judged = case.at(belief.middle).with_linkage_set()
+    return Known(judged, says, belief, last_felt, felt_sizes(judged, runs, symptom))
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:
@@ -78,12 +93,6 @@ def last_run(runs: Sequence[Trial]) -> Trial | None:
     return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
 
 
-def was_clean(run: Trial | None) -> bool:
-    """Whether a run was felt to pull cleanly."""
-    return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and not SYMPTOMS[run.felt.word].side
-
-
-def pulled_cleanly(case: Case, runs: Sequence[Trial]) -> bool:
-    """Whether the last run that counts was clean, with the very parts that are in the car now."""
-    last = last_run(runs)
-    return last is not None and was_clean(last) and is_in(case, last)
+def symptom_of(run: Trial) -> Symptom | None:
+    """What was felt in a run; None where a trace says it, or in a word that is none today."""
+    return SYMPTOMS.get(run.felt.word) if run.felt else None

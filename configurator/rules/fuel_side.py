@@ -1,11 +1,14 @@
 """Rules on what fuel passes, and when: screw, nozzle, and the demand."""
 
+import numpy as np
+
+from configurator.arrays import Mask
 from configurator.basis import OWN_REQUEST
 from configurator.car.facts import CircuitFacts
 from configurator.catalogue.limits import Limits
 from configurator.physics.fuel_path import screw_cut
 from configurator.rules.rule import Reading, rule
-from configurator.slots.columns import FeedScrews, JudgedShots, Nozzles, Pumps
+from configurator.slots.columns import FeedScrews, JudgedShots, Lobes, Nozzles, Pumps
 
 NOMINAL_NOZZLE_COEFFICIENT = 0.78
 """Discharge coefficient of a drilled nozzle at usual shots (1965 correlation at Re 5,000 to 10,000, l/d 3 to 4)."""
@@ -155,6 +158,42 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """What is chosen is right for as much as is wanted of what runs leave open of the engine. It stands for the rules
     of the pull where parts are chosen by runs."""
     return shot.sure_percent, facts.sure_wanted_percent
+
+
+@rule(
+    at_most=False,
+    unit="mm",
+    severity="conflict",
+    says="{value:.2f} mm, and {limit:.2f} mm was felt too small with the same screw, pump and lobe",
+    mend="a nozzle that is no smaller, or another lobe or pump with it",
+    basis=OWN_REQUEST,
+)
+def nozzle_is_no_smaller_than_was_too_small(
+    nozzle: Nozzles, feed_screw: FeedScrews, pump: Pumps, lobe: Lobes, facts: CircuitFacts
+) -> Reading:
+    """Where a nozzle was felt too small, a smaller one is no cure with the same screw, pump and lobe."""
+    return nozzle.diameter_mm, np.where(_changed(feed_screw, pump, lobe), np.inf, facts.lean_mm)
+
+
+@rule(
+    at_most=True,
+    unit="mm",
+    severity="conflict",
+    says="{value:.2f} mm, and {limit:.2f} mm was felt large enough with the same screw, pump and lobe",
+    mend="a nozzle that is no larger, or another lobe or pump with it",
+    basis=OWN_REQUEST,
+)
+def nozzle_is_no_larger_than_was_large_enough(
+    nozzle: Nozzles, feed_screw: FeedScrews, pump: Pumps, lobe: Lobes, facts: CircuitFacts
+) -> Reading:
+    """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same screw, pump and
+    lobe."""
+    return nozzle.diameter_mm, np.where(_changed(feed_screw, pump, lobe), np.inf, facts.rich_mm)
+
+
+def _changed(feed_screw: FeedScrews, pump: Pumps, lobe: Lobes) -> Mask:
+    """Whether anything that a nozzle works with is another than what is fitted."""
+    return np.asarray((feed_screw.changed + pump.changed + lobe.changed) > 0.0)
 
 
 @rule(

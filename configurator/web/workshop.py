@@ -145,12 +145,12 @@ class Workshop:
 
     def engine(self, setting: Setting) -> Availability:
         """The availability engine of a setting."""
-        return self._engines.get(setting.key, lambda: Availability.of(setting.known.choosing(), setting.known.wishes))
+        return self._engines.get(setting.key, lambda: Availability.of(setting.known.choosing()))
 
     def judged(self, setting: Setting, pins: ChosenPins) -> Combination:
         """The parts as fitted with the pins in their places, judged by every rule; without how sure it is, which takes
         longer than all the rest."""
-        case, wishes = setting.case, [*setting.known.wishes, *pins.listed]
+        case, wishes = setting.case, pins.listed
         choice = choose(case.options, pins.listed)
         return self._judged.get((setting.key, pins.key), lambda: combination_of(case, choice, pins.title, wishes))
 

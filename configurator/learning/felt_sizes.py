@@ -1,0 +1,63 @@
+"""Sizes that runs tell of: felt too small, or large enough, with the screw, pump and lobe that are fitted.
+
+What was felt later counts before what was felt earlier: where a size was large enough that an earlier run had too small,
+one of the two was misjudged, or the engine's main circuit explains it; the newer one holds.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from configurator.book.records import Trial
+from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import Case, FeltSizes
+from configurator.judging.feelings import SYMPTOMS, Symptom
+from configurator.learning.belief import counts
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
+
+COMPANIONS = tuple(slot for slot in CIRCUIT_SLOTS if slot != "nozzle")
+
+
+def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Mapping[str, FeltSizes]:
+    """What was felt of each circuit's sizes. case : of the car as it is now. symptom : what is felt now."""
+    newest_first = sorted(filter(counts, runs), key=lambda run: (run.at, run.number or 0), reverse=True)
+    found = {}
+    for name in case.circuit_names:
+        now_mm = case.as_fitted[Slot(name, "nozzle")].read(FittedNozzle).diameter_mm
+        felt = [(now_mm, symptom)] if symptom else []
+        for run in newest_first:
+            size_mm = _size_mm(case, name, run)
+            if size_mm is not None and run.felt and run.felt.word in SYMPTOMS:
+                felt.append((size_mm, SYMPTOMS[run.felt.word]))
+        found[name] = _bounds(felt)
+    return found
+
+
+def side_of_nozzle(symptom: Symptom) -> int:
+    """What a feeling asks of the nozzle: a larger one (1) for want of fuel at once; none larger (-1) for too much, or
+    where the shot runs out, which takes volume; nothing (0) where it does not say which."""
+    at_once, rich = "hesitates" in symptom.tells, "rich" in symptom.tells
+    if not symptom.tells or (at_once and rich):
+        return 0
+    return 1 if at_once else -1
+
+
+def _size_mm(case: Case, name: str, run: Trial) -> float | None:
+    """Diameter of the nozzle of a run [mm], if screw, pump and lobe were those fitted now."""
+    if any(run.codes.get(str(slot)) != case.as_fitted[slot].label for slot in (Slot(name, own) for own in COMPANIONS)):
+        return None
+    slot = Slot(name, "nozzle")
+    option = case.options[slot].labelled(run.codes.get(str(slot), ""))
+    return option.read(FittedNozzle).diameter_mm if option else None
+
+
+def _bounds(felt: Sequence[tuple[float, Symptom]]) -> FeltSizes:
+    """The bounds that feelings leave, the newest first."""
+    lean_mm, rich_mm = -np.inf, np.inf
+    for size_mm, symptom in felt:
+        side = side_of_nozzle(symptom)
+        if side > 0 and size_mm < rich_mm:
+            lean_mm = max(lean_mm, size_mm)
+        elif side < 0 and size_mm > lean_mm:
+            rich_mm = min(rich_mm, size_mm)
+    return FeltSizes(lean_mm, rich_mm)
