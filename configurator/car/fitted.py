@@ -21,6 +21,7 @@ from configurator.catalogue.parts import (
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import DiameterMm, Flag, figure
 from configurator.files.reading import did_you_mean
+from configurator.units.units import SAME_SIZE_MM
 
 SomeFigures = TypeVar("SomeFigures", bound=PartFigures)
 _FAMILY_WORDS = {"nozzles": "a nozzle", "feed_screws": "a feed screw", "pumps": "a pump", "lobes": "a lobe",
@@ -34,6 +35,13 @@ class FittedNozzle(NozzleFigures):
     redrilled: Flag = figure("whether it was drilled larger", default=False)
     measured: Flag = figure("whether the diameter was measured", default=False)
     stamped_diameter_mm: DiameterMm | None = figure("orifice of the part of this code", "mm", default=None)
+
+    def is_told_from(self, other: "FittedNozzle", scatter_mm: float) -> bool:
+        """Whether another is more than this one again: of another kind, or larger or smaller by more than orifices of
+        one size scatter."""
+        if (self.style, self.orifices) != (other.style, other.orifices):
+            return True
+        return abs(self.diameter_mm - other.diameter_mm) > scatter_mm + SAME_SIZE_MM
 
     def resized(self, diameter_mm: float) -> "FittedNozzle":
         """The same nozzle with another orifice, its length kept within the range of the discharge coefficient."""
