@@ -112,6 +112,16 @@ class _LookUp:
         self.faults.append(Fault(self.file, place_in_toml(keys), problem, expected, remedy))
         return None
 
+    def levers(self, name: str, described: CircuitInPlace, pump: PumpFigures, lobe: LobeFigures) -> None:
+        """A fault for a lever that no part has, of those that might go with it."""
+        known = {part.lever for part in self.catalog.pumps.values()}
+        known |= {part.lever for part in self.catalog.lobes.values()}
+        for slot, given, own, other in (("pump", described.pump, pump, lobe), ("lobe", described.lobe, lobe, pump)):
+            if not isinstance(given, str) and own.lever not in known | {other.lever}:
+                problem, place = f"no part has a lever '{own.lever}'", place_in_toml(("fitted", name, slot, "lever"))
+                expected, meant = f"one of {', '.join(sorted(known))}", did_you_mean(own.lever, sorted(known))
+                self.faults.append(Fault(self.file, place, problem, expected, meant))
+
     def phase(self, name: str, phase_deg: float | None, lobe: LobeFigures) -> float:
         """The phase said, or a lobe's only one; a fault if it has to be said."""
         if phase_deg is not None:
@@ -140,6 +150,7 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
     phase_deg = look_up.phase(name, described.phase_deg, lobe) if lobe else 0.0
     if nozzle is None or feed_screw is None or pump is None or lobe is None:
         return None
+    look_up.levers(name, described, pump, lobe)
     return FittedCircuit(
         name,
         nozzle,
