@@ -21,6 +21,7 @@ from configurator.catalogue.parts import (
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import DiameterMm, Flag, figure
 from configurator.files.reading import did_you_mean
+from configurator.units.units import SAME_SIZE_MM
 
 SomeFigures = TypeVar("SomeFigures", bound=PartFigures)
 _FAMILY_WORDS = {"nozzles": "a nozzle", "feed_screws": "a feed screw", "pumps": "a pump", "lobes": "a lobe",
@@ -34,6 +35,13 @@ class FittedNozzle(NozzleFigures):
     redrilled: Flag = figure("whether it was drilled larger", default=False)
     measured: Flag = figure("whether the diameter was measured", default=False)
     stamped_diameter_mm: DiameterMm | None = figure("orifice of the part of this code", "mm", default=None)
+
+    def is_told_from(self, other: "FittedNozzle", scatter_mm: float) -> bool:
+        """Whether another is more than this one again: of another kind, or larger or smaller by more than orifices of
+        one size scatter."""
+        if (self.style, self.orifices) != (other.style, other.orifices):
+            return True
+        return abs(self.diameter_mm - other.diameter_mm) > scatter_mm + SAME_SIZE_MM
 
     def resized(self, diameter_mm: float) -> "FittedNozzle":
         """The same nozzle with another orifice, its length kept within the range of the discharge coefficient."""
@@ -106,6 +114,16 @@ class _LookUp:
         self.faults.append(Fault(self.file, place_in_toml(keys), problem, expected, remedy))
         return None
 
+    def levers(self, name: str, described: CircuitInPlace, pump: PumpFigures, lobe: LobeFigures) -> None:
+        """A fault for a lever that no part has, of those that might go with it."""
+        known = {part.lever for part in self.catalog.pumps.values()}
+        known |= {part.lever for part in self.catalog.lobes.values()}
+        for slot, given, own, other in (("pump", described.pump, pump, lobe), ("lobe", described.lobe, lobe, pump)):
+            if not isinstance(given, str) and own.lever not in known | {other.lever}:
+                problem, place = f"no part has a lever '{own.lever}'", place_in_toml(("fitted", name, slot, "lever"))
+                expected, meant = f"one of {', '.join(sorted(known))}", did_you_mean(own.lever, sorted(known))
+                self.faults.append(Fault(self.file, place, problem, expected, meant))
+
     def phase(self, name: str, phase_deg: float | None, lobe: LobeFigures) -> float:
         """The phase said, or a lobe's only one; a fault if it has to be said."""
         if phase_deg is not None:
@@ -134,6 +152,7 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
     phase_deg = look_up.phase(name, described.phase_deg, lobe) if lobe else 0.0
     if nozzle is None or feed_screw is None or pump is None or lobe is None:
         return None
+    look_up.levers(name, described, pump, lobe)
     return FittedCircuit(
         name,
         nozzle,

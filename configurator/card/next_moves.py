@@ -220,6 +220,7 @@ def _nozzles(circuit: _Circuit, side: int, step_mm: float) -> list[Option]:
         option for option in circuit.case.on_offer[Slot(circuit.name, "nozzle")]
         if option.work != "redrill" and isinstance(option.figures, FittedNozzle) and option.figures.style in styles
         and side * (option.figures.diameter_mm - now.diameter_mm) > SAME_SIZE_MM
+        and option.figures.is_told_from(now, circuit.case.catalog.limits.stamped_tolerance_mm)
     ]  # fmt: skip
     if not beyond:
         return []

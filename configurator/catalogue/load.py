@@ -332,7 +332,7 @@ class _Reference:
 
 
 def _references(families: Mapping[str, _Family]) -> list[Fault]:
-    """Codes that name another row: suppliers, what a pump comes with, and the lever a lobe is made for."""
+    """Words that name another row: suppliers, what a pump comes with, and the lever by which a lobe suits a pump."""
     references = _references_of(families)
     faults = [
         family.fault(row, one.column, one.problem.format(name), one.expected, one.remedy(name))
@@ -350,16 +350,22 @@ def _references_of(families: Mapping[str, _Family]) -> dict[type[Record], list[_
     fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
     parts = set().union(*fitted.values())
     named, meant = parts | families["consumables"].codes(), _meant(parts, "add it to its family, or take it out")
-    levers = {row.cells["lever"] for row in families["pumps"].rows if "lever" in row.cells}
+    of_pumps, of_lobes = (
+        {row.cells["lever"] for row in families[name].rows if "lever" in row.cells} for name in ("pumps", "lobes")
+    )
     found: dict[type[Record], list[_Reference]] = {}
     if suppliers:
         of_supplier = _Reference(
             "supplier", suppliers, "no supplier has the code {}", _meant(suppliers, "add it to suppliers.csv")
         )
         found = {family.model: [of_supplier] for family in families.values() if issubclass(family.model, SOLD)}
-    if levers:
-        expected = f"one of {', '.join(sorted(levers))}"
-        found.setdefault(Lobe, []).append(_Reference("lever", levers, "no pump has a lever '{}'", expected=expected))
+    lever_of: tuple[tuple[type[Record], set[str], str], ...] = (
+        (Lobe, of_pumps, "no pump has a lever '{}'"), (Pump, of_lobes, "no lobe is made for a lever '{}'"),
+    )  # fmt: skip
+    for part, levers, problem in lever_of:
+        if levers:
+            expected = f"one of {', '.join(sorted(levers))}"
+            found.setdefault(part, []).append(_Reference("lever", levers, problem, _meant(levers, ""), expected))
     if all(fitted.values()):
         for model, columns in _PARTS_NAMED_IN.items():
             of_part = [_Reference(column, named, "no part has the code {}", meant) for column in columns]

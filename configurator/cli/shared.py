@@ -51,8 +51,10 @@ With = Annotated[
         help="as if this were fitted: front.nozzle=0.85mm or =redrill:0.85mm, front.lobe=CODE@PHASE, spacer=CODE",
     ),
 ]
-Keep = Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is, e.g. front.pump")]
-Avoid = Annotated[list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, a slot or a code")]
+Keep = Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this as it is: front.pump, nozzle")]
+Avoid = Annotated[
+    list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, aimed, a slot or a code")
+]
 SymptomWord = Annotated[
     str | None,
     typer.Option(

@@ -98,11 +98,45 @@ def did_you_mean(name: str, known: Sequence[str]) -> str:
 
     >>> did_you_mean("idle_rmp", ["idle_rpm", "displacement_cc"])
     'did you mean idle_rpm?'
+    >>> did_you_mean("straight-0.83", ["straight-0.80", "straight-0.82", "straight-0.85", "straight-0.98"])
+    'did you mean straight-0.82 or straight-0.85?'
     """
     name = name.lower()[:100]
+    if near := _nearest_sizes(name, known):
+        return f"did you mean {' or '.join(near)}?"
     within = sorted((word for word in known if len(name) > 2 and name in word), key=len)
     meant = _closest(name, known) or next(iter(within), "")
     return f"did you mean {meant}?" if meant else ""
+
+
+_LAST_NUMBER = re.compile(r"(?<![\d.])\d+(?:\.\d+)?(?=[^\d.]+$|$)")
+
+
+def _nearest_sizes(name: str, known: Sequence[str]) -> list[str]:
+    """Of the words that say another number and else the same, those of the next smaller and the next larger: sizes lie
+    near by what they measure, not by their letters."""
+    kind, size = _kind_and_size(name)
+    if size is None or kind == "#":
+        return []
+    kinds: dict[str, dict[float | None, str]] = {}
+    for word in known:
+        other, number = _kind_and_size(word)
+        kinds.setdefault(other, {})[number] = word
+    there = kinds.get(kind if kind in kinds else _closest(kind, list(kinds)), {})
+    numbers = [number for number in there if number is not None]
+    smaller = max((number for number in numbers if number <= size), default=None)
+    larger = min((number for number in numbers if number >= size), default=None)
+    return [there[number] for number in dict.fromkeys((smaller, larger)) if number is not None]
+
+
+def _kind_and_size(word: str) -> tuple[str, float | None]:
+    """A word with # for the last number in it, and that number.
+
+    >>> _kind_and_size("pump-3cc"), _kind_and_size("screw-wide")
+    (('pump-#cc', 3.0), ('screw-wide', None))
+    """
+    number = _LAST_NUMBER.search(word)
+    return (word[: number.start()] + "#" + word[number.end() :], float(number[0])) if number else (word, None)
 
 
 def _closest(name: str, known: Sequence[str]) -> str:

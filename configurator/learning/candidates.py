@@ -2,7 +2,7 @@
 
 Parts are swapped, lobes turned to another phase; nothing is drilled or relieved for a trial, since that cannot be
 undone. Every combination keeps all hard rules but those of the demand, which the trial is about. With two circuits both
-may change at once.
+may change at once. A nozzle within the scatter of orifices is no step: nothing could be felt of it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -64,14 +64,17 @@ def candidates(case: Case, belief: Belief, now: Choice, stock: Mapping[str, int]
 
 
 def minutes_between(case: Case, choices: Sequence[Choice]) -> Array:
-    """Spanner work from each combination to each [min], shape (n, n): labour of every part that has to be put in."""
+    """Spanner work from each combination to each [min], shape (n, n): labour of every part that has to be put in;
+    infinite where a nozzle would be changed for one like it."""
     total = np.zeros((len(choices), len(choices)))
     for slot in choices[0]:
         kinds = {choice[slot].label: choice[slot] for choice in choices}
         code = {label: place for place, label in enumerate(kinds)}
         labour = np.array([labour_min(case, slot, option) for option in kinds.values()])
         at = np.array([code[choice[slot].label] for choice in choices])
-        total += np.where(at[:, None] != at, labour[at], 0.0)
+        alike = np.array([[not _is_step(case, one, other) for one in kinds.values()] for other in kinds.values()])
+        into = np.where(alike, np.inf, labour)
+        total += np.where(at[:, None] != at, into[at[:, None], at], 0.0)
     return total
 
 
@@ -98,8 +101,18 @@ def _listed(case: Case, name: str, now: Choice, stock: Mapping[str, int] | None)
     for slot in (Slot(name, own) for own in CIRCUIT_SLOTS):
         options, fitted = case.options[slot], now[slot]
         allowed = options.kinds if stock is None else _on_the_shelf(options, stock)
-        listed[slot] = (fitted, *(option for option in allowed if option != fitted and option.work in TRIED_WORK))
+        others = (option for option in allowed if option != fitted and option.work in TRIED_WORK)
+        listed[slot] = (fitted, *(option for option in others if _is_step(case, fitted, option)))
     return listed
+
+
+def _is_step(case: Case, now: Option, other: Option) -> bool:
+    """Whether one part in place of another can be felt, as far as their sizes say: not of nozzles within the scatter of
+    orifices."""
+    before, after = now.figures, other.figures
+    if not (isinstance(before, FittedNozzle) and isinstance(after, FittedNozzle)):
+        return True
+    return after.is_told_from(before, case.catalog.limits.stamped_tolerance_mm)
 
 
 def _work_min(case: Case, name: str, table: CombinationTable) -> Array:

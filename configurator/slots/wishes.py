@@ -1,25 +1,30 @@
 """What the user wants kept, wants fitted or will not have, as sets of options.
 
-keep   SLOT            front.pump, front (all its slots), spacer
+keep   SLOT            front.pump, pump (of every circuit), front (all its slots), spacer
 with   SLOT=WHAT       a code, a size for a nozzle (0.85mm, 31thou, #68), redrill:SIZE, CODE@PHASE or a phase for a
-                       lobe, "none" for a spacer, a depth for pad_relief, "fitted" for what is in now
-avoid  WHAT            redrill, relief, a slot (as keep), or a part's code
+                       lobe, "none" for a spacer, a depth for pad_relief, "fitted" for what is in now; nozzle=0.85mm
+                       where there is one circuit
+avoid  WHAT            redrill, relief, straight or aimed nozzles, a slot (as keep), or a part's code
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import get_args
 
 from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import NozzleStyle
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.files.reading import did_you_mean
 from configurator.slots.columns import Mount
 from configurator.slots.options import Choice, Offered, Option, Slots
-from configurator.slots.slot import SHARED_SLOTS, SLOTS, Slot
+from configurator.slots.slot import SHARED_SLOTS, Slot
 from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
 
 GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
 """What can be made least: number of changes, advice not followed, changes that cannot be undone, orifice diameters
 together, price, labour, and how far the orifices are from what is fitted."""
+STYLES: tuple[NozzleStyle, ...] = get_args(NozzleStyle)
 WORK_WORDS = {"redrill": "redrill", "relief": "relieve", "rephase": "rephase"}
 
 
@@ -40,10 +45,7 @@ def read_wishes(slots: Slots, keep: Sequence[str], fit: Sequence[str], avoid: Se
     for word in keep:
         named = _slots_named(slots, word)
         if not named:
-            written = [str(slot) for slot in slots]
-            raise BadInput.in_field(
-                "keep", word, "is no slot", f"one of {', '.join(written)}", did_you_mean(word, written)
-            )
+            raise _no_slot(slots, word, "keep", word, "is no slot")
         wishes += [_keeping(slot, f"keep {slot}") for slot in named]
     for word in fit:
         wishes.append(_fitting(slots, word))
@@ -75,15 +77,17 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
     offered = {slot: Offered.of(options) for slot, options in slots.items()}
     if word in WORK_WORDS:
         banned = {slot: own.where(lambda option: option.work == WORK_WORDS[word]) for slot, own in offered.items()}
+    elif word in STYLES:
+        banned = {slot: own.where(partial(_is_new_of_style, word)) for slot, own in offered.items()}
     elif any(own.of_code(word) for own in offered.values()):
         banned = {slot: [place for place in own.of_code(word) if own[place].changed] for slot, own in offered.items()}
     elif named := _slots_named(slots, word):
         return [_keeping(slot, f"avoid a change of {slot}") for slot in named]
     else:
-        known = [*WORK_WORDS, *map(str, slots), *(code for own in offered.values() for code in own.codes)]
+        known = [*WORK_WORDS, *STYLES, *map(str, slots), *(code for own in offered.values() for code in own.codes)]
         raise BadInput.in_field(
-            "avoid", word, "is neither work, a slot nor a part", "redrill, relief, rephase, a slot or a code",
-            did_you_mean(word, known),
+            "avoid", word, "is neither work, a style of nozzle, a slot nor a part",
+            "redrill, relief, rephase, aimed, straight, a slot or a code", did_you_mean(word, known),
         )  # fmt: skip
     return [
         Wish(f"avoid {word} ({slot})", slot, frozenset(range(len(slots[slot]))).difference(places))
@@ -92,19 +96,26 @@ def _avoiding(slots: Slots, word: str) -> list[Wish]:
     ]
 
 
+def _is_new_of_style(style: str, option: Option) -> bool:
+    return option.changed and isinstance(option.figures, FittedNozzle) and option.figures.style == style
+
+
+def _slot_named(slots: Slots, word: str) -> Slot | None:
+    """The one slot that a word means: front.nozzle, or nozzle where there is one circuit."""
+    named = [slot for slot in slots if word in (str(slot), slot.name)]
+    return named[0] if len(named) == 1 else None
+
+
 def _fitting(slots: Slots, word: str, field: str = "with") -> Wish:
     where, equals, what = (piece.strip() for piece in word.partition("="))
-    own_lobe = where.endswith(".phase")
+    own_lobe = where == "phase" or where.endswith(".phase")
     if own_lobe:
         where = where.removesuffix("phase") + "lobe"
     if not equals or not what:
         raise BadInput.in_field(field, word, "is not of the form SLOT=WHAT", "for example front.nozzle=0.85mm")
-    slot = SLOTS.get(where)
-    if slot is None or slot not in slots:
-        written = [str(slot) for slot in slots]
-        raise BadInput.in_field(
-            field, word, f"{where} is no slot", f"one of {', '.join(written)}", did_you_mean(where, written)
-        )
+    slot = _slot_named(slots, where)
+    if slot is None:
+        raise _no_slot(slots, where, field, word, f"{where} is no slot")
     options = Offered.of(slots[slot])
     # A word means options by their code, with or without a phase behind it, or every option of some kinds.
     named = {*options.own, *options.of_code(what), *options.of_code(what.rpartition("@")[0])}
@@ -122,13 +133,24 @@ def _fitting(slots: Slots, word: str, field: str = "with") -> Wish:
     return Wish(f"{slot} = {what}", slot, frozenset(allowed))
 
 
+def _no_slot(slots: Slots, where: str, field: str, word: str, problem: str) -> BadInput:
+    """Of a word that names no slot, or one of each circuit."""
+    written, both = [str(slot) for slot in slots], [str(slot) for slot in slots if where == slot.name]
+    if both:
+        return BadInput.in_field(field, word, f"there is a {where} in each circuit", " or ".join(both))
+    meant = did_you_mean(where, [*written, *(slot.name for slot in slots)])
+    return BadInput.in_field(field, word, problem, f"one of {', '.join(written)}", meant)
+
+
 def slot_asked(slots: Slots, word: str) -> tuple[Slot, frozenset[int]]:
     """The slot that a question names, and which of its options it means: all of them where it names none."""
-    slot = SLOTS.get(word)
-    if slot is not None and slot in slots:
+    slot = _slot_named(slots, word)
+    if slot is not None:
         return slot, frozenset(range(len(slots[slot])))
     if "=" not in word:
         expected = "a slot, or SLOT=WHAT such as front.nozzle=0.85mm"
+        if any(slot.name == word for slot in slots):
+            raise _no_slot(slots, word, "", word, "")
         raise BadInput([Fault(word, "", "is no slot", expected, did_you_mean(word, list(map(str, slots))))])
     wish = _fitting(slots, word, "")
     return wish.slot, wish.allowed

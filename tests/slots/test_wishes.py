@@ -15,7 +15,7 @@ from configurator.judging.case import Case
 from configurator.physics.assumptions import Assumptions
 from configurator.slots.columns import Mount
 from configurator.slots.slot import SLOTS, Slot
-from configurator.slots.wishes import pick, read_wishes
+from configurator.slots.wishes import pick, read_wishes, slot_asked
 from configurator.views.pictures import save_bands
 
 
@@ -85,3 +85,51 @@ def _phases(case: Case) -> tuple[float, ...]:
     fitted = case.as_fitted[SLOTS["front.lobe"]].figures
     assert isinstance(fitted, Mount)
     return fitted.lobe.phases_deg
+
+
+def refused(case: Case, *, keep: str = "", fit: str = "", avoid: str = "") -> str:
+    with pytest.raises(BadInput) as caught:
+        read_wishes(case.options, [keep] if keep else [], [fit] if fit else [], [avoid] if avoid else [])
+    return str(caught.value)
+
+
+def test_of_one_circuit_its_name_may_be_left_out() -> None:
+    case = building.case(building.vehicle())
+    for long, short in (("front.nozzle=1.00mm", "nozzle=1.00mm"), ("front.phase=8", "phase=8"),
+                        ("front.pump=pump-large", "pump=pump-large")):  # fmt: skip
+        assert picked(case, long) == picked(case, short) != picked(case)
+    (kept,) = read_wishes(case.options, ["nozzle"], [], [])
+    assert (kept.slot, kept.allowed) == (SLOTS["front.nozzle"], {0})
+    assert slot_asked(case.options, "nozzle") == slot_asked(case.options, "front.nozzle")
+    assert slot_asked(case.options, "nozzle=1.00mm") == slot_asked(case.options, "front.nozzle=1.00mm")
+
+
+def test_of_two_circuits_a_part_to_fit_is_asked_for_and_what_is_kept_means_both() -> None:
+    case = building.case(building.two_circuits())
+    said = "there is a nozzle in each circuit; expected front.nozzle or rear.nozzle"
+    assert refused(case, fit="nozzle=1.00mm") == f"with nozzle=1.00mm: {said}"
+    for word in ("nozzle", "nozzle=1.00mm"):
+        with pytest.raises(BadInput, match=f"{word}: {said}"):
+            slot_asked(case.options, word)
+    kept = read_wishes(case.options, ["nozzle"], [], [])
+    assert [wish.slot for wish in kept] == [SLOTS["front.nozzle"], SLOTS["rear.nozzle"]]
+
+
+@pytest.mark.parametrize("style", ["aimed", "straight"])
+def test_a_style_is_avoided_by_its_name_but_what_is_fitted_may_stay(style: str) -> None:
+    both = [building.nozzle(size, kind) for size in (0.70, 0.80, 0.90) for kind in ("straight", "aimed")]
+    case = building.case(building.vehicle(), building.catalog(both))
+    options = case.options[SLOTS["front.nozzle"]]
+    (wish,) = read_wishes(case.options, [], [], [style])
+    styles = {options[place].read(FittedNozzle).style for place in wish.allowed if place}
+    assert wish.slot == SLOTS["front.nozzle"] and 0 in wish.allowed and styles == {"aimed", "straight"} - {style}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [({"avoid": "aimd"}, "did you mean aimed?"), ({"avoid": "straight-0.83"}, "straight-0.80 or straight-0.90?"),
+     ({"fit": "nozzle=straight-0.83"}, "did you mean straight-0.80 or straight-0.90?"),
+     ({"fit": "nozle=0.80mm"}, "did you mean nozzle?"), ({"keep": "nozle"}, "did you mean nozzle?")],
+)  # fmt: skip
+def test_a_word_that_means_nothing_is_answered_with_what_was_meant(words: dict[str, str], said: str) -> None:
+    assert refused(building.case(building.vehicle()), **words).endswith(said)
