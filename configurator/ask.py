@@ -108,8 +108,7 @@ def why(
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:
     """What to try next after the runs in the book, or that no further run is worth its time."""
-    records = records_in_book(car.name, book)
-    return what_next(car_now(Case.of(car, catalog), records).case, records.runs)
+    return what_next(as_known(Case.of(car, catalog), book))
 
 
 def order(workshop: Path | str, catalog: Catalog, *, book: str | None = None, redrill: bool = True) -> OrderReport:

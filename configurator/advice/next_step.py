@@ -1,44 +1,38 @@
-"""What to try next on a vehicle, with the belief behind it, as an answer."""
+"""What to try next on a car: one judgement from what is in it, what its runs leave open, and what was felt last.
+
+The destination is what a proposal finds: the fewest changes that are right for enough of what is believed. The next
+step is the destination where that is within reach, and else the best within reach on the way to it: only parts are
+swapped, a nozzle goes the way that was felt, no further than reach allows, and hardly against it; from the shelf
+where that is asked. After a clean run there is no step.
+"""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from pydantic import Field
 
-from configurator.book.records import Trial
-from configurator.judging.case import Case
-from configurator.judging.engine_told import told_engine
-from configurator.learning.as_known import pulled_cleanly
-from configurator.learning.belief import Belief, belief_of
-from configurator.learning.candidates import Candidates, candidates, labour_min
-from configurator.learning.driver import CLEAN
-from configurator.learning.next_run import RUN_MIN, Advice, next_step
-from configurator.reports import Answer, EngineTold, Report
-from configurator.slots.options import Choice
+from configurator.advice.foreseen import Foreseen, foreseen
+from configurator.advice.reach import is_within_reach
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.belief_told import BeliefSummary, sure_percent, summary
+from configurator.advice.work import sureness_of
+from configurator.car.fitted import FittedNozzle
+from configurator.learning.as_known import Known
+from configurator.learning.felt_sizes import side_of_nozzle
+from configurator.reports import Answer, Change, ProposeReport, Report
+from configurator.slots.slot import Slot
+from configurator.slots.wishes import Wish
+from configurator.units.units import show_diameter
 
-INTERVAL_SHARE = 0.9
-LIKELY = 0.5
-"""Sureness below which a combination is not called likely to be right."""
-LEAST_LIKELY, MUCH_LIKELIER = 0.05, 1.5
-"""What is surest is tried from so much on, where it is so many times as sure as what is in (assumed)."""
-CLEAN_NOW = "it pulled cleanly with what is in the car: stop here"
-UNLIKELY = "nothing that may be tried is likely to be right"
-
-
-class BeliefSummary(Report):
-    """What the runs say of the engine."""
-
-    runs: int = Field(description="runs that count")
-    felt_now: bool = Field(description="whether what is felt now counts besides them")
-    left_out: int = Field(description="runs that do not: a cold engine")
-    engine: EngineTold = Field(description="the engine in the middle of the belief")
-    late_first_fuel_90_percent: list[float] = Field(description="between what 90 % of the belief lies")
-    late_main_circuit_90_percent: list[float] = Field(description="the same")
-    impossible: list[list[int]] = Field(
-        description="numbers of runs that cannot all have been judged rightly; one alone: no engine explains it"
-    )
+RUN_MIN = 10.0
+"""Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
+LIKELY, UNLIKELY = 0.5, 0.2
+"""Sureness from which a combination is called likely to be right, and below which a fault elsewhere is looked for."""
+CLEAN_NOW = "it pulled cleanly with what is in the car: stop, it is right"
+ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
+TRIED_WORK = ("none", "fit", "rephase", "remove")
 
 
 class NextChange(Report):
@@ -70,135 +64,167 @@ class NextReport(Answer):
     labour_min: float = Field(description="spanner work together, minutes")
     sureness: float = Field(description="share of belief for which the combination is right, 0 to 1")
     why: str = Field(description="what the run saves, or why there is no further one")
+    destination: list[NextChange] = Field(
+        description="what the model expects in the end, of what is in the car now, where that is not the changes"
+    )
+    destination_sureness: float | None = Field(description="share of belief it is right for; null where it is not told")
     outcomes: list[Outcome] = Field(description="what the run may show; empty where there is none")
     belief: BeliefSummary = Field(description="what stands behind it")
     notes: list[str] = Field(description="what to keep in mind")
 
 
-FELT_AS = (("clean", (0,)), ("hesitates", (1, 2, 3)), ("goes flat", (4, 5, 6)), ("too much fuel", (7, 8, 9)))
-"""What a run may show, by places in ANSWERS."""
+
+def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextReport:
+    """The next step, or that there is none. known : of the car as it is now. stock : parts on the shelf by code; None
+    for all the catalogue has."""
+    if known.pulls_cleanly:
+        return _report(known, "stop", why=CLEAN_NOW)
+    destination = proposal_of(known, ProposalRequest())
+    step = _step(known, destination, stock)
+    if step is None:
+        where = "on the shelf" if stock is not None else "in the catalogue"
+        why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
+        return _report(known, "nothing", destination=destination, why=f"{why}; {ELSEWHERE}")
+    if step.changes:
+        told = None if step.changes == destination.changes else destination
+        return _report(known, "try", step, destination=told, why=_why(known, step), ahead=foreseen(known, step))
+    sure = step.sureness or 0.0
+    if known.last_felt is None:
+        why = "by the model it is right as it is" + ("" if known.belief else "; drive it, and log what is felt")
+        return _report(known, "stop", step, why=why)
+    if sure >= LIKELY:
+        why = f"nothing that may be tried is surer: {RUN_MIN:.0f} min for the run, the same parts"
+        return _report(known, "try", step, why=why, ahead=foreseen(known, step))
+    why = f"nothing that may be tried is surer to be right than what is in the car; {ELSEWHERE}"
+    return _report(known, "nothing", step, destination=destination, why=why)
 
 
-def sure_percent(share: float) -> str:
-    """A share in whole per cent; nobody is ever quite sure.
-
-    >>> sure_percent(0.934), sure_percent(0.998)
-    ('93 %', 'over 99 %')
-    """
-    return "over 99 %" if share > 0.994 else f"{100 * share:.0f} %"
-
-
-def summary(belief: Belief) -> BeliefSummary:
-    """A belief in figures."""
-    first, main = belief.interval(INTERVAL_SHARE)
-    return BeliefSummary(
-        runs=belief.runs, felt_now=belief.felt_now, left_out=belief.left_out, engine=told_engine(belief.middle),
-        late_first_fuel_90_percent=[round(end, 3) for end in first],
-        late_main_circuit_90_percent=[round(end, 3) for end in main],
-        impossible=[[number or 0 for number in numbers] for numbers in belief.impossible],
-    )  # fmt: skip
+def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | None) -> ProposeReport | None:
+    """The destination where it is within reach, else the best that is; None where nothing is."""
+    tried = _that_may_be_tried(known, stock)
+    reach = [*tried, *_within_reach(known)]
+    if destination.status != "impossible" and _keeps(known, destination, reach) and _enough(destination, stock):
+        return destination
+    for wishes in (reach, tried):
+        step = proposal_of(known, ProposalRequest(wishes))
+        if step.status != "impossible" and not _enough(step, stock):
+            step = proposal_of(known, ProposalRequest([*wishes, *_rear_without(known, step)]))
+        if step.status != "impossible":
+            return step
+    return None
 
 
-def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | None = None) -> NextReport:
-    """The next run worth making, or that none is. case : of the car as it is now. trials : of this vehicle.
-    stock : None for all the catalogue has."""
-    belief = belief_of(case, trials)
-    case = case.with_linkage_set().at(belief.middle)
-    field = candidates(case, belief, case.as_fitted, stock)
-    notes = [
-        f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
-        for circuit in case.car.fitted.circuits
-        if (circuit.slack_mm or 0.0) > case.catalog.limits.linkage_tolerance_mm
-    ]
-    if not field.field.open.any():
-        source = "on the shelf" if stock is not None else "in the catalogue"
-        why = f"no combination of what is fitted and what is {source} keeps every rule; a proposal says what would"
-        return NextReport(
-            vehicle=case.vehicle.name, do="nothing", changes=[], labour_min=0.0, sureness=0.0, why=why, outcomes=[],
-            belief=summary(belief), notes=notes,
-        )  # fmt: skip
-    advice = next_step(field.field, belief, field.now)
-    clean = pulled_cleanly(case, trials)
-    if clean:
-        advice = replace(advice, do="stop", choice=field.now, sureness=float(field.field.sureness(belief)[field.now]))
-    elif advice.do == "stop" and (belief.runs or advice.sureness < LIKELY):
-        advice = _likeliest(field, belief, advice)
-    changes = _changes(case, field, field.now, advice.choice)
-    hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
-    return NextReport(
-        vehicle=case.vehicle.name, do="nothing" if hopeless else advice.do, changes=changes,
-        labour_min=sum(change.labour_min for change in changes),
-        sureness=round(advice.sureness, 4), why=CLEAN_NOW if clean else _why(field, belief, advice),
-        outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
-        notes=notes,
-    )  # fmt: skip
+def _that_may_be_tried(known: Known, stock: Mapping[str, int] | None) -> list[Wish]:
+    """Swaps only: what is drilled or cut for a trial stays so. Of parts only those on the shelf, if that is asked."""
+    wishes = []
+    for slot, options in known.case.options.items():
+        allowed = set(options.where(lambda option: option.work in TRIED_WORK))
+        if stock is not None:
+            there = {place for code, count in stock.items() if count > 0 for place in options.of_code(code)}
+            allowed &= {*there, *options.own}
+        wishes.append(Wish(f"what may be tried for {slot}", slot, frozenset(allowed)))
+    return wishes
 
 
-def _likeliest(field: Candidates, belief: Belief, advice: Advice) -> Advice:
-    """Where no run saves its time, and what is in is amiss: the likeliest all the same, if that is much likelier."""
-    sure = np.where(field.field.open, field.field.sureness(belief), 0.0)
-    best = int(np.argmax(sure))
-    if sure[best] < max(LEAST_LIKELY, MUCH_LIKELIER * advice.sureness):
-        return advice
-    costs = float(field.field.minutes[field.now, best]) + RUN_MIN
-    clean = float(field.field.chances[CLEAN, best] @ belief.masses)
-    return Advice("try", best, float(sure[best]), best, costs, 0.0, clean)
+def _within_reach(known: Known) -> list[Wish]:
+    """Nozzles that are a step from the fitted one: more than orifices scatter, and not too far."""
+    side = side_of_nozzle(known.last_felt) if known.last_felt else None
+    scatter_mm = known.case.catalog.limits.stamped_tolerance_mm
+    wishes = []
+    for slot in (Slot(name, "nozzle") for name in known.case.circuit_names):
+        options, now = known.case.options[slot], known.case.as_fitted[slot].read(FittedNozzle)
+        reached = options.where(lambda one, now=now: is_within_reach(now, one.read(FittedNozzle), side, scatter_mm))  # type: ignore[misc]
+        wishes.append(Wish(f"a step of {slot}", slot, frozenset({0, *reached})))
+    return wishes
 
 
-def _changes(case: Case, field: Candidates, now: int, choice: int) -> list[NextChange]:
-    before, after = field.choices[now], field.choices[choice]
+def _keeps(known: Known, report: ProposeReport, wishes: Sequence[Wish]) -> bool:
+    """Whether a proposal's changes are what some wishes allow."""
+    to = {change.slot: change.to for change in report.changes}
+    for wish in wishes:
+        label = to.get(str(wish.slot))
+        options = known.case.options[wish.slot]
+        if label is not None and all(options[place].label != label for place in wish.allowed):
+            return False
+    return True
+
+
+def _enough(report: ProposeReport, stock: Mapping[str, int] | None) -> bool:
+    """Whether the shelf holds as many of each part as a proposal fits."""
+    codes = [change.code for change in report.changes if change.work == "fit" and change.code]
+    return stock is None or all(stock.get(code, 0) >= codes.count(code) for code in codes)
+
+
+def _rear_without(known: Known, report: ProposeReport) -> list[Wish]:
+    """The rear circuit without the parts that the front takes: there is only one of them."""
+    front = {change.code for change in report.changes if change.slot.startswith("front.")}
     return [
-        NextChange(
-            slot=str(slot), from_=before[slot].label, to=option.label, code=option.code,
-            labour_min=labour_min(case, slot, option),
-        )
-        for slot, option in after.items() if option.label != before[slot].label
+        Wish(f"another for {slot}", slot, frozenset(options.where(lambda option: option.code not in front)))
+        for slot, options in known.case.options.items() if slot.circuit == "rear"
     ]  # fmt: skip
 
 
-def _why(field: Candidates, belief: Belief, advice: Advice) -> str:
-    cost = f"{advice.costs_min:.0f} min of work and driving"
-    saved = f"{max(0.0, advice.saves_min):.0f} min of what would follow"
-    if advice.do == "try" and advice.saves_min > 0.0:
-        return f"{cost}, expected to save {saved}"
-    if advice.do == "try" and advice.sureness >= LIKELY:
-        return f"{cost}; the likeliest of what may be tried"
-    if advice.do == "try":
-        return (
-            f"{cost}; the likeliest of what may be tried, and not likely: look for a fault elsewhere first (float "
-            "level, ignition, air leak), which may feel the same"
-        )
-    best = _most_sure(field, belief, advice)
-    if best < LIKELY:
-        return (
-            f"{UNLIKELY}, the surest to {sure_percent(best)}: a proposal may "
-            "find other parts, and a fault elsewhere (float level, ignition, air leak) may feel the same"
-        )
-    if best < advice.sureness + 0.005:
-        return "nothing that may be tried is surer to be right than what is in the car"
-    return f"no further run is worth its time: the best would cost {cost} and is expected to save {saved}"
+def _why(known: Known, step: ProposeReport) -> str:
+    """What the step costs, and what it is worth."""
+    assert step.totals is not None
+    cost = f"{step.totals.labour_min + RUN_MIN:.0f} min of work and driving"
+    if known.belief is None:
+        return f"{cost}; no run has been logged: this is the model's guess alone"
+    before = sureness_of(known.case, known.case.as_fitted, known.belief)
+    worth = f"sure to be right to {sure_percent(step.sureness or 0.0)}, as it is to {sure_percent(before)}"
+    if (step.sureness or 0.0) >= UNLIKELY:
+        return f"{cost}; {worth}"
+    return f"{cost}; {worth}: the likeliest of what may be tried, and not likely: {ELSEWHERE}"
 
 
-def _most_sure(field: Candidates, belief: Belief, advice: Advice) -> float:
-    """Sureness of the surest combination, of what may be tried and what is left in."""
-    return max(advice.sureness, float(np.where(field.field.open, field.field.sureness(belief), 0.0).max()))
+def _report(
+    known: Known,
+    do: Literal["try", "stop", "nothing"],
+    step: ProposeReport | None = None,
+    *,
+    why: str,
+    destination: ProposeReport | None = None,
+    ahead: Sequence[Foreseen] = (),
+) -> NextReport:
+    believed = known.believed
+    sureness = step.sureness if step else sureness_of(known.case, known.case.as_fitted, believed)
+    return NextReport(
+        vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
+        labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,
+        sureness=round(sureness or 0.0, 4), why=why,
+        destination=_changes(destination.changes if destination else ()),
+        destination_sureness=destination.sureness if destination and destination.changes else None,
+        outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
+        belief=summary(believed), notes=[*_first(step), *_sizes(known), *_slack(known)],
+    )  # fmt: skip
 
 
-def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
-    """Each feeling with the step it would lead to."""
-    found = []
-    for felt, steps in FELT_AS:
-        likelihood = field.field.chances[list(steps), choice].sum(axis=0)
-        after = belief.updated(likelihood)
-        then = next_step(field.field, after, choice)
-        label = _named(field.choices[choice], field.choices[then.choice])
-        says = f"{label}; stop, sure to {sure_percent(then.sureness)}" if then.do == "stop" else f"{label}; run again"
-        if then.do == "stop" and _most_sure(field, after, then) < LIKELY:
-            says = UNLIKELY
-        found.append(Outcome(felt=felt, chance=round(float(likelihood @ belief.masses), 4), then=says))
-    return found
+def _changes(changes: Sequence[Change]) -> list[NextChange]:
+    return [
+        NextChange(slot=one.slot, from_=one.from_, to=one.to, code=one.code, labour_min=one.labour_min)
+        for one in changes
+    ]
 
 
-def _named(before: Choice, after: Choice) -> str:
-    changed = [f"{slot}: {option.label}" for slot, option in after.items() if option.label != before[slot].label]
-    return ", ".join(changed) or "leave it as it is"
+def _first(step: ProposeReport | None) -> list[str]:
+    """Faults that no part mends, to be put right first."""
+    return [f"first: {finding.says}; {finding.mend}" for finding in step.first] if step else []
+
+
+def _sizes(known: Known) -> list[str]:
+    """The sizes that runs tell of, beside what is fitted."""
+    notes = []
+    for name, sizes in known.sizes.items():
+        told = [f"{show_diameter(mm)} was felt {what}"
+                for mm, what in ((sizes.lean_mm, "too small"), (sizes.rich_mm, "large enough")) if np.isfinite(mm)]  # fmt: skip
+        if told:
+            notes.append(f"{name} nozzle, with this screw, pump and lobe: {'; '.join(told)}")
+    return notes
+
+
+def _slack(known: Known) -> list[str]:
+    return [
+        f"{circuit.name}: take the {circuit.slack_mm:g} mm slack out of the linkage first; it is reckoned as set"
+        for circuit in known.case.car.fitted.circuits
+        if (circuit.slack_mm or 0.0) > known.case.catalog.limits.linkage_tolerance_mm
+    ]

@@ -4,19 +4,29 @@ Parts are chosen that are right for as much of the belief as is wanted, or for a
 each is asked for that much, and for more where both together come to less.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
-from configurator.advice.next_step import summary
+from configurator.advice.belief_told import summary
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_sizes import SureProposeReport
+from configurator.car.fitted import FittedNozzle
 from configurator.judging.table import DEMAND
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.reports import ProposeReport
+from configurator.slots.slot import Slot
+from configurator.slots.wishes import Wish
 
 
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:
-    """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none."""
-    request = replace(request, wishes=[*request.wishes, *known.wishes])
+    """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none. Nobody is
+    sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
+    felt = replace(request, wishes=[*request.wishes, *_nozzles_that_are_felt(known, request.wishes)])
+    report = _proposal_of(known, felt, wanted)
+    return report if report.status != "impossible" else _proposal_of(known, request, wanted)
+
+
+def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
     if known.belief is None:
         return propose(known.case, request, known)
     if known.pulls_cleanly:
@@ -25,7 +35,7 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
     best: ProposeReport | None = None
     for share in shares:
         report = propose(known.choosing(request.wishes, share), request, known)
-        if request.symptom and not report.changes and (report.sureness or 0.0) < wanted:
+        if known.last_felt and not report.changes and (report.sureness or 0.0) < wanted:
             # What somebody complains of is not left alone for the sake of a few per cent.
             report = propose(known.choosing(request.wishes, share, nearly=1.0), request, known)
         if best is None or (report.sureness or 0.0) > (best.sureness or 0.0):
@@ -34,6 +44,18 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
             break
     assert best is not None
     return SureProposeReport(**dict(best), belief=summary(known.belief), sureness_wanted=wanted)
+
+
+def _nozzles_that_are_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
+    """Of each circuit whose nozzle nobody has named, the one fitted and those told from it."""
+    named, scatter_mm = {wish.slot for wish in wishes}, known.case.catalog.limits.stamped_tolerance_mm
+    felt = []
+    for slot in (Slot(name, "nozzle") for name in known.case.circuit_names):
+        options, now = known.case.options[slot], known.case.as_fitted[slot].read(FittedNozzle)
+        told = options.where(lambda one, now=now: one.read(FittedNozzle).is_told_from(now, scatter_mm))  # type: ignore[misc]
+        if slot not in named:
+            felt.append(Wish(f"a {slot} that is felt", slot, frozenset({0, *told})))
+    return felt
 
 
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:

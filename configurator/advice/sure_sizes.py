@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from pydantic import Field
 
-from configurator.advice.next_step import BeliefSummary, summary
+from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.size import breaks_no_more_than, nozzle_of, size
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND

@@ -5,29 +5,34 @@ from typing import Annotated
 
 import typer
 
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, car_as_it_is
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
 from configurator.errors import BadInput
 
 
 @app.command("next", epilog="Example: tipin next catalog/examples/roadster.toml --book season.sqlite")
 def next_command(
     vehicle: VehicleFile,
+    symptom: Annotated[
+        str | None, typer.Option(metavar="WORD", help="what the driver feels now, with what is in the car")
+    ] = None,
     stock_only: Annotated[bool, typer.Option("--stock-only", help="only with parts that are on the shelf")] = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
 ) -> None:
-    """Say what to try next, after the runs in the book.
+    """Say what to try next, after the runs in the book and what is felt now.
 
-    The run that is expected to shorten the search most, or that none is worth its time. Exit code 1 if nothing may be
+    One step towards what the model expects in the end, or that it is right as it is. Exit code 1 if nothing may be
     tried.
     """
     from configurator.advice.next_step import what_next
     from configurator.book.book import find_book
     from configurator.book.usual_place import place_of_book
+    from configurator.judging.feelings import read_symptom
+    from configurator.learning.as_known import as_known
     from configurator.views.belief import next_text
 
-    now, records = car_as_it_is(vehicle, catalog, book)
+    known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
     opened = find_book(book) if stock_only else None
     if stock_only and opened is None:
         remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"
@@ -38,6 +43,6 @@ def next_command(
             stock = opened.stock()
     if sys.stderr.isatty():
         print("weighing what may be tried ...", file=sys.stderr)
-    report = what_next(now.case, records.runs, stock)
+    report = what_next(known, stock)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else next_text(report))
     raise typer.Exit(1 if report.do == "nothing" else 0)

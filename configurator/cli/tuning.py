@@ -113,7 +113,7 @@ def propose_command(
     avoid: Avoid = None,
     order: Annotated[
         str, typer.Option(metavar="GOALS", help="what to make least, first goal first")
-    ] = "changes,advice,permanent,nozzle,price,labour,step",
+    ] = "changes,advice,permanent,price,nozzle,labour,step",
     sure: Sure = 90.0,
     effort: Annotated[
         float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")

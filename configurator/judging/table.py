@@ -18,7 +18,7 @@ DEMAND = (
     "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough",
 )  # fmt: skip
 """The rules on what is felt."""
-SURE_ENOUGH = "right-for-enough-engines"
+SURE_ENOUGH_RULE = "right-for-enough-engines"
 NEARLY_AS_SURE = 0.9
 """What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 CombinationAt = tuple[int, int, int, int]
@@ -76,7 +76,7 @@ def _most_sure(case: Case, name: str, wishes: Sequence[Wish]) -> float:
     keeps = np.ones(table.shot.sure_percent.shape, dtype=bool)
     room = np.ones((1, 1), dtype=bool)
     for rule in RULES.values():
-        if rule.is_choosable and rule.severity == "conflict" and rule.id != SURE_ENOUGH:
+        if rule.is_choosable and rule.severity == "conflict" and rule.id != SURE_ENOUGH_RULE:
             holds = ~(margins(rule, table) < 0)
             if set(rule.slots) & set(SHARED_SLOTS):
                 room = room & holds

@@ -2,7 +2,7 @@
 file speak for."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from configurator.book.car_now import car_now, is_in, records_in_book
@@ -26,6 +26,8 @@ class Known:
     case: Case
     says: str
     belief: Belief | None = None
+    left_out: int = 0
+    """Runs that do not count."""
     last_felt: Symptom | None = None
     """What was felt last with the parts that are in the car: now, or in the last run that counts."""
     sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
@@ -34,7 +36,7 @@ class Known:
     @property
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
-        return self.belief or prior_of(self.case)
+        return self.belief or replace(prior_of(self.case), left_out=self.left_out)
 
     @property
     def pulls_cleanly(self) -> bool:
@@ -47,14 +49,14 @@ class Known:
         if self.belief is None:
             return self.case
         if self.pulls_cleanly:
-            return self._asking.content_with(0.0)
-        return as_sure_as_can_be(self._asking.content_with(share), wishes, nearly)
+            return self.tables.content_with(0.0)
+        return as_sure_as_can_be(self.tables.content_with(share), wishes, nearly)
 
     @cached_property
-    def _asking(self) -> Case:
-        """What every share is asked of: the table of all parts is worked out once."""
-        assert self.belief is not None
-        asking = self.case.asking(self.belief.masses, SURE_ENOUGH, self.sizes)
+    def tables(self) -> Case:
+        """The case with the tables of all parts, the engines that each combination is right for in them, worked out
+        once whatever share is asked for."""
+        asking = self.case.asking(self.believed.masses, SURE_ENOUGH, self.sizes)
         for name in asking.circuit_names:
             asking.tabulated(name)
         return asking
@@ -74,7 +76,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     the engine as the vehicle file has it. case : of the car as it is now."""
     belief = belief_by(case, runs, symptom)
     if belief is None:
-        return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged")
+        return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
     last = last_run(runs)
     last_felt = symptom or (symptom_of(last) if last and is_in(case, last) else None)
     if last_felt and not last_felt.side:
@@ -85,7 +87,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
-    return Known(judged, says, belief, last_felt, felt_sizes(judged, runs, symptom))
+    return Known(judged, says, belief, belief.left_out, last_felt, felt_sizes(judged, runs, symptom))
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:

@@ -29,6 +29,8 @@ def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None
             size_mm = _size_mm(case, name, run)
             if size_mm is not None and run.felt and run.felt.word in SYMPTOMS:
                 felt.append((size_mm, SYMPTOMS[run.felt.word]))
+        if len(case.circuit_names) > 1:  # off idle the front circuit is felt; of anything else it may be either
+            felt = [(mm, symptom) for mm, symptom in felt if name == "front" and side_of_nozzle(symptom) > 0]
         found[name] = _bounds(felt)
     return found
 

@@ -21,7 +21,7 @@ from configurator.slots.options import Choice, Offered, Option, Slots
 from configurator.slots.slot import SHARED_SLOTS, Slot
 from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_diameter
 
-GOALS = ("changes", "advice", "permanent", "nozzle", "price", "labour", "step")
+GOALS = ("changes", "advice", "permanent", "price", "nozzle", "labour", "step")
 """What can be made least: number of changes, advice not followed, changes that cannot be undone, orifice diameters
 together, price, labour, and how far the orifices are from what is fitted."""
 STYLES: tuple[NozzleStyle, ...] = get_args(NozzleStyle)

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from configurator.advice.next_step import CLEAN_NOW, BeliefSummary, NextReport, sure_percent
+from configurator.advice.belief_told import BeliefSummary, sure_percent
+from configurator.advice.next_step import CLEAN_NOW, NextReport
 from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
@@ -15,7 +16,12 @@ def next_text(report: NextReport) -> str:
     for change in report.changes:
         lines.append(f"     {change.slot}: {change.to}")
         lines.append(f"       in place of {change.from_}; {change.labour_min:.0f} min")
-    lines += [wrapped(report.why, "     "), ""]
+    lines += [wrapped(report.why, "     ")]
+    if report.destination:
+        sure = f" ({sure_percent(report.destination_sureness)})" if report.destination_sureness else ""
+        parts = ", ".join(f"{change.slot} {change.to}" for change in report.destination)
+        lines.append(wrapped(f"in the end the model expects {parts}{sure}: have those at hand", "     "))
+    lines.append("")
     if report.outcomes:
         lines.append("If it is felt")
         for outcome in report.outcomes:

@@ -129,7 +129,7 @@ _HEADINGS = (
 
 
 def _candidate_row(row: Candidate) -> list[str]:
-    from configurator.advice.next_step import sure_percent
+    from configurator.advice.belief_told import sure_percent
 
     size = f"{row.diameter_mm:.2f} ({1e3 * row.diameter_in:.1f}) {row.style}"
     return [
@@ -197,7 +197,7 @@ def _findings_lines(found: Iterable[Finding]) -> Iterable[str]:
 
 def _pull_lines(report: ProposeReport) -> Iterable[str]:
     """What is felt with it, and for how many engines like this one it is right."""
-    from configurator.advice.next_step import sure_percent
+    from configurator.advice.belief_told import sure_percent
 
     for shot in report.pulls:
         yield wrapped(f"{shot.circuit}, with it: {shot.felt}", "  ")

@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from configurator.advice.next_step import sure_percent
+from configurator.advice.belief_told import sure_percent
 from configurator.ordering.report import LineFor
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.views.tables import CAUTIONS

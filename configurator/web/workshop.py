@@ -46,7 +46,7 @@ class Setting:
     @property
     def felt(self) -> list[str]:
         """What the symptom asks for, a sentence each."""
-        return [wish.text for wish in self.known.wishes if wish.felt]
+        return []
 
     @property
     def case(self) -> Case:
@@ -157,7 +157,7 @@ class Workshop:
     def next_run(self, setting: Setting) -> NextReport:
         """What to try next, by the runs in the book."""
         key = (*setting.key, _digest_of(setting.runs))
-        return self._next.get(key, lambda: what_next(setting.case, setting.runs))
+        return self._next.get(key, lambda: what_next(setting.known))
 
 
 def _digest_of(entries: Sequence[Entry]) -> str:
