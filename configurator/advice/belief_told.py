@@ -2,8 +2,8 @@
 
 from pydantic import Field
 
-from configurator.learning.belief import Belief
 from configurator.judging.engine_told import told_engine
+from configurator.learning.belief import Belief
 from configurator.reports import EngineTold, Report
 
 INTERVAL_SHARE = 0.9

@@ -12,14 +12,15 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
+from configurator.advice.belief_told import BeliefSummary, summary, sure_percent
 from configurator.advice.foreseen import Foreseen, foreseen
-from configurator.advice.reach import is_within_reach
 from configurator.advice.propose import ProposalRequest
+from configurator.advice.reach import is_within_reach
 from configurator.advice.sure_proposal import proposal_of
-from configurator.advice.belief_told import BeliefSummary, sure_percent, summary
 from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
-from configurator.learning.as_known import Known
+from configurator.judging.table import NEARLY_AS_SURE
+from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import Answer, Change, ProposeReport, Report
 from configurator.slots.slot import Slot
@@ -73,7 +74,6 @@ class NextReport(Answer):
     notes: list[str] = Field(description="what to keep in mind")
 
 
-
 def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextReport:
     """The next step, or that there is none. known : of the car as it is now. stock : parts on the shelf by code; None
     for all the catalogue has."""
@@ -102,11 +102,11 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
 def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | None) -> ProposeReport | None:
     """The destination where it is within reach, else the best that is; None where nothing is."""
     tried = _that_may_be_tried(known, stock)
-    reach = [*tried, *_within_reach(known)]
+    reach = [*tried, *(() if known.back_to_clean else _within_reach(known))]
     if destination.status != "impossible" and _keeps(known, destination, reach) and _enough(destination, stock):
         return destination
     for wishes in (reach, tried):
-        step = proposal_of(known, ProposalRequest(wishes))
+        step = proposal_of(known, ProposalRequest(wishes), NEARLY_AS_SURE * SURE_ENOUGH)
         if step.status != "impossible" and not _enough(step, stock):
             step = proposal_of(known, ProposalRequest([*wishes, *_rear_without(known, step)]))
         if step.status != "impossible":
@@ -168,6 +168,8 @@ def _why(known: Known, step: ProposeReport) -> str:
     """What the step costs, and what it is worth."""
     assert step.totals is not None
     cost = f"{step.totals.labour_min + RUN_MIN:.0f} min of work and driving"
+    if known.back_to_clean and known.went_clean:
+        return f"{cost}; run {known.went_clean.number} pulled cleanly with these: put them back"
     if known.belief is None:
         return f"{cost}; no run has been logged: this is the model's guess alone"
     before = sureness_of(known.case, known.case.as_fitted, known.belief)
@@ -215,8 +217,8 @@ def _sizes(known: Known) -> list[str]:
     """The sizes that runs tell of, beside what is fitted."""
     notes = []
     for name, sizes in known.sizes.items():
-        told = [f"{show_diameter(mm)} was felt {what}"
-                for mm, what in ((sizes.lean_mm, "too small"), (sizes.rich_mm, "large enough")) if np.isfinite(mm)]  # fmt: skip
+        felt = ((sizes.lean_mm, "too small"), (sizes.rich_mm, "large enough"))
+        told = [f"{show_diameter(mm)} was felt {what}" for mm, what in felt if np.isfinite(mm)]
         if told:
             notes.append(f"{name} nozzle, with this screw, pump and lobe: {'; '.join(told)}")
     return notes

@@ -15,22 +15,30 @@ from configurator.judging.table import DEMAND
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.reports import ProposeReport
 from configurator.slots.slot import Slot
-from configurator.slots.wishes import Wish
+from configurator.slots.wishes import GOALS, Wish
+
+
+NEAREST_FIRST = ("changes", "advice", "permanent", "price", "step", "nozzle", "labour")
+"""The usual goals where runs say what is right: no nozzle farther from the fitted one than it has to be."""
 
 
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:
     """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none. Nobody is
     sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
-    felt = replace(request, wishes=[*request.wishes, *_nozzles_that_are_felt(known, request.wishes)])
-    report = _proposal_of(known, felt, wanted)
+    asked = {wish.slot for wish in request.wishes}
+    wishes = [*request.wishes, *(wish for wish in known.back_to_clean if wish.slot not in asked)]
+    felt = [*wishes, *_nozzles_that_are_felt(known, wishes)]
+    report = _proposal_of(known, replace(request, wishes=felt), wanted)
     return report if report.status != "impossible" else _proposal_of(known, request, wanted)
 
 
 def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
     if known.belief is None:
         return propose(known.case, request, known)
-    if known.pulls_cleanly:
+    if known.pulls_cleanly or known.back_to_clean:
         return _as_it_pulls(known, request)
+    if request.order == GOALS:
+        request = replace(request, order=NEAREST_FIRST)
     shares = (wanted,) if len(known.case.circuit_names) == 1 else (wanted, 0.5 * (1.0 + wanted))
     best: ProposeReport | None = None
     for share in shares:
@@ -59,7 +67,8 @@ def _nozzles_that_are_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
 
 
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
-    """What has to change of a car that pulls cleanly: what does not fit. Nothing is said of its fuel."""
+    """What has to change of a car that pulls cleanly, or did with other parts: those, and what does not fit. Nothing is
+    said of its fuel."""
     assert known.belief is not None
     report = propose(known.choosing(request.wishes), request, known)
     remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.arrays import Array, Mask
+from configurator.arrays import Mask
 from configurator.judging.case import Case, margins
 from configurator.rules import RULES
 from configurator.rules.figures import JudgedFigures
@@ -66,7 +66,7 @@ def as_sure_as_can_be(case: Case, wishes: Sequence[Wish] = (), nearly: float = N
     return case if most >= case.asked.share or most < LEAST_SURE else case.content_with(min(nearly, 1.0 - 1e-9) * most)
 
 
-LEAST_SURE = 0.02
+LEAST_SURE = 0.05
 """Nothing is proposed that is right for less of what is believed."""
 
 

@@ -30,6 +30,8 @@ class Known:
     """Runs that do not count."""
     last_felt: Symptom | None = None
     """What was felt last with the parts that are in the car: now, or in the last run that counts."""
+    went_clean: Trial | None = None
+    """The last run that was clean, where other parts are in the car now and complained of: then those go back in."""
     sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
     """The nozzles of each circuit that were felt too small or large enough beside what is fitted."""
 
@@ -37,6 +39,19 @@ class Known:
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
         return self.belief or replace(prior_of(self.case), left_out=self.left_out)
+
+    @property
+    def back_to_clean(self) -> list[Wish]:
+        """The parts of the run that went clean that are not in the car now; none where the catalogue has no more."""
+        run, wishes = self.went_clean, []
+        for slot, options in self.case.options.items() if run else ():
+            label = run.codes.get(str(slot)) if run else None
+            option = options.labelled(label) if label and label != options[0].label else None
+            if run and option is not None:
+                same = {*options.own, *options.of_code(option.code or "")}
+                places = frozenset(place for place in same if options[place] == option)
+                wishes.append(Wish(f"run {run.number} pulled cleanly with {label}", slot, places, felt=True))
+        return wishes
 
     @property
     def pulls_cleanly(self) -> bool:
@@ -48,7 +63,7 @@ class Known:
         file where there is no run."""
         if self.belief is None:
             return self.case
-        if self.pulls_cleanly:
+        if self.pulls_cleanly or self.went_clean:
             return self.tables.content_with(0.0)
         return as_sure_as_can_be(self.tables.content_with(share), wishes, nearly)
 
@@ -87,12 +102,27 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
-    return Known(judged, says, belief, belief.left_out, last_felt, felt_sizes(judged, runs, symptom))
+    clean = last_clean(runs) if last_felt and last_felt.side else None
+    if clean is not None and is_in(judged, clean):
+        clean = None
+    return Known(judged, says, belief, belief.left_out, last_felt, clean, felt_sizes(judged, runs, symptom))
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:
     """The last of the runs that count."""
     return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
+
+
+def last_clean(runs: Sequence[Trial]) -> Trial | None:
+    """The last clean run that no later run with the same parts complains of."""
+    complained: list[Mapping[str, str]] = []
+    for run in sorted(filter(counts, runs), key=lambda run: (run.at, run.number or 0), reverse=True):
+        felt = symptom_of(run)
+        if felt and not felt.side and run.codes not in complained:
+            return run
+        if felt and felt.side:
+            complained.append(run.codes)
+    return None
 
 
 def symptom_of(run: Trial) -> Symptom | None:

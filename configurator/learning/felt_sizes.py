@@ -1,7 +1,7 @@
 """Sizes that runs tell of: felt too small, or large enough, with the screw, pump and lobe that are fitted.
 
-What was felt later counts before what was felt earlier: where a size was large enough that an earlier run had too small,
-one of the two was misjudged, or the engine's main circuit explains it; the newer one holds.
+What was felt later counts before what was felt earlier: where a size was large enough that an earlier run had too
+small, one of the two was misjudged, or the engine's main circuit explains it; the newer one holds.
 """
 
 from collections.abc import Mapping, Sequence

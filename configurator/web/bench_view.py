@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
-from configurator.advice.comparison import Compared
 from configurator.advice.belief_told import BeliefSummary, summary
+from configurator.advice.comparison import Compared
 from configurator.advice.standing import Clash, SlotStanding, Standing, State
 from configurator.book.records import Trial
 from configurator.reports import Combination, Finding
