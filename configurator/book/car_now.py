@@ -60,7 +60,7 @@ def car_now(filed: Case, records: CarRecords) -> CarNow:
 def is_in(case: Case, entry: Entry) -> bool:
     """Whether the parts of an entry are just those in the car."""
     vehicle, gone = _with_parts_of(entry, case)
-    return vehicle is case.vehicle and not gone
+    return vehicle.fitted == case.vehicle.fitted and not gone
 
 
 def _with_parts_of(entry: Entry, case: Case) -> tuple[Vehicle, dict[Slot, str]]:

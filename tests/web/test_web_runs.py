@@ -12,6 +12,7 @@ from test_web_bench import form_of, text_of
 from web_page import OWN_FORM, browser, page_of, workshop_in
 
 from configurator.book.book import open_book
+from configurator.book.car_records import CarRecords
 from configurator.book.records import Trial
 from configurator.web import runs
 from configurator.web.pages import LABELS
@@ -25,7 +26,7 @@ def written(tmp_path: Path) -> Workshop:
 
 
 def runs_in(workshop: Workshop) -> list[Trial]:
-    return workshop.runs_of("Club roadster")
+    return list(workshop.records_of("Club roadster").runs)
 
 
 def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop) -> None:
@@ -36,7 +37,7 @@ def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop)
     }  # fmt: skip
     answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
     assert answer.status_code == 303
-    assert answer.headers["location"] == "/car/roadster?pin=front.nozzle%3Dstraight-0.85&recorded=1#runs"
+    assert answer.headers["location"] == "/car/roadster?recorded=1#runs", "what was chosen is fitted now"
     (run,) = runs_in(written)
     assert run.felt is not None and (run.felt.word, run.felt.strength) == ("smoke", "faint")
     assert run.codes["front.nozzle"].startswith("straight-0.85")
@@ -192,15 +193,15 @@ def test_a_run_that_comes_in_while_the_book_is_read_is_not_half_known(
     """What is known and the runs it is known by are of one reading."""
     client = browser(page_of(written))
     client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
-    read = Workshop.runs_of
+    read = Workshop.records_of
 
-    def read_just_before_another(workshop: Workshop, vehicle: str) -> list[Trial]:
+    def read_just_before_another(workshop: Workshop, vehicle: str) -> CarRecords:
         found = read(workshop, vehicle)
         with open_book(workshop.book) as book:
-            book.add_trial(found[0].model_copy(update={"number": None}))
+            book.add_trial(found.runs[0].model_copy(update={"number": None}))
         return found
 
-    monkeypatch.setattr(Workshop, "runs_of", read_just_before_another)
+    monkeypatch.setattr(Workshop, "records_of", read_just_before_another)
     setting = written.setting("roadster", None)
     assert setting.known.belief is not None and setting.known.belief.runs == len(setting.runs) == 1
     assert setting.known.says == "by 1 run"
