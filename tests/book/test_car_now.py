@@ -91,15 +91,18 @@ def test_every_answer_begins_with_what_is_in_the_car(telling: Telling, seed: int
     ):
         own = [change for change in changes if change.slot == "front.nozzle"]
         assert all(change.from_ == label and change.to != label for change in own)
-    assert told_otherwise(now, records)[0].endswith(
-        f"front.nozzle {OTHER}; the vehicle file says straight-0.80"
-    ), "and the rest is as the file has it"
+    assert told_otherwise(now, records)[0].endswith(f"front.nozzle {OTHER}; the vehicle file says straight-0.80"), (
+        "and the rest is as the file has it"
+    )
 
 
 @pytest.mark.parametrize("seed", CARS)
 def test_the_newest_that_stands_says_it(seed: int) -> None:
     filed = car(seed)
-    run, told_later = drove(filed, 1, "front.nozzle=straight-0.90"), told(filed, 1, "front.nozzle=straight-0.70", hours=2)
+    run, told_later = (
+        drove(filed, 1, "front.nozzle=straight-0.90"),
+        told(filed, 1, "front.nozzle=straight-0.70", hours=2),
+    )
     assert in_the_car(car_now(filed, CarRecords()))["front.nozzle"].startswith("straight-0.80")
     for runs, fittings, expected in (
         ([run], [told_later], "straight-0.70"),
@@ -169,7 +172,9 @@ def test_the_pad_stays_relieved_and_the_next_step_goes_on_from_there() -> None:
     )
 
 
-@pytest.mark.parametrize(("words", "kept"), [(("front.nozzle=straight-0.90",), True), (("front.lobe=lobe-moor",), False)])
+@pytest.mark.parametrize(
+    ("words", "kept"), [(("front.nozzle=straight-0.90",), True), (("front.lobe=lobe-moor",), False)]
+)
 def test_what_was_measured_on_the_linkage_holds_as_long_as_nobody_touched_it(words: tuple[str], kept: bool) -> None:
     filed = car(3)
     front = car_now(filed, CarRecords([drove(filed, 1, *words)])).case.car.fitted.front

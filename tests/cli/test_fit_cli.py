@@ -14,7 +14,6 @@ from configurator.book.fitted_told import FittedReport
 from configurator.catalogue.load import shipped_catalog_dir
 
 
-
 def toml(tables: Mapping[str, Any], above: str = "") -> str:
     """Tables of plain values as a vehicle file has them."""
     plain = {key: value for key, value in tables.items() if not isinstance(value, Mapping)}
@@ -28,7 +27,10 @@ def toml(tables: Mapping[str, Any], above: str = "") -> str:
 def few(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped catalogue with few nozzles and lobes, so that what is next is quickly found."""
     folder = slim_catalog(tmp_path_factory.mktemp("parts"), {})
-    for name, codes in (("nozzles", ("0.70", "0.80", "0.85", "0.90", "0.95")), ("lobes", ("fell", "cairn", "force", "ridge"))):
+    for name, codes in (
+        ("nozzles", ("0.70", "0.80", "0.85", "0.90", "0.95")),
+        ("lobes", ("fell", "cairn", "force", "ridge")),
+    ):
         heading, *rows = (shipped_catalog_dir() / f"{name}.csv").read_text(encoding="utf-8").splitlines()
         named = [f"{'straight' if name == 'nozzles' else 'lobe'}-{code}" for code in codes]
         kept = [row for row in rows if row.partition(",")[0] in named]
