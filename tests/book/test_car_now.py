@@ -35,13 +35,12 @@ OTHER, PAD, NOZZLE = "straight-0.90", SLOTS["pad_relief"], SLOTS["front.nozzle"]
 def stock() -> Catalog:
     """The shipped catalogue with few nozzles, lobes and screws, so that what is next is quickly found."""
     whole = load_catalog(shipped_catalog_dir())
-    few = {
-        "nozzles": [f"straight-{size}" for size in ("0.70", "0.80", "0.90", "0.95", "1.00")],
-        "feed_screws": ["screw-plain", "screw-wide"], "lobes": ["lobe-fell", "lobe-cairn", "lobe-moor"],
-    }  # fmt: skip
-    return replace(whole, **{
-        family: MappingProxyType({code: getattr(whole, family)[code] for code in codes}) for family, codes in few.items()
-    })  # fmt: skip
+    sizes, lobes = ("0.70", "0.80", "0.90", "0.95", "1.00"), ("fell", "cairn", "moor")
+    return replace(
+        whole,
+        nozzles=MappingProxyType({code: whole.nozzles[code] for code in (f"straight-{size}" for size in sizes)}),
+        lobes=MappingProxyType({code: whole.lobes[code] for code in (f"lobe-{name}" for name in lobes)}),
+    )
 
 
 def car(seed: int, **fitted: Any) -> Case:
