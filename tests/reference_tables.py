@@ -16,6 +16,7 @@ from configurator.advice.next_step import NextReport
 from configurator.advice.sensitivity import LIMIT_RANGES, VEHICLE_RANGES, SensitivityReport
 from configurator.advice.standing import AvailabilityReport
 from configurator.basis import ASSUMED, COMMON_PRACTICE
+from configurator.book.fitted_told import FittedReport
 from configurator.book.shelf import StockReport
 from configurator.car.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
 from configurator.card import Card
@@ -32,7 +33,7 @@ from configurator.rules import RULES, Rule, as_found, fit, fuel_side
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
-    "assumptions": SensitivityReport, "trial add": TrialReport, "stock list": StockReport,
+    "assumptions": SensitivityReport, "trial add": TrialReport, "fit": FittedReport, "stock list": StockReport,
     "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
     "card": Card, "order": OrderReport,
 }  # fmt: skip

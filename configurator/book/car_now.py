@@ -8,7 +8,7 @@ again, its measures gone.
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from configurator.book.car_records import CarRecords, Entry
+from configurator.book.car_records import CarRecords, RunOrFitting
 from configurator.book.records import moved_clearances
 from configurator.book.usual_place import may_be_there
 from configurator.car.in_place import CircuitInPlace, PartsInPlace
@@ -19,7 +19,7 @@ from configurator.slots.columns import Mount
 from configurator.slots.options import Stack
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
-SPACER, PAD_RELIEF = Slot(None, "spacer"), Slot(None, "pad_relief")
+_SPACER, _PAD_RELIEF = Slot(None, "spacer"), Slot(None, "pad_relief")
 
 
 def records_in_book(vehicle: str, place: str | None) -> CarRecords:
@@ -42,7 +42,7 @@ class CarNow:
 
     case: Case
     filed: Case
-    by: Entry | None = None
+    by: RunOrFitting | None = None
     gone: dict[Slot, str] = field(default_factory=dict)
 
 
@@ -57,13 +57,13 @@ def car_now(filed: Case, records: CarRecords) -> CarNow:
     return CarNow(replace(filed, car=CarInCatalogue.of(vehicle, filed.catalog)), filed, last, gone)
 
 
-def is_in(case: Case, entry: Entry) -> bool:
+def is_in(case: Case, entry: RunOrFitting) -> bool:
     """Whether the parts of an entry are just those in the car."""
     vehicle, gone = _with_parts_of(entry, case)
-    return vehicle is case.vehicle and not gone
+    return vehicle.fitted == case.vehicle.fitted and not gone
 
 
-def _with_parts_of(entry: Entry, case: Case) -> tuple[Vehicle, dict[Slot, str]]:
+def _with_parts_of(entry: RunOrFitting, case: Case) -> tuple[Vehicle, dict[Slot, str]]:
     """The vehicle with the parts of an entry, itself where it has them all; and those the catalogue has no more."""
     was, now = PartsInPlace.model_validate(entry.car["fitted"]), case.vehicle.fitted
     changed: dict[str, Any] = {}
@@ -84,14 +84,14 @@ def _with_parts_of(entry: Entry, case: Case) -> tuple[Vehicle, dict[Slot, str]]:
         if own:
             changed[name] = getattr(now, name).model_copy(update=own)
     stack = Stack(0.0, 0.0)
-    spacer = entry.codes.get(str(SPACER))
-    if spacer is not None and spacer != case.as_fitted[SPACER].label:
-        option = case.options[SPACER].labelled(spacer)
+    spacer = entry.codes.get(str(_SPACER))
+    if spacer is not None and spacer != case.as_fitted[_SPACER].label:
+        option = case.options[_SPACER].labelled(spacer)
         if option is None:
-            gone[SPACER] = spacer
+            gone[_SPACER] = spacer
         else:
             stack, changed["spacer"] = option.read(Stack), option.code
-    relief = case.options[PAD_RELIEF].labelled(entry.codes.get(str(PAD_RELIEF), ""))
+    relief = case.options[_PAD_RELIEF].labelled(entry.codes.get(str(_PAD_RELIEF), ""))
     if relief is not None and relief.changed:  # what the file says to be off the pad stays off
         changed["pad_relieved_mm"] = relief.read(float)
     if not changed:

@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from configurator.book.car_now import CarNow, car_now
-from configurator.book.car_records import CarRecords, Entry
+from configurator.book.car_records import CarRecords, RunOrFitting
 from configurator.book.fitting import Fitting
 from configurator.book.stock import StockMove
 from configurator.judging.case import Case
@@ -85,7 +85,7 @@ def fitted_parts(now: CarNow, records: CarRecords) -> list[FittedPart]:
     return parts
 
 
-def _first_to_tell(slot: Slot, entries: Sequence[Entry], filed: str) -> Entry | None:
+def _first_to_tell(slot: Slot, entries: Sequence[RunOrFitting], filed: str) -> RunOrFitting | None:
     """The first of those entries that have the part which the last has, at a stretch; None: the file has it before."""
     if not entries:
         return None
@@ -97,7 +97,7 @@ def _first_to_tell(slot: Slot, entries: Sequence[Entry], filed: str) -> Entry | 
     return None if last == filed else first
 
 
-def _part(entry: Entry, slot: Slot, filed: str) -> str:
+def _part(entry: RunOrFitting, slot: Slot, filed: str) -> str:
     """What tells one part from another: its name, with its figures where it has no code."""
     label = entry.codes.get(str(slot), filed)
     if slot.circuit is None or label == filed or Offered.code_in(label):
@@ -122,7 +122,7 @@ def history(records: CarRecords, now: CarNow) -> list[FittedStep]:
     return steps
 
 
-def called(entry: Entry) -> str:
+def called(entry: RunOrFitting) -> str:
     """An entry by its number.
 
     A run is a run; what was told without one is an entry.

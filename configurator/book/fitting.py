@@ -11,7 +11,7 @@ from configurator.files.declared import Flag, Record, Whole, figure
 from configurator.judging.case import Case
 from configurator.slots.options import Choice
 
-LONGEST_NOTE = 2000
+MOST_NOTE_SIGNS = 2000
 
 
 class Fitting(Record):
@@ -25,7 +25,7 @@ class Fitting(Record):
     codes: dict[str, str] = figure("slot and what is fitted; empty: as the vehicle file has it", default={})
     shelf: dict[str, Whole] = figure("parts that went onto the shelf with it, below zero off it, by code", default={})
     after_run: Whole | None = figure("number of the last run that the book had then", default=None)
-    note: str = figure("anything else", default="", max_length=LONGEST_NOTE)
+    note: str = figure("anything else", default="", max_length=MOST_NOTE_SIGNS)
     undone: Flag = figure("taken back", default=False)
 
     @field_validator("at")

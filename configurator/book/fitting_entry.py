@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from configurator.book.car_now import CarNow
-from configurator.book.fitting import LONGEST_NOTE, Fitting, fitting_of
+from configurator.book.fitting import MOST_NOTE_SIGNS, Fitting, fitting_of
 from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput
 from configurator.judging.case import Case
@@ -28,8 +28,8 @@ def enter_fitting(
 ) -> tuple[Fitting, list[str]]:
     """What these words tell to be fitted, and what to keep in mind about it; raises BadInput for a word that means no
     part. before : the car as it was up to then. as_file : as its vehicle file says, in place of words."""
-    if len(note) > LONGEST_NOTE:
-        raise BadInput.in_field("note", "", f"{len(note)} characters", f"at most {LONGEST_NOTE}")
+    if len(note) > MOST_NOTE_SIGNS:
+        raise BadInput.in_field("note", "", f"{len(note)} characters", f"at most {MOST_NOTE_SIGNS}")
     case = before.case
     choice = before.filed.as_fitted if as_file else _read(case, words)
     shelf: dict[str, int] = {}

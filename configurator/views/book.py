@@ -121,12 +121,12 @@ def fitted_text(report: FittedReport) -> str:
         lines += [wrapped(note, "  ", "! ") for note in report.notes]
         lines.append("")
     lines.append(f"Fitted now on {_shown(report.vehicle)}:")
-    rows = []
+    slot_wide, what_wide = (max(len(getattr(part, name)) for part in report.parts) for name in ("slot", "what"))
     for part in report.parts:
         by = f"{part.by}, {when(part.since)}" if part.since else part.by
-        says = f"; the file says {part.in_file}" if part.in_file != part.what else ""
-        rows.append((f"  {part.slot}", part.what, by + says))
-    lines.append(tabulate(rows, tablefmt="plain", disable_numparse=True))
+        lines.append(f"    {part.slot.ljust(slot_wide)}  {part.what.ljust(what_wide)}  {by}")
+        if part.in_file != part.what:
+            lines.append(f"    {''.ljust(slot_wide)}  {part.in_file} in the vehicle file")
     if report.did == "shown":
         lines += [wrapped(note, "  ", "! ") for note in report.notes]
         lines += ["", "How it came to that (UTC):", *map(_step_text, report.history)] if report.history else []

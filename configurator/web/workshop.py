@@ -13,7 +13,7 @@ from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.work import combination_of
 from configurator.book.book import open_book
 from configurator.book.car_now import car_now, records_in_book
-from configurator.book.car_records import CarRecords, Entry
+from configurator.book.car_records import CarRecords, RunOrFitting
 from configurator.book.records import Trial
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
@@ -160,5 +160,5 @@ class Workshop:
         return self._next.get(key, lambda: what_next(setting.known))
 
 
-def _digest_of(entries: Sequence[Entry]) -> str:
+def _digest_of(entries: Sequence[RunOrFitting]) -> str:
     return sha256("\n".join(entry.model_dump_json() for entry in entries).encode()).hexdigest()

@@ -20,9 +20,12 @@ from runs import run
 from configurator.book import database
 from configurator.book.book import find_book, open_book
 from configurator.book.book_place import read_place
+from configurator.book.car_records import CarRecords
+from configurator.book.fitting import Fitting, fitting_of
 from configurator.book.records import TraceMeasured
 from configurator.book.schema import NEWEST
 from configurator.errors import BadInput
+from configurator.slots.wishes import chosen_parts
 
 TRACE = TraceMeasured(hole_ms=123.456789, flood_ms=0.1 + 0.2, lag_ms=80, doubt_ms=7)
 
@@ -139,6 +142,51 @@ def test_the_shelf_is_the_sum_of_its_movements(moves: list[tuple[str, int, bool]
         assert booked == shelf
 
 
+def told(*words: str, shelf: dict[str, int] | None = None, vehicle: str = "test truck") -> Fitting:
+    case = building.case(building.vehicle(name=vehicle))
+    at = datetime(2026, 5, 2, 10, 15, tzinfo=UTC)
+    return fitting_of(case, at, chosen_parts(case.options, words), shelf or {}, "a note; ü €")
+
+
+def test_what_is_told_to_be_fitted_comes_back_as_it_went_in(place: str) -> None:
+    first, other = told("front.nozzle=straight-0.90"), told("front.lobe=lobe-high", vehicle="test van")
+    with open_book(place) as book:
+        book.add_trial(run())
+        added = [book.add_fitting(one)[0] for one in (first, other, told())]
+    assert added[0] == first.model_copy(update={"number": 1, "after_run": 1})
+    with open_book(place) as book:
+        assert book.fittings() == added and [one.number for one in added] == [1, 2, 3]
+        assert book.records("test truck") == CarRecords(book.trials(), [added[0], added[2]])
+        assert book.undo_fitting(1, "test truck")[0] == added[0].model_copy(update={"undone": True})
+        assert "entry 1: was undone already" in refusal(lambda: book.undo_fitting(1, "test truck"))
+        assert "entry 4: there is no such entry; expected a number from 1 to 3" in refusal(
+            lambda: book.undo_fitting(4, "test truck")
+        )
+        assert "entry 2: is of test van; expected one of test truck" in refusal(
+            lambda: book.undo_fitting(2, "test truck")
+        )
+        assert book.fittings() == added[1:] and len(book.fittings(with_undone=True)) == 3
+        assert [one.number for one in book.records("test truck", with_undone=True).fittings] == [1, 3]
+
+
+def test_the_shelf_moves_with_what_is_fitted_or_nothing_is_done(place: str) -> None:
+    with open_book(place) as book:
+        assert "1 of lobe-high cannot be taken" in refusal(
+            lambda: book.add_fitting(told(shelf={"lobe-mid": 1, "lobe-high": -1}))
+        )
+        assert (book.fittings(), book.stock(), book.stock_history()) == ([], {}, [])
+        book.move_stock("lobe-high", 1, "bought")
+        _, moved = book.add_fitting(told(shelf={"lobe-mid": 1, "lobe-high": -1}))
+        assert [(move.code, move.change) for move in moved] == [("lobe-mid", 1), ("lobe-high", -1)]
+        assert book.stock() == {"lobe-mid": 1}
+        book.move_stock("lobe-mid", -1, "sold")
+        assert "1 of lobe-mid cannot be taken" in refusal(lambda: book.undo_fitting(1, "test truck"))
+        assert not book.fittings()[0].undone and book.stock() == {}
+        book.move_stock("lobe-mid", 1, "back")
+        book.undo_fitting(1, "test truck")
+        assert book.stock() == {"lobe-high": 1}
+
+
 def test_the_shelf_is_listed_in_the_same_order_everywhere(store: Store) -> None:
     """By the codes' signs, whatever alphabet the database goes by."""
     codes = ["lobe-mid", "lobe2", "screw-b", "screwa"]
@@ -165,7 +213,7 @@ VERSION_1 = (
 
 
 def test_a_book_of_version_1_is_brought_up(store: Store) -> None:
-    """Version 1 had runs and no shelf; what it holds stays, and what is new works."""
+    """Version 1 had runs, no shelf, and nothing told without a run; what it holds stays, and what is new works."""
     place = store.new()
     kept = run("dull", note="from long ago")
     text = kept.model_dump_json(exclude={"number", "undone"}).replace("'", "''")
@@ -174,6 +222,7 @@ def test_a_book_of_version_1_is_brought_up(store: Store) -> None:
         assert book.trials() == []
         assert book.trials(with_undone=True) == [kept.model_copy(update={"number": 7, "undone": True})]
         book.move_stock("lobe-mid", 1, "first of the shelf")
+        assert book.add_fitting(told())[0].after_run == 7
         assert book.add_trial(run()).number == 8
     assert store.by_hand(place, "SELECT version FROM book_version") == [(NEWEST,)]
 

@@ -18,7 +18,7 @@ from book_stores import Files
 from child_processes import KILLED, Confirm, child_of, in_child
 from runs import run
 from sqlalchemy import Engine, event
-from test_book import VERSION_1, refusal
+from test_book import VERSION_1, refusal, told
 
 from configurator.book.book import open_book
 from configurator.errors import BadInput
@@ -95,6 +95,28 @@ def test_a_process_killed_between_any_two_statements(before: Callable[[Path], No
         assert code in (0, KILLED)
         assert sound(place) == [*least, *map(int, confirmed)], f"killed at statement {statement}"
     assert confirmed and statement > (8 if before is a_book_with_a_run else 15), "it was killed on the way, often"
+
+
+def test_what_is_fitted_killed_between_any_two_statements(tmp_path: Path) -> None:
+    """The entry and what it moves on the shelf are booked both or neither."""
+    code, statement = KILLED, 0
+    entry = told(shelf={"lobe-mid": -1, "lobe-low": 1})
+    while code == KILLED:
+        statement += 1
+        place = tmp_path / f"{statement}.sqlite"
+        a_book_with_a_run(place)
+
+        def work(confirm: Confirm, statement: int = statement, place: Path = place) -> None:
+            with on_connect(killed_at(statement)), open_book(place) as book:
+                book.add_fitting(entry)
+                confirm("told")
+
+        code, confirmed = in_child(work)
+        assert sound(place) == [1]
+        with open_book(place) as book:
+            assert len(book.fittings()) == len(confirmed)
+            assert book.stock() == ({"lobe-low": 1} if confirmed else {"lobe-mid": 1})
+    assert confirmed and statement > 12
 
 
 def test_a_movement_killed_between_any_two_statements(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from configurator.advice.comparison import CompareReport
 from configurator.advice.next_step import NextReport
 from configurator.advice.sensitivity import SensitivityReport
 from configurator.advice.standing import AvailabilityReport
+from configurator.book.fitted_told import FittedReport
 from configurator.book.shelf import StockReport
 from configurator.card import Card
 from configurator.catalogue.listing import PartsReport
@@ -39,6 +40,7 @@ REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "assumptions": (SensitivityReport, [ROADSTER]),
     "trial add": (TrialReport, [ROADSTER, "--felt", "stumble"]),
     "trial list": (TrialReport, []),
+    "fit": (FittedReport, [ROADSTER]),
     "stock list": (StockReport, []),
     "stock history": (StockReport, []),
     "stock add": (StockReport, ["straight-0.65", "2"]),

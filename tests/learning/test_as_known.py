@@ -10,7 +10,7 @@ from runs import AT, run
 from configurator.judging.feelings import SYMPTOMS, ruled_out
 from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
 from configurator.learning.belief import belief_of, prior_of
-from configurator.learning.belief_in_book import belief_by, runs_in_book
+from configurator.learning.belief_in_book import belief_by
 from configurator.physics.lateness import Lateness
 
 CASE = building.case(
@@ -80,9 +80,3 @@ def test_runs_that_count_for_nothing_are_none() -> None:
     assert known_by(CASE, [cold]).belief is None
     both = belief_by(CASE, [cold, run("stumble", CASE)])
     assert both is not None and (both.runs, both.left_out) == (1, 1)
-
-
-def test_without_a_book_there_are_no_runs(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("TIPIN_BOOK", raising=False)
-    monkeypatch.setenv("XDG_DATA_HOME", "/nowhere")
-    assert runs_in_book("test truck", None) == []

@@ -28,7 +28,7 @@ from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND
 from configurator.learning import candidates as learning_candidates
 from configurator.learning.belief import Belief, belief_of, felt_with, prior
-from configurator.learning.candidates import candidates, fitted_after, minutes_between
+from configurator.learning.candidates import candidates, minutes_between
 from configurator.learning.driver import ANSWERS, answer_chances
 from configurator.learning.next_run import COMEBACK_MIN, RUN_MIN, RunField, expected_minutes, next_step
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT, Lateness, Regions
@@ -223,17 +223,6 @@ def test_both_circuits_cannot_have_the_only_one_on_the_shelf() -> None:
             if choice[SLOTS["front.nozzle"]].code == choice[SLOTS["rear.nozzle"]].code == "straight-0.70"
         ]  # fmt: skip
         assert pairs and any(pairs) is both
-
-
-def test_the_last_run_says_what_sits_in_the_car() -> None:
-    at = truck()
-    other = at.as_fitted | {SLOTS["front.nozzle"]: at.options[SLOTS["front.nozzle"]][3]}
-    first, second = runs(at, ("stumble", "clear"), ("stumble", "clear"))
-    swapped = trial_of(at, DAY + timedelta(days=1), Felt(word="stumble"), Conditions(), choice=other)
-    assert fitted_after(at, [first, swapped, second]) == other
-    assert fitted_after(at, [first, swapped.model_copy(update={"undone": True})]) == at.as_fitted
-    report = what_next(at, [first, swapped])
-    assert all(change.from_ != at.as_fitted[SLOTS["front.nozzle"]].label for change in report.changes)
 
 
 def test_nothing_to_try_is_an_answer() -> None:

@@ -10,6 +10,7 @@ import pytest
 from order_cases import needs_of
 
 from configurator.book.book import open_book
+from configurator.book.fitting import fitting_of
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog, shipped_catalog_dir
@@ -25,6 +26,7 @@ from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
 from configurator.physics.lateness import FIRST_FUEL
+from configurator.slots.wishes import chosen_parts
 
 STOCK = building.catalog()
 MONDAY = date(2026, 5, 4)
@@ -123,6 +125,21 @@ def test_many_vehicles_read_the_book_once_to_the_same_end(tmp_path: Path, monkey
     at_once = job(tmp_path)
     assert singly.runs == at_once.runs
     assert all(same(a.needs, b.needs) for a, b in zip(singly.wanted, at_once.wanted, strict=True))
+
+
+@pytest.mark.parametrize("one_by_one", [100, 0])
+def test_what_is_bought_is_for_the_car_as_it_is_now(
+    one_by_one: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the last run, or by what was told later: that nozzle is there already, and the file's is not."""
+    monkeypatch.setattr(order_job, "ASKED_ONE_BY_ONE", one_by_one)
+    case = Case.of(CARS[3], STOCK)
+    choice = chosen_parts(case.options, ["front.nozzle=straight-0.90", "front.lobe=lobe-high"])
+    with open_book(tmp_path / "book.sqlite") as book:
+        book.add_fitting(fitting_of(case, datetime(2026, 4, 1, tzinfo=UTC), choice, {}, ""))
+    found = job(tmp_path, [CARS[3], CARS[5]])
+    fitted = [next(option for option in one.needs.circuits[0].nozzles if not option.changed) for one in found.wanted]
+    assert [option.code for option in fitted] == ["straight-0.90", "straight-0.80"]
 
 
 WORKSHOP = """name = "Chain"

@@ -263,7 +263,7 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
 def test_each_next_step_heeds_a_stop() -> None:
     case, stop = Case.of(load_vehicle(EXAMPLES / "roadster.toml"), CATALOG), Stop()
     belief = belief_of(case, [])
-    field = candidates.candidates(case.with_linkage_set(), belief, candidates.fitted_after(case, []))
+    field = candidates.candidates(case.with_linkage_set(), belief, case.as_fitted)
     with pytest.raises(Stopped), until(stop):
         stop.now()
         next_step(field.field, belief, field.now)

@@ -8,11 +8,15 @@ from html import unescape
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 from test_web_bench import form_of, text_of
 from web_page import OWN_FORM, browser, page_of, workshop_in
 
 from configurator.book.book import open_book
+from configurator.book.car_records import CarRecords
+from configurator.book.fitting import fitting_of
 from configurator.book.records import Trial
+from configurator.slots.wishes import chosen_parts
 from configurator.web import runs
 from configurator.web.pages import LABELS
 from configurator.web.workshop import Workshop
@@ -25,7 +29,7 @@ def written(tmp_path: Path) -> Workshop:
 
 
 def runs_in(workshop: Workshop) -> list[Trial]:
-    return workshop.runs_of("Club roadster")
+    return list(workshop.records_of("Club roadster").runs)
 
 
 def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop) -> None:
@@ -36,7 +40,7 @@ def test_a_run_goes_into_the_book_as_the_command_line_puts_it(written: Workshop)
     }  # fmt: skip
     answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
     assert answer.status_code == 303
-    assert answer.headers["location"] == "/car/roadster?pin=front.nozzle%3Dstraight-0.85&recorded=1#runs"
+    assert answer.headers["location"] == "/car/roadster?recorded=1#runs", "what was chosen is fitted now"
     (run,) = runs_in(written)
     assert run.felt is not None and (run.felt.word, run.felt.strength) == ("smoke", "faint")
     assert run.codes["front.nozzle"].startswith("straight-0.85")
@@ -186,21 +190,44 @@ def test_two_pages_record_two_runs_though_they_say_the_same(written: Workshop) -
     assert first.at != second.at and f"{first.at:%H:%M:%S}" == f"{second.at:%H:%M:%S}" == "10:15:00"
 
 
+def fitted_on(client: TestClient) -> list[str]:
+    """Parts that the bench offers to keep."""
+    return re.findall(r"keep ([^<,]*)[^<]*, as fitted", client.get("/car/roadster").text)
+
+
+def test_the_bench_begins_with_what_is_in_the_car(written: Workshop) -> None:
+    """After a run with other parts, after one that was drilled for it, and after what was told beside the page."""
+    client = browser(page_of(written), follow=False)
+    assert "straight-0.65" in fitted_on(client)
+    other = "/car/roadster?pin=front.nozzle%3Dstraight-0.85"
+    client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client, other) | {"felt": "stumble"})
+    assert "straight-0.85" in fitted_on(client) and "straight-0.65" not in fitted_on(client)
+    drilled = form_of(client, "/car/roadster?pin=front.nozzle%3Dredrill%3A0.9mm") | {"felt": "dull"}
+    sent = [client.post("/car/roadster/run", headers=OWN_FORM, data=drilled) for _ in range(2)]
+    assert [answer.status_code for answer in sent] == [303, 303] and len(runs_in(written)) == 2, "sent twice, kept once"
+    assert client.get(sent[0].headers["location"]).status_code == 200 and "straight nozzle" in fitted_on(client)
+    case = written.setting("roadster", None).case
+    told = fitting_of(case, datetime.now(UTC), chosen_parts(case.options, ["front.nozzle=straight-0.75"]), {}, "")
+    with open_book(written.book) as book:
+        book.add_fitting(told)
+    assert "straight-0.75" in fitted_on(client)
+
+
 def test_a_run_that_comes_in_while_the_book_is_read_is_not_half_known(
     written: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What is known and the runs it is known by are of one reading."""
     client = browser(page_of(written))
     client.post("/car/roadster/run", headers=OWN_FORM, data=form_of(client) | {"felt": "stumble"})
-    read = Workshop.runs_of
+    read = Workshop.records_of
 
-    def read_just_before_another(workshop: Workshop, vehicle: str) -> list[Trial]:
+    def read_just_before_another(workshop: Workshop, vehicle: str) -> CarRecords:
         found = read(workshop, vehicle)
         with open_book(workshop.book) as book:
-            book.add_trial(found[0].model_copy(update={"number": None}))
+            book.add_trial(found.runs[0].model_copy(update={"number": None}))
         return found
 
-    monkeypatch.setattr(Workshop, "runs_of", read_just_before_another)
+    monkeypatch.setattr(Workshop, "records_of", read_just_before_another)
     setting = written.setting("roadster", None)
     assert setting.known.belief is not None and setting.known.belief.runs == len(setting.runs) == 1
     assert setting.known.says == "by 1 run"
