@@ -7,16 +7,21 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
+from configurator.advice.style_change import why_another_style
 from configurator.book.records import Trial
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
-from configurator.learning.as_known import pulled_cleanly
+from configurator.judging.feelings import SMOKES_FIRST
+from configurator.judging.findings import jets_first
+from configurator.judging.unmeasured import measure_first
+from configurator.learning.as_known import last_run, pulled_cleanly, smoked
 from configurator.learning.belief import Belief, belief_of
 from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
 from configurator.learning.driver import CLEAN
 from configurator.learning.next_run import RUN_MIN, Advice, next_step
 from configurator.reports import Answer, EngineTold, Report
 from configurator.slots.options import Choice
+from configurator.slots.slot import Slot
 
 INTERVAL_SHARE = 0.9
 LIKELY = 0.5
@@ -72,6 +77,7 @@ class NextReport(Answer):
     why: str = Field(description="what the run saves, or why there is no further one")
     outcomes: list[Outcome] = Field(description="what the run may show; empty where there is none")
     belief: BeliefSummary = Field(description="what stands behind it")
+    first: list[str] = Field(description="what comes before any change: main jets, and what is to be measured")
     notes: list[str] = Field(description="what to keep in mind")
 
 
@@ -110,12 +116,13 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
         for circuit in case.car.fitted.circuits
         if (circuit.slack_mm or 0.0) > case.catalog.limits.linkage_tolerance_mm
     ]
+    first = [*jets_first(case), *([SMOKES_FIRST] if smoked(last_run(trials)) else [])]
     if not field.field.open.any():
         source = "on the shelf" if stock is not None else "in the catalogue"
         why = f"no combination of what is fitted and what is {source} keeps every rule; a proposal says what would"
         return NextReport(
             vehicle=case.vehicle.name, do="nothing", changes=[], labour_min=0.0, sureness=0.0, why=why, outcomes=[],
-            belief=summary(belief), notes=notes,
+            belief=summary(belief), first=first, notes=notes,
         )  # fmt: skip
     advice = next_step(field.field, belief, field.now)
     clean = pulled_cleanly(trials, now)
@@ -124,13 +131,20 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     elif advice.do == "stop" and (belief.runs or advice.sureness < LIKELY):
         advice = _likeliest(field, belief, advice)
     changes = _changes(case, field, field.now, advice.choice)
+    chosen = {**case.as_fitted, **field.choices[advice.choice]}
+    if any(change.slot.endswith(".pump") for change in changes):
+        first = [*measure_first(case, chosen), *first]
+    notes += [
+        f"{name}: {line}"
+        for name in case.circuit_names if (line := why_another_style(case, chosen, name, now[Slot(name, "nozzle")]))
+    ]  # fmt: skip
     hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
     return NextReport(
         vehicle=case.vehicle.name, do="nothing" if hopeless else advice.do, changes=changes,
         labour_min=sum(change.labour_min for change in changes),
         sureness=round(advice.sureness, 4), why=CLEAN_NOW if clean else _why(field, belief, advice),
         outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
-        notes=notes,
+        first=first, notes=notes,
     )  # fmt: skip
 
 

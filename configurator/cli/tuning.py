@@ -13,12 +13,15 @@ from configurator.cli.shared import (
     CircuitName,
     Everything,
     Keep,
+    Moment,
     Sure,
+    SymptomWord,
     VehicleFile,
     With,
     app,
     case_of,
     circuits_named,
+    symptom_told,
 )
 
 
@@ -97,13 +100,8 @@ def size_command(
 )
 def propose_command(
     vehicle: VehicleFile,
-    symptom: Annotated[
-        str | None,
-        typer.Option(
-            metavar="WORD",
-            help="what the driver feels: stumble (recovers), popback, flat (later), dull, smoke or clean",
-        ),
-    ] = None,
+    symptom: SymptomWord = None,
+    moment: Moment = None,
     keep: Keep = None,
     fit: With = None,
     avoid: Avoid = None,
@@ -125,14 +123,13 @@ def propose_command(
     """
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
     case = case_of(vehicle, catalog)
     wishes = read_wishes(case.options, keep or [], fit or [], avoid or [])
-    request = ProposalRequest(wishes, read_order(order), read_symptom(symptom), effort)
+    request = ProposalRequest(wishes, read_order(order), symptom_told(symptom, moment), effort)
     report = proposal_of(as_known(case, book, request.symptom), request, sure / 100)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)

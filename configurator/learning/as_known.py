@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from configurator.book.records import Trial
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
+from configurator.judging.feelings import SYMPTOMS, WHEN_NOT_SAID, Symptom, ruled_out
 from configurator.judging.table import NEARLY_AS_SURE, asking
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by, runs_in_book
@@ -61,6 +61,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
         return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
     if symptom and not belief.runs:
         says = f"by what was felt: {symptom.says}"
+        says += f" ({WHEN_NOT_SAID})" if symptom.leaves_open_when else ""
     else:
         says = f"by {belief.runs} runs" + (" and what is felt now" if symptom else "")
     wishes = ruled_out(case, symptom) if symptom else ()
@@ -82,6 +83,11 @@ def last_run(runs: Sequence[Trial]) -> Trial | None:
 def was_clean(run: Trial | None) -> bool:
     """Whether a run was felt to pull cleanly."""
     return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and not SYMPTOMS[run.felt.word].side
+
+
+def smoked(run: Trial | None) -> bool:
+    """Whether a run was felt to have too much fuel."""
+    return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and SYMPTOMS[run.felt.word].side < 0
 
 
 def pulled_cleanly(runs: Sequence[Trial], choice: Choice) -> bool:
