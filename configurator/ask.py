@@ -80,6 +80,7 @@ def propose(
     catalog: Catalog,
     *,
     symptom: str | None = None,
+    moment: str | None = None,
     keep: Sequence[str] = (),
     fit: Sequence[str] = (),
     avoid: Sequence[str] = (),
@@ -87,19 +88,20 @@ def propose(
     book: str | None = None,
     sure: float = 0.9,
 ) -> ProposeReport:
-    """The fewest changes that meet the demand, or why nothing does. order : what to make least, first goal first."""
-    felt = read_symptom(symptom)
+    """The fewest changes that meet the demand, or why nothing does. moment : at-once, later or both, when the symptom
+    is felt. order : what to make least, first goal first."""
+    felt = read_symptom(symptom, moment)
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
     return proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
 
 
 def why(
-    car: Vehicle, catalog: Catalog, part: str, *, symptom: str | None = None, pinned: Sequence[str] = (),
-    book: str | None = None,
+    car: Vehicle, catalog: Catalog, part: str, *, symptom: str | None = None, moment: str | None = None,
+    pinned: Sequence[str] = (), book: str | None = None,
 ) -> AvailabilityReport:  # fmt: skip
     """Why a part fits, what changes with it, or what forbids it. part : "front.pump=pump-5cc", or a slot for all."""
-    known = as_known(Case.of(car, catalog), book, read_symptom(symptom))
+    known = as_known(Case.of(car, catalog), book, read_symptom(symptom, moment))
     slot, places = slot_asked(known.case.options, part)
     pins = read_wishes(known.case.options, [], list(pinned), [])
     choosing = known.choosing()

@@ -135,6 +135,7 @@ class Change(Report):
     price: float = Field(description="price of the part or the work; 0 for a part that comes in the pump's box")
     labour_min: int = Field(description="labour, minutes")
     because: list[str] = Field(description="rules or demand that force the change, each verified by undoing it alone")
+    style: str = Field("", description="why a nozzle of another style than the fitted one; empty where it stays")
 
 
 class ConsumableLine(Report):
@@ -182,6 +183,7 @@ class Alternative(Report):
     """Another proposal."""
 
     title: str = Field(description="in what it is better, or different")
+    first: list[str] = Field(description="what to measure before any of it is bought or fitted")
     changes: list[Change] = Field(description="what changes")
     consumables: list[ConsumableLine] = Field(description="gaskets for the joints it opens")
     totals: Totals = Field(description="what it comes to")
@@ -212,6 +214,7 @@ class ProposeReport(Answer):
         description="proven best; found but cut short (see bound); nothing fits (see conflict)"
     )
     symptom: str | None = Field(description="word of the symptom, if one was named")
+    moment: str | None = Field(description="when it is felt: at-once, later or both; null if that was not said")
     hint: str = Field(description="what a driver who feels that should know; may be empty")
     engine: EngineTold = Field(description="the engine it was solved for")
     engine_note: str = Field(description="where that comes from")
@@ -225,7 +228,10 @@ class ProposeReport(Answer):
     )
     engines: str = Field(description="what that is a share of, in words")
     pulls: list[Shot] = Field(description="what is felt with it, one entry a circuit; empty if nothing fits")
-    first: list[Finding] = Field(description="faults that no part mends, to be put right before anything is fitted")
+    first: list[Finding] = Field(
+        description="what comes before anything is bought or fitted: faults that no part mends, and what is to be "
+        "measured (holds is null)"
+    )
     remaining: list[Finding] = Field(description="what is still to look at with the proposal fitted")
     aftercare: list[str] = Field(description="jobs by hand that the changes bring with them")
     alternatives: list[Alternative] = Field(description="other ways, each proven in its own way")

@@ -218,8 +218,8 @@ def in_words(answer: str, luck: float) -> FeltWord:
     complaint, strength = answer.split(", ")
     if strength == "faint" and luck < {"hesitates": 0.4, "flat": 0.4, "rich": 0.25}[complaint]:
         return FeltWord(word="dull", strength="clear")
-    word = {"hesitates": "stumble", "flat": "flat", "rich": "smoke"}[complaint]
-    return FeltWord.model_validate({"word": word, "strength": strength})
+    said = {"hesitates": {"word": "stumble", "moment": "at-once"}, "flat": {"word": "flat"}, "rich": {"word": "smoke"}}
+    return FeltWord.model_validate({"strength": strength, **said[complaint]})
 
 
 Draw = Callable[[int, int], FeltWord]

@@ -17,10 +17,11 @@ from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.findings import findings
+from configurator.judging.unmeasured import measure_first
 from configurator.physics.lateness import AS_MODELLED, Lateness
 from configurator.rules import RULES
 from configurator.slots.options import Choice, Offered
-from configurator.slots.slot import Slot
+from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import Wish, choose, word_of
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members, wishes_among
@@ -108,9 +109,15 @@ class Availability:
         )  # fmt: skip
 
     def why(self, case: Case, slot: Slot, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:
-        """Some options of a slot of the case; of one alone also what the rules in its way find with it."""
+        """Some options of a slot of the case, with what to measure first; of one alone also what the rules in its way
+        find with it."""
         report = self.report(pins, [slot], sorted(places))
         options = report.slots[0].options
+        first: dict[str, None] = {}
+        for place, option in zip(sorted(places), options, strict=True):
+            if option.state != "impossible":
+                first |= dict.fromkeys(measure_first(case, _with(case, pins, slot, place, option)))
+        report = report.model_copy(update={"first": list(first)})
         if len(places) != 1 or options[0].clash is None:
             return report
         choice = choose(case.options, [pin for pin in pins if pin.slot != slot])
@@ -133,6 +140,14 @@ class Availability:
     def clash(self, pins: Sequence[Wish] = ()) -> Clash | None:
         """Why nothing fits under the pins; None if something does."""
         return _Asked(self, pins).clash_of_all()
+
+
+def _with(case: Case, pins: Sequence[Wish], slot: Slot, place: int, standing: Standing) -> Choice:
+    """A part in its slot, with what is pinned and what changes with it."""
+    choice = {**choose(case.options, [pin for pin in pins if pin.slot != slot]), slot: case.options[slot][place]}
+    for other in standing.with_changes:
+        choice[SLOTS[other.slot]] = case.options[SLOTS[other.slot]].labelled(other.to) or choice[SLOTS[other.slot]]
+    return choice
 
 
 class _Asked:

@@ -10,6 +10,7 @@ from functools import reduce
 
 import numpy as np
 
+from configurator.advice.named_choice import choice_after
 from configurator.advice.reach import is_within_reach
 from configurator.arrays import Mask
 from configurator.book.records import Felt
@@ -27,7 +28,7 @@ from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, SHARED_SLOTS, Slot
 
 FEELINGS = (
-    ("clean", Felt(word="clean"), 0), ("hesitates", Felt(word="stumble"), 1), ("goes flat", Felt(word="flat"), 0),
+    ("clean", Felt(word="clean"), 0), ("hesitates", Felt(word="stumble", moment="at-once"), 1), ("goes flat", Felt(word="flat"), -1),
     ("too much fuel", Felt(word="smoke"), -1),
 )  # fmt: skip
 """What may be felt, as it would be logged, and the way it asks of the nozzle."""
@@ -46,12 +47,7 @@ class Foreseen:
 
 def foreseen(known: Known, step: ProposeReport) -> list[Foreseen]:
     """What a run with a step's parts may show."""
-    choice = dict(known.case.as_fitted)
-    for change in step.changes:
-        slot = next(one for one in choice if str(one) == change.slot)
-        option = known.case.options[slot].labelled(change.to)
-        assert option is not None
-        choice[slot] = option
+    choice = choice_after(known.case, step.changes)
     felt = reduce(Complaints.worst_with, (felt_with(known.case, name, [choice]) for name in known.case.circuit_names))
     rightly = answer_chances(felt)[:, 0]
     chances = (1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(ANSWERS)

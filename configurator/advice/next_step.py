@@ -14,11 +14,15 @@ from pydantic import Field
 
 from configurator.advice.belief_told import BeliefSummary, summary, sure_percent
 from configurator.advice.foreseen import Foreseen, foreseen
+from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
+from configurator.advice.style_change import why_another_style
 from configurator.advice.sure_proposal import proposal_of
 from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
+from configurator.judging.feelings import SMOKES_FIRST
+from configurator.judging.findings import jets_first
 from configurator.judging.table import NEARLY_AS_SURE
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.felt_sizes import side_of_nozzle
@@ -71,6 +75,7 @@ class NextReport(Answer):
     destination_sureness: float | None = Field(description="share of belief it is right for; null where it is not told")
     outcomes: list[Outcome] = Field(description="what the run may show; empty where there is none")
     belief: BeliefSummary = Field(description="what stands behind it")
+    first: list[str] = Field(description="what comes before any change: main jets, and what is to be measured")
     notes: list[str] = Field(description="what to keep in mind")
 
 
@@ -197,7 +202,8 @@ def _report(
         destination=_changes(destination.changes if destination else ()),
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
-        belief=summary(believed), notes=[*_first(step), *_sizes(known), *_slack(known)],
+        belief=summary(believed), first=_first(known, step),
+        notes=[*_styles(known, step), *_sizes(known), *_slack(known)],
     )  # fmt: skip
 
 
@@ -208,9 +214,21 @@ def _changes(changes: Sequence[Change]) -> list[NextChange]:
     ]
 
 
-def _first(step: ProposeReport | None) -> list[str]:
-    """Faults that no part mends, to be put right first."""
-    return [f"first: {finding.says}; {finding.mend}" for finding in step.first] if step else []
+def _first(known: Known, step: ProposeReport | None) -> list[str]:
+    """What comes before any change: what is to be measured, main jets, and faults that no part mends."""
+    smokes = known.last_felt is not None and known.last_felt.side < 0
+    faults = [": ".join(filter(None, (one.says, one.mend))) for one in step.first] if step else jets_first(known.case)
+    return [*([SMOKES_FIRST] if smokes else []), *faults]
+
+
+def _styles(known: Known, step: ProposeReport | None) -> list[str]:
+    """Why a nozzle of another style, where one comes in."""
+    if step is None or not step.changes:
+        return []
+    choice, case = choice_after(known.case, step.changes), known.case
+    told = ((name, why_another_style(case, choice, name, case.as_fitted[Slot(name, "nozzle")]))
+            for name in case.circuit_names)  # fmt: skip
+    return [f"{name}: {line}" for name, line in told if line]
 
 
 def _sizes(known: Known) -> list[str]:

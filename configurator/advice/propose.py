@@ -10,6 +10,7 @@ from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.feelings import Symptom
 from configurator.judging.findings import findings, problems
+from configurator.judging.unmeasured import measure_first, unmeasured
 from configurator.learning.as_known import Known
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
@@ -46,6 +47,7 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     solution = chooser.best(request.order)
     shared = {
         "vehicle": case.vehicle.name, "symptom": request.symptom.word if request.symptom else None,
+        "moment": request.symptom.moment if request.symptom else None,
         "hint": request.symptom.hint if request.symptom else "", "engine": told_engine(case.engine),
         "engine_note": known.says, "engines": known.believed.engines, "order": list(request.order),
     }  # fmt: skip
@@ -59,13 +61,17 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
     consumables = consumables_of(case, choice)
     remaining = problems(findings(case.at(case.engine), choice))
+    lacking = unmeasured(case, choice)
+    first = [
+        f for f in remaining
+        if (f.rule, f.circuit) in lacking or (not RULES[f.rule].is_choosable and f.severity != "note")
+    ]  # fmt: skip
     return ProposeReport(
         **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
         consumables=consumables, totals=totals_of(changes, consumables), 
         sureness=round(sureness_of(known.case, choice, known.believed), 4),
         pulls=shots_of(known.case, choice, known.believed),
-        first=[f for f in remaining if not RULES[f.rule].is_choosable and f.severity != "note"],
-        remaining=[f for f in remaining if RULES[f.rule].is_choosable or f.severity == "note"],
+        first=first, remaining=[finding for finding in remaining if finding not in first],
         aftercare=aftercare(choice),
         alternatives=_alternatives(case, chooser, solution, request), conflict=None,
     )  # fmt: skip
@@ -90,6 +96,12 @@ def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Propos
         aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
         changes, consumables = changes_of(case, choice, request.wishes, aim), consumables_of(case, choice)
         found.append(
-            Alternative(title=title, changes=changes, consumables=consumables, totals=totals_of(changes, consumables))
+            Alternative(
+                title=title,
+                first=measure_first(case, choice),
+                changes=changes,
+                consumables=consumables,
+                totals=totals_of(changes, consumables),
+            )
         )
     return found

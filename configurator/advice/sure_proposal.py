@@ -17,7 +17,6 @@ from configurator.reports import ProposeReport
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS, Wish
 
-
 NEAREST_FIRST = ("changes", "advice", "permanent", "price", "step", "nozzle", "labour")
 """The usual goals where runs say what is right: no nozzle farther from the fitted one than it has to be."""
 

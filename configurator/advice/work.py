@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from configurator.advice.aftercare import aftercare
 from configurator.advice.size import felt_figures, rounded
+from configurator.advice.style_change import why_another_style
 from configurator.judging.case import Case
 from configurator.judging.feelings import felt_words
 from configurator.judging.findings import broken, findings, problems
@@ -40,6 +41,7 @@ def changes_of(case: Case, choice: Choice, wishes: Sequence[Wish], aim: str) -> 
                     labour_min=option.labour_min,
                     because=_because(case, choice, slot, wishes, aim, kept)
                     + (["in the pump's box: costs nothing more"] if in_box else []),
+                    style=_style(case, choice, slot),
                 )
             )
     return changes
@@ -56,6 +58,12 @@ def _because(case: Case, choice: Choice, slot: Slot, wishes: Sequence[Wish], aim
     forcing = [f for f in back if f.severity == "conflict"] or back
     forced = [_without(case, slot, finding) for finding in forcing]
     return wished + forced or [f"no rule forces it; it is there for {aim}"]
+
+
+def _style(case: Case, choice: Choice, slot: Slot) -> str:
+    if slot.name != "nozzle" or slot.circuit is None:
+        return ""
+    return why_another_style(case, choice, slot.circuit, case.as_fitted[slot])
 
 
 def _without(case: Case, slot: Slot, finding: Finding) -> str:

@@ -17,10 +17,9 @@ from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA, FuelTable, Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Flag, Number, Record, Whole, figure
-from configurator.files.reading import did_you_mean
 from configurator.judging.car_in_catalogue import taken_of
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import Moment, symptom_felt
 from configurator.physics.lateness import LATENESS_RANGE
 from configurator.slots.columns import Mount
 from configurator.slots.options import Choice, Stack
@@ -42,10 +41,13 @@ class Conditions(Record):
 
 
 class Felt(Record):
-    """What the driver felt, in one of the words of symptoms, and how strongly."""
+    """What the driver felt, in one of the words of symptoms, how strongly, and when if that was said."""
 
     word: str = figure("one of the symptom words", min_length=1, max_length=40)
     strength: Strength = figure("faint, clear or strong", basis=ASSUMED, default="clear")
+    moment: Moment | None = figure(
+        "at-once, later (the shot is spent) or both; where it is not said, each is weighed", default=None
+    )
 
 
 class TraceMeasured(Record):
@@ -96,9 +98,8 @@ def trial_of(
     choice = choice or case.as_fitted
     if felt is None and trace is None:
         raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
-    if felt is not None and felt.word not in SYMPTOMS:
-        meant = did_you_mean(felt.word, list(SYMPTOMS))
-        raise BadInput.in_field("word", felt.word, "is no symptom", f"one of {', '.join(SYMPTOMS)}", meant)
+    if felt is not None:
+        symptom_felt(felt.word, felt.moment)
     return Trial(
         at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
         felt=felt, trace=trace, codes={str(slot): option.label for slot, option in choice.items()},
@@ -143,7 +144,11 @@ def car_of(trial: Trial) -> Vehicle:
     engine = trial.car["engine"] | {
         key: value for key, value in trial.conditions.model_dump(exclude={"fuel", "warm"}).items() if value is not None
     }
-    return Vehicle.model_validate(_as_kept_now(trial.car | {"engine": engine}))
+    car, at_home_m = trial.car | {"engine": engine}, trial.car["engine"].get("altitude_m")
+    if trial.conditions.altitude_m is not None and at_home_m is not None:
+        # Driven to another height it has the main jets that it has at home.
+        car["carburettor"] = {"jetted_altitude_m": at_home_m} | car["carburettor"]
+    return Vehicle.model_validate(_as_kept_now(car))
 
 
 def _as_kept_now(car: dict[str, Any]) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC
 from pathlib import Path
 from typing import Any, Literal
@@ -19,14 +20,14 @@ from configurator.car.vehicle import Vehicle, place_in_toml
 from configurator.errors import BadInput, Fault
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table, read_text
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import symptom_felt
 from configurator.reports import SCHEMA_VERSION, Answer
 from configurator.slots.slot import SLOTS
 
 Format = Literal["csv", "json"]
 LARGEST_IMPORT_BYTES = 50_000_000
 _OF_RUN = ("number", "at", "vehicle", "undone")
-_OF_FEELING = {"felt": "word", "strength": "strength"}
+_OF_FEELING = {"felt": "word", "strength": "strength", "moment": "moment"}
 _OF_DAY = ("warm", "air_temperature_c", "altitude_m", "air_pressure_kpa", "fuel")
 _OF_TRACE = ("hole_ms", "flood_ms", "lag_ms", "doubt_ms")
 COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *SLOTS, "car")
@@ -165,10 +166,13 @@ def _sense(trial: Trial, file: str, place: Callable[[FaultPlace], str]) -> Itera
         yield Fault(
             file, place(("felt", "word")), "says neither what was felt nor what a trace measured", "one of them"
         )
-    if trial.felt is not None and trial.felt.word not in SYMPTOMS:
-        meant = did_you_mean(trial.felt.word, list(SYMPTOMS))
-        problem = f"{trial.felt.word} is no symptom"
-        yield Fault(file, place(("felt", "word")), problem, f"one of {', '.join(SYMPTOMS)}", meant)
+    if trial.felt is not None:
+        try:
+            symptom_felt(trial.felt.word, trial.felt.moment)
+        except BadInput as error:
+            for fault in error.faults:
+                problem = f"{fault.place} {fault.problem}"
+                yield replace(fault, file=file, place=place(("felt", fault.field)), problem=problem, field="")
     try:
         car_of(trial)
     except ValidationError as error:

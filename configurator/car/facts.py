@@ -7,13 +7,16 @@ from math import inf, isinf
 @dataclass(frozen=True)
 class CarFacts:
     """Facts of the whole car: bonnet clearance as it stands and what the fitted spacer takes of it [mm], rated flow at
-    1.5 inHg over displacement [m3/min/l], how many carburettors alike, and
-    what was found."""
+    1.5 inHg over displacement [m3/min/l], how many carburettors alike, how far it stands above the height its main jets
+    were chosen for [m], overall ratio and mass [kg] (infinite where no gearbox drives it), and what was found."""
 
     bonnet_clearance_mm: float
     spacer_height_mm: float
     flow_per_litre: float
     carburettors: int
+    above_jetted_m: float
+    overall_ratio: float
+    mass_kg: float
     jets_redrilled: bool
     first_checks_open: int
 

@@ -63,7 +63,8 @@ def after_feelings(known: Known, choice: Choice) -> list[AfterFeeling]:
     tables: dict[str, Tables] = {name: {} for name in chances}
     said: list[str] = []
     found = []
-    for symptom in SYMPTOMS.values():
+    for word in SYMPTOMS.values():
+        symptom = word.at("at-once") if word.leaves_open_when else word  # what goes flat later stands apart
         step_mm = limits.fine_move_mm if symptom.faint else limits.first_move_mm
         moves = [] if symptom.side == 0 else [
             _move(circuit, symptom, step_mm) for circuit in _blamed(known, choice, chances, tables, symptom)
@@ -80,7 +81,7 @@ def _blamed(
     known: Known, choice: Choice, chances: dict[str, Array], tables: dict[str, Tables], symptom: Symptom
 ) -> list[_Circuit]:
     """The circuits, that which is likelier to be felt so first, each with the belief after it was."""
-    weights = felt_weights(Felt(word=symptom.word))
+    weights = felt_weights(Felt(word=symptom.word, moment=symptom.moment))
     circuits, likely = [], []
     for name, own in chances.items():
         rightly = np.tensordot(weights, own, axes=1)

@@ -63,6 +63,9 @@ class Limits(Record):
     redrill_growth_most_mm: Number = _limit("most by which a nozzle is drilled larger", "mm", 0, 1)
     flow_per_litre_least: Number = _limit("rated flow over displacement below which one is doubted", "m3/min/l", 0, 20)
     flow_per_litre_most: Number = _limit("rated flow over displacement above which one is doubted", "m3/min/l", 0.1, 50)
+    jetted_altitude_most_m: Number = _limit("most that a car may stand from the height it is jetted for", "m", 0, 6000)
+    overall_ratio_least: Number = _limit("overall ratio below which it is doubted", "", 0.5, 20)
+    mass_least_kg: Number = _limit("mass of a vehicle below which it is doubted", "kg", 50, 5000)
     first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
     fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
     belief_spread: Number = _limit(

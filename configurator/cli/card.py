@@ -13,12 +13,14 @@ from configurator.cli.shared import (
     BookPlace,
     CatalogDir,
     Keep,
+    Moment,
     Sure,
     SymptomWord,
     VehicleFile,
     With,
     app,
     case_of,
+    symptom_told,
 )
 from configurator.errors import BadInput
 
@@ -37,6 +39,7 @@ def card_command(
     ] = None,
     fit: With = None,
     symptom: SymptomWord = None,
+    moment: Moment = None,
     keep: Keep = None,
     avoid: Avoid = None,
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="paper of a .pdf file")] = "a4",
@@ -59,14 +62,13 @@ def card_command(
     from configurator.book.book_place import read_place
     from configurator.card import card_of
     from configurator.files.writing import write_whole
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import chosen_parts, read_wishes
     from configurator.views.belief import proposal_text
     from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
 
     check_can_write(out)
-    on, felt = _day(date), read_symptom(symptom)
+    on, felt = _day(date), symptom_told(symptom, moment)
     known = as_known(case_of(vehicle, catalog), book, felt)
     if fit:
         _refuse_a_search(proposal, keep, avoid)

@@ -12,11 +12,13 @@ from configurator.cli.shared import (
     CatalogDir,
     CircuitName,
     Keep,
+    Moment,
     SymptomWord,
     VehicleFile,
     app,
     case_of,
     circuits_named,
+    symptom_told,
 )
 
 
@@ -34,6 +36,7 @@ def why_command(
     keep: Keep = None,
     avoid: Avoid = None,
     symptom: SymptomWord = None,
+    moment: Moment = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -43,12 +46,11 @@ def why_command(
     With a slot alone every part that may sit there. Exit code 1 if what was asked for is impossible.
     """
     from configurator.advice.availability import Availability
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_wishes, slot_asked
     from configurator.views.standing import why_text
 
-    known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
+    known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
     options = known.case.options
     slot, places = slot_asked(options, part)
     wishes = read_wishes(options, keep or [], [], avoid or [])
@@ -73,6 +75,7 @@ def compare_command(
     ],
     second: Annotated[str, typer.Argument(metavar="B", help="the other, likewise", show_default=False)],
     symptom: SymptomWord = None,
+    moment: Moment = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="draw both shots against the demand, .svg or .png")
     ] = None,
@@ -91,14 +94,13 @@ def compare_command(
     from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.judging.band import band_of
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.views.pictures import check_can_draw, save_picture, says_of_shot, shot_picture
     from configurator.views.standing import compare_text
 
     if plot is not None:
         check_can_draw(plot)
-    felt = read_symptom(symptom)
+    felt = symptom_told(symptom, moment)
     known = as_known(case_of(vehicle, catalog), book, felt)
     words = (first, second)
     asked = any(number_of(word) is not None for word in words)

@@ -1,7 +1,7 @@
 """The fields that faults speak of, as the command line has them: by option or argument."""
 
 OPTIONS = {
-    "word": "--felt", "air_temperature_c": "--air-temperature", "altitude_m": "--altitude",
+    "word": "--felt", "moment": "--when", "air_temperature_c": "--air-temperature", "altitude_m": "--altitude",
     "air_pressure_kpa": "--pressure", "clean_after_ms": "--clean-after", "code": "CODE", "number": "NUMBER",
 }  # fmt: skip
 """Where an option is not called as its field."""

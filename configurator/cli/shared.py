@@ -1,5 +1,6 @@
 """What all commands share: the app, options and arguments, and how a vehicle is put in front of a catalogue."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from configurator.book.car_now import CarNow
     from configurator.book.car_records import CarRecords
     from configurator.judging.case import Case
+    from configurator.judging.feelings import Symptom
 
 app = typer.Typer(
     name="tipin",
@@ -55,11 +57,13 @@ Keep = Annotated[list[str] | None, typer.Option(metavar="SLOT", help="leave this
 Avoid = Annotated[
     list[str] | None, typer.Option(metavar="WHAT", help="do without: redrill, relief, aimed, a slot or a code")
 ]
+FELT_WORDS = "stumble, popback, flat (later, no smoke), dull, smoke or clean"
 SymptomWord = Annotated[
+    str | None, typer.Option("--symptom", metavar="WORD", help=f"what the driver feels: {FELT_WORDS}")
+]
+Moment = Annotated[
     str | None,
-    typer.Option(
-        "--symptom", metavar="WORD", help="what the driver feels: stumble, popback, flat, dull, smoke or clean"
-    ),
+    typer.Option("--when", metavar="MOMENT", help="when it is felt: at-once, later (the shot is spent) or both"),
 ]
 CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit", help="one circuit only")]
 
@@ -80,6 +84,25 @@ def car_as_it_is(vehicle: Path, catalog: Path | None, book: str | None) -> "tupl
     case = case_of(vehicle, catalog)
     records = records_in_book(case.vehicle.name, book)
     return car_now(case, records), records
+
+
+def symptom_told(word: str | None, moment: str | None) -> "Symptom | None":
+    """What the driver feels, and when; raises BadInput."""
+    from configurator.judging.feelings import read_symptom
+
+    return read_symptom(word, moment_told(word, moment))
+
+
+def moment_told(word: str | None, moment: str | None) -> str | None:
+    """When it is felt, as said; on a terminal asked for where only the moment would tell which complaint it is."""
+    from configurator.judging.feelings import SYMPTOMS
+
+    symptom = SYMPTOMS.get(word or "")
+    if moment is not None or symptom is None or not symptom.leaves_open_when or not sys.stdin.isatty():
+        return moment
+    question = f"When does the {symptom.word} come: at-once, later (after a moment, the shot is spent) or both"
+    answer: str = typer.prompt(question, default="both", err=True)
+    return answer.strip().lower().replace(" ", "-")
 
 
 def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:

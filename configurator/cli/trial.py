@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from configurator.cli.groups import AddIfNotNamed
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, With, app, case_of
+from configurator.cli.shared import (
+    FELT_WORDS,
+    AsJson,
+    BookPlace,
+    CatalogDir,
+    Moment,
+    VehicleFile,
+    With,
+    app,
+    case_of,
+    moment_told,
+)
 from configurator.errors import BadInput, Fault
 
 if TYPE_CHECKING:
@@ -27,9 +38,8 @@ OneVehicle = Annotated[
 @trial.command("add", epilog="Example: tipin trial add catalog/examples/roadster.toml --felt stumble")
 def trial_add_command(
     vehicle: VehicleFile,
-    felt: Annotated[
-        str | None, typer.Option(metavar="WORD", help="what was felt: stumble, popback, flat, dull, smoke or clean")
-    ] = None,
+    felt: Annotated[str | None, typer.Option(metavar="WORD", help=f"what was felt: {FELT_WORDS}")] = None,
+    moment: Moment = None,
     strength: Annotated[str | None, typer.Option(metavar="WORD", help="faint, clear (if not said) or strong")] = None,
     fit: With = None,
     at: Annotated[str | None, typer.Option(metavar="TIME", help="when: 2026-05-02 10:15; now if not said")] = None,
@@ -80,8 +90,9 @@ def trial_add_command(
         "air_temperature_c": air_temperature, "altitude_m": altitude, "air_pressure_kpa": pressure, "fuel": fuel,
         "warm": not cold,
     }  # fmt: skip
+    said = {"word": felt, "strength": strength, "moment": moment_told(felt, moment)}
     run = enter_trial(
-        case, choice, when, {"word": felt, "strength": strength}, day,
+        case, choice, when, said, day,
         clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
     )  # fmt: skip
     notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]

@@ -13,13 +13,16 @@ from configurator.cli.shared import (
     CircuitName,
     Everything,
     Keep,
+    Moment,
     Sure,
+    SymptomWord,
     VehicleFile,
     With,
     app,
     car_as_it_is,
     case_of,
     circuits_named,
+    symptom_told,
 )
 
 
@@ -101,13 +104,8 @@ def size_command(
 )
 def propose_command(
     vehicle: VehicleFile,
-    symptom: Annotated[
-        str | None,
-        typer.Option(
-            metavar="WORD",
-            help="what the driver feels: stumble (recovers), popback, flat (later), dull, smoke or clean",
-        ),
-    ] = None,
+    symptom: SymptomWord = None,
+    moment: Moment = None,
     keep: Keep = None,
     fit: With = None,
     avoid: Avoid = None,
@@ -129,12 +127,11 @@ def propose_command(
     """
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
-    goals, felt = read_order(order), read_symptom(symptom)
+    goals, felt = read_order(order), symptom_told(symptom, moment)
     known = as_known(case_of(vehicle, catalog), book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)

@@ -97,16 +97,25 @@ class CarInCatalogue:
 
     @cached_property
     def facts(self) -> CarFacts:
-        confirmed = self.vehicle.confirmed
+        confirmed, line = self.vehicle.confirmed, self.vehicle.driveline
+        jetted_m = self.vehicle.carburettor.jetted_altitude_m
         done = (confirmed.float_level, confirmed.idle_mixture, confirmed.idle_speed)
         return CarFacts(
             bonnet_clearance_mm=or_nan(self.vehicle.manifold.bonnet_clearance_mm),
             spacer_height_mm=self.fitted.spacer.bonnet_mm if self.fitted.spacer else 0.0,
             flow_per_litre=self.vehicle.flow_per_litre,
             carburettors=self.vehicle.carburettor.count,
+            above_jetted_m=0.0 if jetted_m is None else self.vehicle.engine.altitude_m - jetted_m,
+            overall_ratio=or_inf(line.overall_ratio if line.transmission == "manual" else None),
+            mass_kg=or_inf(line.mass_kg if line.transmission == "manual" else None),
             jets_redrilled=self.vehicle.carburettor.jets_redrilled,
             first_checks_open=done.count(False),
         )
+
+
+def or_inf(value: float | None) -> float:
+    """A figure as rules read it that do not apply without it."""
+    return np.inf if value is None else value
 
 
 def or_nan(value: float | None) -> float:

@@ -1,8 +1,8 @@
 """What the driver feels, in words: of a run, and of what the model works out."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 from configurator.catalogue.limits import Limits
 from configurator.errors import BadInput
@@ -11,12 +11,23 @@ from configurator.slots.columns import JudgedShots
 
 Complaint = Literal["hesitates", "flat", "rich"]
 """At once for want of fuel, a moment later for want of it, or for too much."""
+Moment = Literal["at-once", "later", "both"]
+MOMENTS: tuple[Moment, ...] = get_args(Moment)
+MOMENT_SAYS: Mapping[Moment, str] = {
+    "at-once": "at once", "later": "after a moment", "both": "at once and after a moment"
+}  # fmt: skip
+"""When it is felt: with the throttle, when the shot is spent, or both."""
+WHEN_NOT_SAID = "whether at once or after a moment was not said: both are weighed"
+_FOR_WANT: Mapping[Moment, tuple[Complaint, ...]] = {
+    "at-once": ("hesitates",), "later": ("flat",), "both": ("hesitates", "flat")
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Symptom:
     """A feeling in words of our own; side is lean (+1), rich (-1) or neither; faint ones get the finer move. tells :
-    what it complains of, each in the share of those who would call it so, of a faint one; none for a clean pull."""
+    what it complains of, each in the share of those who would call it so, of a faint one; none for a clean pull.
+    moments : when it may be felt; moment : when it was, if that was said."""
 
     word: str
     says: str
@@ -24,17 +35,43 @@ class Symptom:
     faint: bool
     hint: str
     tells: Mapping[Complaint, float]
+    moments: tuple[Moment, ...] = MOMENTS
+    moment: Moment | None = None
+
+    @property
+    def leaves_open_when(self) -> bool:
+        """Whether it is want of fuel, and only the moment would say which."""
+        return set(self.tells) == {"hesitates", "flat"} and self.moment is None
+
+    def at(self, moment: Moment) -> "Symptom":
+        """The same felt at this moment: want of fuel at once is another complaint than a moment later."""
+        share = max(self.tells.get("hesitates", 0.0), self.tells.get("flat", 0.0))
+        tells = {complaint: share for complaint in _FOR_WANT[moment] if share}
+        tells |= {"rich": self.tells["rich"]} if "rich" in self.tells else {}
+        says = self.says if self.moments == (moment,) else f"{self.says}, {MOMENT_SAYS[moment]}"
+        hint = self.hint.replace(NEARLY_ALWAYS_LEAN, RUN_OUT) if moment == "later" else self.hint
+        return replace(self, tells=tells, moment=moment, says=says, hint=hint)
 
 
 NEARLY_ALWAYS_LEAN = (
     "A stumble just off idle is nearly always too little fuel, though it feels like too much: a rich engine smokes and "
     "sags, it does not hesitate."
 )
+SMOKES_FIRST = (
+    "Black smoke is too much fuel. Check float level, choke and main jets before the pump circuit: they smoke, too."
+)
+RUN_OUT = (
+    "A pull that starts well and falls off without smoke has run out of shot: that takes more volume (a lobe with more "
+    "lift, a larger pump), not a larger nozzle."
+)
 
 SYMPTOMS = {
     symptom.word: symptom
     for symptom in (
-        Symptom("stumble", "a stumble that recovers", 1, False, NEARLY_ALWAYS_LEAN, {"hesitates": 1.0}),
+        Symptom(
+            "stumble", "a stumble that recovers", 1, False, NEARLY_ALWAYS_LEAN,
+            {"hesitates": 1.0, "flat": 0.5},
+        ),
         Symptom(
             "popback", "a pop back through the carburettor", 1, False,
             "A pop back through the carburettor is a lean mixture still burning when the intake opens. Keep the air "
@@ -42,10 +79,7 @@ SYMPTOMS = {
             {"hesitates": 1.0},
         ),
         Symptom(
-            "flat", "a clean start that goes flat a moment later", 1, False,
-            "A pull that starts well and falls off without smoke has run out of shot: that takes more volume (a lobe "
-            "with more lift, a larger pump), not a larger nozzle.",
-            {"flat": 1.0},
+            "flat", "a clean start that goes flat a moment later", 1, False, RUN_OUT, {"flat": 1.0}, ("later",),
         ),
         Symptom(
             "dull", "dull off idle, without a clear hesitation", 1, True,
@@ -54,22 +88,36 @@ SYMPTOMS = {
         ),
         Symptom(
             "smoke", "a clean start that sags in black smoke", -1, False,
-            "Black smoke is too much fuel. Look at float level and choke first: they smoke, too.",
-            {"rich": 1.0},
+            SMOKES_FIRST, {"rich": 1.0}, ("later",),
         ),
-        Symptom("clean", "a clean pull", 0, True, "", {}),
+        Symptom("clean", "a clean pull", 0, True, "", {}, ()),
     )
 }  # fmt: skip
 
 
-def read_symptom(word: str | None) -> Symptom | None:
-    """The symptom of a word; raises BadInput naming the words there are."""
-    if word is None:
-        return None
+def read_symptom(word: str | None, moment: str | None = None) -> Symptom | None:
+    """The symptom of a word, felt at a moment if that is said; raises BadInput naming the words there are."""
+    if word is None and moment is not None:
+        raise BadInput.in_field("moment", moment, "says when, but not what was felt", "what was felt as well")
+    listed = "; ".join(f"{symptom.word} ({symptom.says})" for symptom in SYMPTOMS.values())
+    return None if word is None else symptom_felt(word, moment, "symptom", listed)
+
+
+def symptom_felt(word: str, moment: str | None, field: str = "word", expected: str = "") -> Symptom:
+    """The same of what was felt in a run. field, expected : of the word, where it is none."""
     if word not in SYMPTOMS:
-        listed = "; ".join(f"{symptom.word} ({symptom.says})" for symptom in SYMPTOMS.values())
-        raise BadInput.in_field("symptom", word, "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))
-    return SYMPTOMS[word]
+        listed = expected or f"one of {', '.join(SYMPTOMS)}"
+        raise BadInput.in_field(field, word, "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))
+    symptom = SYMPTOMS[word]
+    if moment is None:
+        return symptom
+    if moment not in MOMENTS:
+        known = f"one of {', '.join(MOMENTS)}"
+        raise BadInput.in_field("moment", moment, "is no moment", known, did_you_mean(moment, MOMENTS))
+    if moment not in symptom.moments:
+        problem = f"does not go with {word} ({symptom.says})"
+        raise BadInput.in_field("moment", moment, problem, " or ".join(symptom.moments) or "nothing")
+    return symptom.at(next(one for one in MOMENTS if one == moment))
 
 
 NO_PULL_PERCENT = 90.0

@@ -88,6 +88,14 @@ def problems(found: Iterable[Finding]) -> list[Finding]:
     return sorted(wrong, key=lambda f: (order[f.severity], "shot" in RULES[f.rule].slots))
 
 
+def jets_first(case: Case) -> list[str]:
+    """What is said before anything of the pump circuit: main jets chosen for another height."""
+    return [
+        f"{f.says}: {f.mend}"
+        for f in findings(case, case.as_fitted) if f.rule == "main-jets-suit-the-altitude" and f.holds is False
+    ]  # fmt: skip
+
+
 def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list[Finding]:
     """The findings, a slack linkage's with what taking it up does to the hesitation."""
     slack = [f for f in found if f.rule == "linkage-has-no-slack" and f.holds is False]

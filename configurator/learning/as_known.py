@@ -8,7 +8,7 @@ from functools import cached_property
 from configurator.book.car_now import car_now, is_in, records_in_book
 from configurator.book.records import Trial
 from configurator.judging.case import Case, FeltSizes
-from configurator.judging.feelings import SYMPTOMS, Symptom
+from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by
@@ -99,6 +99,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
         says = f"{says}: the fuel side is left alone"
     elif symptom and not belief.runs:
         says = f"by what was felt: {symptom.says}"
+        says += f" ({WHEN_NOT_SAID})" if symptom.leaves_open_when else ""
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
@@ -126,5 +127,5 @@ def last_clean(runs: Sequence[Trial]) -> Trial | None:
 
 
 def symptom_of(run: Trial) -> Symptom | None:
-    """What was felt in a run; None where a trace says it, or in a word that is none today."""
-    return SYMPTOMS.get(run.felt.word) if run.felt else None
+    """What was felt in a run; None where a trace says it."""
+    return symptom_felt(run.felt.word, run.felt.moment) if run.felt else None

@@ -18,7 +18,7 @@ def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) ->
     if felt is None and not any(map(counts, runs)):
         return None
     if felt is not None:
-        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions())]
+        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word, moment=felt.moment), Conditions())]
         believed = belief_of(case, runs)
         return replace(believed, runs=believed.runs - 1, felt_now=True)
     return belief_of(case, runs)

@@ -15,8 +15,7 @@ import numpy as np
 
 from configurator.arrays import Array, Reals
 from configurator.book.records import Felt
-from configurator.errors import BadInput, Fault
-from configurator.judging.feelings import SYMPTOMS, Complaint
+from configurator.judging.feelings import Complaint, symptom_felt
 from configurator.physics.verdict import Complaints
 
 JUDGEMENT_SPREAD = 0.45
@@ -75,14 +74,15 @@ def answer_chances(felt: Complaints, spread: float = JUDGEMENT_SPREAD) -> Array:
 
 
 def felt_weights(felt: Felt) -> Array:
-    """How a symptom and its strength spread over ANSWERS; raises BadInput for a word there is not.
+    """How a symptom, its strength and its moment spread over ANSWERS; raises BadInput for a word there is not.
 
     >>> [ANSWERS[place] for place in felt_weights(Felt(word="stumble", strength="strong")).nonzero()[0]]
+    ['hesitates, strong', 'flat, strong']
+    >>> at_once = Felt(word="stumble", strength="strong", moment="at-once")
+    >>> [ANSWERS[place] for place in felt_weights(at_once).nonzero()[0]]
     ['hesitates, strong']
     """
-    if felt.word not in SYMPTOMS:
-        raise BadInput([Fault(f"what was felt: {felt.word}", "", "is no symptom", ", ".join(SYMPTOMS))])
-    symptom, weights = SYMPTOMS[felt.word], np.zeros(len(ANSWERS))
+    symptom, weights = symptom_felt(felt.word, felt.moment), np.zeros(len(ANSWERS))
     if symptom.side == 0:
         weights[CLEAN] = 1.0
         return weights

@@ -8,12 +8,13 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import Field, ValidationError
 
-from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, trial_of
+from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, car_of, trial_of
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record
 from configurator.files.faults import faults_of
 from configurator.judging.case import Case
-from configurator.judging.findings import findings
+from configurator.judging.feelings import WHEN_NOT_SAID, symptom_felt
+from configurator.judging.findings import findings, jets_first
 from configurator.reports import Answer
 from configurator.rules import RULES
 from configurator.slots.options import Choice
@@ -46,10 +47,12 @@ def enter_trial(
 ) -> Trial:
     """The run that these words and figures describe; raises BadInput naming the field at fault.
 
-    felt : word and strength, None where not said.  conditions : fields of records.Conditions, None where not said.
+    felt : word, strength and moment, None where not said.
+    conditions : fields of records.Conditions, None where not said.
     """
-    if felt["word"] is None and felt["strength"] is not None:
-        raise BadInput.in_field("strength", "", "says how strongly, but not what was felt", "what was felt as well")
+    for field, says in (("strength", "how strongly"), ("moment", "when")):
+        if felt["word"] is None and felt[field] is not None:
+            raise BadInput.in_field(field, "", f"says {says}, but not what was felt", "what was felt as well")
     faults: list[Fault] = []
     with_word = _checked(Felt, felt, faults) if felt["word"] is not None else None
     day = _checked(Conditions, conditions, faults)
@@ -112,9 +115,18 @@ def read_columns(words: Sequence[str]) -> dict[str, str]:
     return named
 
 
-def notes_on(case: Case, choice: Choice, trial: Trial) -> list[str]:
-    """Why a run says little or nothing: a cold engine, and faults that no part mends."""
+def says_little(trial: Trial) -> list[str]:
+    """Why a run says less than it might: a cold engine, a stumble of which nobody said when."""
     notes = [] if trial.conditions.warm else [COLD]
+    if trial.felt is not None and symptom_felt(trial.felt.word, trial.felt.moment).leaves_open_when:
+        notes.append(f"{WHEN_NOT_SAID[0].upper()}{WHEN_NOT_SAID[1:]}.")
+    return notes
+
+
+def notes_on(case: Case, choice: Choice, trial: Trial) -> list[str]:
+    """The same, and faults of the car that no part mends."""
+    notes = says_little(trial)
+    notes += jets_first(Case.of(car_of(trial), case.catalog)) if trial.conditions.altitude_m is not None else []
     by_hand = [
         f for f in findings(case, choice)
         if f.holds is False and f.severity != "note" and not RULES[f.rule].is_choosable

@@ -1,10 +1,11 @@
 """From a workshop file to the answer: plan, sureness before and after, sureness against money, ways out."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from configurator.catalogue.parts import Joint
+from configurator.judging.unmeasured import measure_pad
 from configurator.ordering.cheapest import FEW_VEHICLES, plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import MOST_SETUPS, diameter_mm
@@ -46,6 +47,8 @@ class OrderJob:
     market: Market
     wish: PurchaseWish
     runs: Mapping[str, int]
+    deeper: Mapping[str, Mapping[str, frozenset[str]]] = field(default_factory=dict)
+    """By vehicle and circuit, codes of pumps that come closer to a pad which nobody measured."""
 
 
 def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
@@ -194,10 +197,20 @@ def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSur
                 after=box.sureness, runs=job.runs.get(one.needs.name, 0),
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
-                stack=[_told(option) for option in (spacer, relief) if option.changed],
+                first=_first(job, one, box), stack=[_told(option) for option in (spacer, relief) if option.changed],
             )
         )  # fmt: skip
     return rows
+
+
+def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
+    """What to measure before the pumps of a box are ordered."""
+    deeper = job.deeper.get(one.needs.name, {})
+    return [
+        measure_pad(circuit.circuit) for circuit in one.needs.circuits
+        if any(deeper.get(circuit.circuit, frozenset()) & {*circuit.setups[place].codes}
+               for place in box.setups[circuit.circuit])
+    ]  # fmt: skip
 
 
 def _labels(nozzles: Iterable[Option]) -> list[str]:

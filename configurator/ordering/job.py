@@ -16,6 +16,7 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
+from configurator.judging.unmeasured import deeper_pumps
 from configurator.learning.belief import Run, belief_of, counts, run_with
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
@@ -83,9 +84,10 @@ def job_of(
         found[piece.key] = arrays
         progress(f"{piece.who}: what its box might hold ({len(found)} of {len(pieces)})")
     boxes = _Boxes(cases, runs, found, redrill)
-    wanted, behind = [], {}
+    wanted, behind, deeper = [], {}, {}
     for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, models, strict=True):
         heed()
+        deeper[vehicle.name] = deeper_pumps(cases[piece.key])
         needs, behind[vehicle.name] = boxes.of(piece.key, trials.get(vehicle.name, []))
         sureness = appointment.sureness or meeting.sureness
         wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
@@ -93,7 +95,7 @@ def job_of(
         articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind)
+    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, deeper)
 
 
 def _refuse_several_carburettors(vehicles: Sequence[Vehicle]) -> None:

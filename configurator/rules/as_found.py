@@ -142,6 +142,47 @@ def every_carburettor_gets_the_same(car: CarFacts) -> Reading:
     return float(car.carburettors), 1.0
 
 
+@rule(
+    at_most=True,
+    unit="m",
+    severity="warning",
+    says="it stands {value:.0f} m from the height its main jets were chosen for; up to {limit:.0f} m takes no others",
+    mend="match the main jets to the height first, and judge the pump circuit again with them: jets that are too rich "
+    "or too lean feel like a wrong shot",
+    limit="jetted_altitude_most_m",
+)
+def main_jets_suit_the_altitude(car: CarFacts, limits: Limits) -> Reading:
+    """The main jets are those for the height where the car stands; they come before the pump circuit."""
+    return abs(car.above_jetted_m), limits.jetted_altitude_most_m
+
+
+@rule(
+    at_most=False,
+    unit="turns",
+    severity="warning",
+    says="overall ratio {value:.1f}: less than {limit:.1f} is an axle alone, or a direct top gear",
+    mend="overall_ratio is gear times final drive: with 3.9 at the axle and 2.1 in second it is 8.2; leave it if the "
+    "complaint is in a direct gear",
+    limit="overall_ratio_least",
+)
+def overall_ratio_has_the_gear_in_it(car: CarFacts, limits: Limits) -> Reading:
+    """The overall ratio is that of the gear of the complaint, not of the final drive alone."""
+    return car.overall_ratio, np.where(np.isfinite(car.overall_ratio), limits.overall_ratio_least, np.inf)
+
+
+@rule(
+    at_most=False,
+    unit="kg",
+    severity="warning",
+    says="the car weighs {value:.0f} kg; less than {limit:.0f} kg is hardly ever seen",
+    mend="look for a slipped digit in mass_kg: the vehicle as it drives, laden",
+    limit="mass_least_kg",
+)
+def mass_is_not_implausibly_small(car: CarFacts, limits: Limits) -> Reading:
+    """The mass is that of a whole car with its driver."""
+    return car.mass_kg, np.where(np.isfinite(car.mass_kg), limits.mass_least_kg, np.inf)
+
+
 SLIPPED_DIGIT = "look for a slipped digit or a wrong unit in displacement_cc, rated flow and test depression"
 
 

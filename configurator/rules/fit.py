@@ -97,7 +97,7 @@ def enough_shot_is_left_at_idle(lobe: Lobes, facts: CircuitFacts, limits: Limits
     says="{value:.1f} mm between pump body and manifold pad (below 0 they foul); at least {limit:.1f} mm is needed",
     mend="relieve the pad a little, or fit a spacer that still goes under the bonnet",
     limit="pump_pad_clearance_mm",
-    unknown="measure the height from the manifold pad to the underside of the bowl before fitting a deeper pump",
+    unknown="measure the pad: the height from it to the underside of the bowl, before a deeper pump is bought",
 )
 def pump_clears_the_manifold_pad(
     pump: Pumps, spacer: Spacers, pad_relief: PadReliefs, facts: CircuitFacts, limits: Limits

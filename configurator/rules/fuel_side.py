@@ -124,7 +124,8 @@ def pull_does_not_nose_over(shot: JudgedShots, facts: CircuitFacts, limits: Limi
     unit="ms",
     severity="conflict",
     says="smokes: black smoke for {value:.0f} ms; up to {limit:.0f} ms goes unseen",
-    mend="less fuel: a lobe with less lift, a smaller pump, or a smaller nozzle",
+    mend="check float level and main jets first; then less fuel: a lobe with less lift, a smaller pump, or a smaller "
+    "nozzle",
     limit="smoke_most_ms",
 )
 def mixture_does_not_smoke(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:

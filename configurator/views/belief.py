@@ -12,7 +12,7 @@ from configurator.views.tables import cautions, counted, propose_text, size_text
 
 def next_text(report: NextReport) -> str:
     """The next run, or that there is none, with what stands behind it."""
-    lines = [*_head(report)]
+    lines = [*_head(report), *(wrapped(f"First: {one}", " " * 7, " " * 5) for one in report.first)]
     for change in report.changes:
         lines.append(f"     {change.slot}: {change.to}")
         lines.append(f"       in place of {change.from_}; {change.labour_min:.0f} min")

@@ -10,6 +10,7 @@ from configurator.book.records import Trial
 from configurator.book.shelf import StockReport
 from configurator.book.stock import StockMove
 from configurator.errors import one_line
+from configurator.judging.feelings import MOMENT_SAYS
 from configurator.learning.trial_entry import TrialReport
 from configurator.slots.slot import SLOTS
 from configurator.views.marks import mark
@@ -59,7 +60,11 @@ def _shown(text: str, longest: int = 200) -> str:
 
 
 def felt_text(trial: Trial) -> str:
-    return f"{trial.felt.word} ({trial.felt.strength})" if trial.felt else "a trace"
+    """What was felt, how strongly and when, in words."""
+    if trial.felt is None:
+        return "a trace"
+    when = f", {MOMENT_SAYS[trial.felt.moment]}" if trial.felt.moment else ""
+    return f"{trial.felt.word} ({trial.felt.strength}{when})"
 
 
 def day_text(trial: Trial) -> str:

@@ -22,6 +22,8 @@ def order_text(report: OrderReport) -> str:
     lines += [f"     ({how})", ""]
     lines += _failing_lines(report)
     lines += [_vehicles_table(report), ""]
+    lines += [wrapped(f"{v.vehicle}, {first}", "    ", "  First: ") for v in report.vehicles for first in v.first]
+    lines += [""] if any(v.first for v in report.vehicles) else []
     for supplier in report.suppliers:
         lines.append(
             f"Order to {supplier.supplier}: goods {supplier.goods:.2f}, delivery {supplier.delivery:.2f}, "

@@ -15,7 +15,12 @@ STATE_WORDS = {"fits": "fits", "with_changes": "fits with", "impossible": "impos
 def why_text(report: AvailabilityReport) -> str:
     """One part in full, or a table of several."""
     told = [(slot.slot, option) for slot in report.slots for option in slot.options]
-    lines = [_head(report, told), *_pinned(report), ""]
+    lines = [
+        _head(report, told),
+        *(wrapped(f"First: {one}", " " * 7, " " * 5) for one in report.first),
+        *_pinned(report),
+        "",
+    ]
     if len(told) == 1:
         lines += _one(report, *told[0])
     else:

@@ -165,7 +165,7 @@ def propose_text(report: ProposeReport) -> str:
     if report.totals is not None:
         lines = [f"{mark('YES')}  {report.vehicle}: {_totals_text(report.totals)}"]
         if report.first:
-            lines[0] += f"; but first put {counted(len(report.first), 'fault')} right"
+            lines[0] += f"; but first {_first_words(report.first)}"
     lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
@@ -187,6 +187,13 @@ def propose_text(report: ProposeReport) -> str:
             lines += _alternative_lines(other)
         lines.append("")
     return "\n".join([*lines, cautions()])
+
+
+def _first_words(first: Sequence[Finding]) -> str:
+    """How much comes before anything is bought: faults, and what is to be measured."""
+    lacking = sum(finding.holds is None for finding in first)
+    faults = f"put {counted(len(first) - lacking, 'fault')} right" if lacking < len(first) else ""
+    return " and ".join(filter(None, [faults, "measure" if lacking else ""]))
 
 
 def _findings_lines(found: Iterable[Finding]) -> Iterable[str]:
@@ -229,6 +236,8 @@ def _changes_lines(changes: Sequence[Change], consumables: Sequence[ConsumableLi
         yield f"   in place of {change.from_}; price {change.price:.2f}, {change.labour_min} min{once}"
         for reason in change.because:
             yield wrapped(reason, "     ", "   because ")
+        if change.style:
+            yield wrapped(change.style, "     ", "   ")
         yield ""
     if consumables:
         listed = "; ".join(f"{line.quantity} x {line.code} {line.price:.2f}" for line in consumables)
@@ -238,8 +247,11 @@ def _changes_lines(changes: Sequence[Change], consumables: Sequence[ConsumableLi
 
 def _alternative_lines(other: Alternative) -> Iterable[str]:
     yield f"  {other.title}: {_totals_text(other.totals)}"
+    yield from (wrapped(f"First: {one}", " " * 7, " " * 5) for one in other.first)
     for change in other.changes:
         yield f"     {change.slot}: {change.to}{'' if change.reversible else '; cannot be undone'}"
+        if change.style:
+            yield wrapped(change.style, " " * 9, " " * 7)
 
 
 def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:

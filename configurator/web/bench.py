@@ -15,8 +15,8 @@ from starlette.routing import Route
 from configurator.advice.comparison import compare
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
-from configurator.judging.feelings import SYMPTOMS
-from configurator.learning.trial_entry import COLD
+from configurator.judging.feelings import MOMENT_SAYS, SYMPTOMS
+from configurator.learning.trial_entry import says_little
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose
 from configurator.web import bench_view
@@ -74,7 +74,8 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
     wrong, holding = bench_view.in_order(combination.findings)
     card = bench_view.address(setting, pins.words, "card")
     return {
-        "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "pins": pins.words,
+        "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "moments": MOMENT_SAYS,
+        "pins": pins.words,
         "verdict": bench_view.verdict(combination, further, report.clash), "now": combination, "further": further,
         "take_too": bench_view.address(setting, bench_view.completed(pins, now, best)) if best and further else "",
         "clash": bench_view.reasons(report.clash, setting.felt),
@@ -96,7 +97,7 @@ def _recorded(setting: Setting, request: Request) -> dict[str, Any] | None:
     run = next((run for run in setting.runs if str(run.number) == number), None)
     if run is None:
         return None
-    return {"number": run.number, "notes": [] if run.conditions.warm else [COLD]}
+    return {"number": run.number, "notes": says_little(run)}
 
 
 async def _fewest(workshop: Workshop, work: Searches, request: Request) -> Response:

@@ -9,6 +9,7 @@ from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.comparison import Compared
 from configurator.advice.standing import Clash, SlotStanding, Standing, State
 from configurator.book.records import Trial
+from configurator.judging.feelings import MOMENT_SAYS
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES
 from configurator.slots.options import Choice, Offered, Slots
@@ -28,6 +29,7 @@ def address(setting: Setting, words: dict[str, str], *further: str) -> str:
     query = [("pin", f"{slot}={word}") for slot, word in words.items()]
     if setting.symptom is not None:
         query.append(("symptom", setting.symptom.word))
+        query += [("moment", setting.symptom.moment)] if setting.symptom.moment else []
     path = car_path(setting.name, *further)
     return f"{path}?{urlencode(query)}" if query else path
 
@@ -267,7 +269,8 @@ def run_rows(runs: Sequence[Trial], setting: Setting) -> list[RunRow]:
     rows = []
     for run in reversed(runs):
         other = [f"{slot_name(slot)}: {label}" for slot, label in run.codes.items() if fitted.get(slot) != label]
-        showed = f"{run.felt.word}, {run.felt.strength}" if run.felt else ""
+        when = f", {MOMENT_SAYS[run.felt.moment]}" if run.felt and run.felt.moment else ""
+        showed = f"{run.felt.word}, {run.felt.strength}{when}" if run.felt else ""
         if run.trace is not None:
             trace = f"trace: too lean {run.trace.hole_ms:.0f} ms, too rich {run.trace.flood_ms:.0f} ms"
             showed = f"{showed}; {trace}" if showed else trace

@@ -19,7 +19,8 @@ HERE = Path(__file__).resolve().parent
 
 
 LABELS = {
-    "word": "What was felt", "strength": "How strongly", "air_temperature_c": "Air at the carburettor",
+    "word": "What was felt", "strength": "How strongly", "moment": "When it was felt",
+    "air_temperature_c": "Air at the carburettor",
     "altitude_m": "Height above the sea", "air_pressure_kpa": "Air pressure where the car is",
     "fuel": "Fuel in the tank", "clean_after_ms": "Tip-in to a clean pull", "at": "When", "note": "Note",
     "symptom": "What the driver feels", "with": "Part", "book": "Workshop book",

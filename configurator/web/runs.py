@@ -43,7 +43,8 @@ async def _record(workshop: Workshop, request: Request) -> Response:
     try:
         return await run_in_threadpool(_recorded, workshop, name, words, pins)
     except TipinError as error:
-        query = QueryParams([("symptom", words.get("symptom", "")), *(("pin", pin) for pin in pins)])
+        felt = [("symptom", words.get("symptom", "")), ("moment", words.get("symptom_moment", ""))]
+        query = QueryParams([*felt, *(("pin", pin) for pin in pins)])
         says = error.told(as_label).splitlines()
         return await to_thread.run_sync(refused_run, workshop, name, query, words, says, limiter=ATTENDED)
 
@@ -63,7 +64,7 @@ def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Seq
         "air_pressure_kpa": _number(words, "pressure", "air_pressure_kpa"),
         "fuel": words.get("fuel", "").strip() or None, "warm": "cold" not in words,
     }  # fmt: skip
-    felt = {"word": words["felt"], "strength": words.get("strength") or None}
+    felt = {"word": words["felt"], **{field: words.get(field) or None for field in ("strength", "moment")}}
     clean_after_ms, note = _number(words, "clean_after", "clean_after_ms"), words.get("note", "").strip()
     case = workshop.case_at(name, at)
     choice = chosen_parts(case.options, pins)

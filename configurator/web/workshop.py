@@ -122,17 +122,19 @@ class Workshop:
 
         return self._recorded.get(sent, put_in)
 
-    def setting(self, name: str, symptom: str | None) -> Setting:
-        """A vehicle of the folder, judged as its runs and a symptom lead to. Raises NotThere and BadInput."""
+    def setting(self, name: str, symptom: str | None, moment: str | None = None) -> Setting:
+        """A vehicle of the folder, judged as its runs and a symptom lead to; a moment counts where it goes with the
+        symptom, which may be another by now. Raises NotThere and BadInput."""
         filed, felt = self.folder.vehicle(name), read_symptom(symptom or None)
+        felt = read_symptom(symptom, moment) if felt and moment in felt.moments else felt
         records = self.records_of(filed.vehicle.name)
-        key = (filed.name, filed.digest, _digest_of(records.in_order), felt.word if felt else "")
+        key = (filed.name, filed.digest, _digest_of(records.in_order), felt.says if felt else "")
         kept = self._settings.get(key, lambda: self._settled(filed, felt, records))
         return replace(kept, filed=filed, runs=records.runs)
 
     def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
         """The setting and the pins that an address speaks of: pin=SLOT=WHAT each, or a slot by its own name."""
-        setting = self.setting(name, query.get("symptom"))
+        setting = self.setting(name, query.get("symptom"), query.get("moment"))
         asked = {str(slot): query.get(str(slot)) for slot in setting.case.options}
         named = [f"{slot}={word}" for slot, word in asked.items() if word]
         return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
@@ -140,7 +142,7 @@ class Workshop:
     def _settled(self, filed: Filed, felt: Symptom | None, records: CarRecords) -> Setting:
         now = car_now(Case.of(filed.vehicle, self.catalog), records).case
         known = known_by(now, records.runs, felt)
-        key = (filed.digest, felt.word if felt else "", known.case.engine, now.vehicle.fitted.model_dump_json())
+        key = (filed.digest, felt.says if felt else "", known.case.engine, now.vehicle.fitted.model_dump_json())
         return Setting(key, filed, known, felt, records.runs)
 
     def engine(self, setting: Setting) -> Availability:

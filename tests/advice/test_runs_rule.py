@@ -14,7 +14,7 @@ from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import symptom_felt
 from configurator.learning.as_known import known_by
 from configurator.reports import ProposeReport
 from configurator.slots.options import Choice
@@ -30,8 +30,8 @@ def car(seed: int) -> Case:
     return case_with(random_car(seed), load_catalog(shipped_catalog_dir()))
 
 
-def proposed(case: Case, runs: list[Trial], word: str = "") -> ProposeReport:
-    symptom = SYMPTOMS[word] if word else None
+def proposed(case: Case, runs: list[Trial], word: str = "", moment: str | None = None) -> ProposeReport:
+    symptom = symptom_felt(word, moment) if word else None
     now = car_now(case, CarRecords(runs)).case
     return proposal_of(known_by(now, runs, symptom), ProposalRequest(symptom=symptom))
 
@@ -67,11 +67,16 @@ def test_what_was_clean_last_is_left_in(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", CARS)
-@pytest.mark.parametrize(("word", "side"), [("stumble", 1), ("popback", 1), ("smoke", -1)])
-def test_no_nozzle_goes_against_what_is_felt(seed: int, word: str, side: int) -> None:
-    """Never a smaller one for want of fuel at once, nor a larger one for too much; no complaint is left alone."""
+@pytest.mark.parametrize(
+    ("word", "moment", "side"),
+    [("stumble", None, 1), ("stumble", "at-once", 1), ("popback", None, 1), ("stumble", "later", -1),
+     ("flat", None, -1), ("smoke", None, -1)],
+)  # fmt: skip
+def test_no_nozzle_goes_against_what_is_felt(seed: int, word: str, moment: str | None, side: int) -> None:
+    """Never a smaller one for want of fuel at once; never a larger one when the shot is spent, nor for too much fuel;
+    no complaint is left alone."""
     case = car(seed)
-    report = proposed(case, [], word)
+    report = proposed(case, [], word, moment)
     if report.status == "impossible":
         return
     assert side * (diameter_mm(case, report) - case.as_fitted[NOZZLE].read(FittedNozzle).diameter_mm) >= 0.0

@@ -122,3 +122,25 @@ def test_a_file_of_before_is_imported(format: Any, tmp_path: Path) -> None:
     path = tmp_path / f"runs.{format}"
     path.write_text(as_text(old, format), encoding="utf-8", newline="")
     assert read_trials(path) == old
+
+
+def test_a_run_of_which_nobody_was_asked_when_is_read_on(store: Store, tmp_path: Path) -> None:
+    """From a book, and from files as they were written before: neither has the moment."""
+    record = json.loads(run().model_dump_json())
+    assert record["felt"].pop("moment") is None
+    kept = Trial.model_validate(record)
+    assert kept == run() and kept.felt is not None and kept.felt.moment is None
+    with open_book(store.new()) as book:
+        added = book.add_trial(run("stumble", moment="later"))
+        assert [one.felt for one in book.trials()] == [added.felt] and added.felt and added.felt.moment == "later"
+    for form in ("json", "csv"):
+        text = as_text([run()], form).replace(',\n        "moment": null', "")
+        assert form == "csv" or "moment" not in text
+        if form == "csv":
+            heading, row = text.split("\n", 1)
+            place = heading.split(",").index("moment")
+            cells = row.split(",")
+            text = ",".join(name for name in heading.split(",") if name != "moment") + "\n"
+            text += ",".join(cells[:place] + cells[place + 1 :])
+        (tmp_path / f"runs.{form}").write_text(text, encoding="utf-8", newline="")
+        assert read_trials(tmp_path / f"runs.{form}") == [run()]

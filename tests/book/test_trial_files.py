@@ -36,7 +36,11 @@ DAYS = st.builds(
     air_pressure_kpa=st.none() | st.floats(45, 110), warm=st.booleans(),
     fuel=st.none() | TEXTS.filter(lambda text: bool(text.strip())),
 )  # fmt: skip
-FELT = st.builds(Felt, word=st.sampled_from(sorted(SYMPTOMS)), strength=st.sampled_from(["faint", "clear", "strong"]))
+SAID = [(word, moment) for word, symptom in SYMPTOMS.items() for moment in (None, *symptom.moments)]
+FELT = st.builds(
+    lambda said, strength: Felt.model_validate({"word": said[0], "moment": said[1], "strength": strength}),
+    st.sampled_from(SAID), st.sampled_from(["faint", "clear", "strong"]),
+)  # fmt: skip
 TIMES = st.datetimes().filter(lambda at: at.year > 1)
 TRIALS = st.builds(
     lambda number, at, felt, day, trace, note, undone: Trial.model_validate(
@@ -104,7 +108,7 @@ def test_every_fault_of_a_table_is_told_with_row_and_column(tmp_path: Path) -> N
         {"felt": "stumbel"}, {"at": "yesterday", "strength": "much"}, {},
         {"air_temperature_c": "hot", "warm": "perhaps"}, {"hole_ms": "120"}, {"felt": "", "strength": ""},
         {"car": "{"}, {"car": no_engine}, {"car": small}, {"vehicle": ""}, {"undone": "maybe", "altitude_m": "99999"},
-        {"car": "[" * 100_000},
+        {"car": "[" * 100_000}, {"moment": "soon"}, {"felt": "flat", "moment": "at-once"},
     )  # fmt: skip
     lines = [line.removeprefix(f"{path}, ") for line in refusal(lambda: read_trials(path)).splitlines()]
     found = [line.partition(":")[0] for line in lines]
@@ -113,7 +117,9 @@ def test_every_fault_of_a_table_is_told_with_row_and_column(tmp_path: Path) -> N
         "row 5, column warm", "row 6, column flood_ms", "row 6, column lag_ms", "row 6, column doubt_ms",
         "row 7, column felt", "row 8, column car", "row 9, column car", "row 10, column car [engine] displacement_cc",
         "row 11, column vehicle", "row 12, column altitude_m", "row 12, column undone", "row 13, column car",
+        "row 14, column moment", "row 15, column moment",
     ]  # fmt: skip
+    assert "at-once does not go with flat" in lines[-1] and "'at-once', 'later' or 'both'" in lines[-2]
     assert "did you mean stumble?" in lines[0] and "a number at least -500 and at most 6000 m" in lines[13]
 
 

@@ -141,7 +141,7 @@ def test_the_confirmation_says_number_parts_and_feeling(place: Path) -> None:
 
 
 def test_a_cold_engine_and_faults_by_hand_are_recorded_and_said() -> None:
-    report = answer("add", VAN, "--felt", "stumble", "--cold")
+    report = answer("add", VAN, "--felt", "flat", "--cold")
     assert not report.trials[0].conditions.warm
     assert report.notes[0] == COLD
     told = " ".join(report.notes)
@@ -277,6 +277,9 @@ BAD: dict[str, tuple[list[str | Path], str]] = {
     "unknown feeling": (["add", ROADSTER, "--felt", "stumbel"], "is no symptom; expected one of stumble, popback"),
     "unknown strength": ([*DULL, "--strength", "much"], "--strength: found 'much'"),
     "strength of nothing": (["add", ROADSTER, "--strength", "clear"], "--strength: says how strongly, but not what"),
+    "unknown moment": ([*DULL, "--when", "soon"], "--when: found 'soon'"),
+    "moment of nothing": (["add", ROADSTER, "--when", "later"], "--when: says when, but not what was felt"),
+    "moment at odds": (["add", ROADSTER, "--felt", "flat", "--when", "both"], "--when both: does not go with flat"),
     "too hot": ([*DULL, "--air-temperature", "99"], "--air-temperature: found 99"),
     "on the moon": ([*DULL, "--altitude", "400000"], "--altitude: found 400000"),
     "no pressure": ([*DULL, "--pressure", "nan"], "--pressure: found nan"),
@@ -354,3 +357,39 @@ def test_add_may_be_left_out(words: list[str | Path], place: Path) -> None:
 def test_the_words_of_the_help_are_those_there_are() -> None:
     text = " ".join(run("trial", "add", "--help").out.split())
     assert all(word in text for word in SYMPTOMS) and "Example: tipin trial" in text
+
+
+UNSAID = "Whether at once or after a moment was not said: both are weighed."
+
+
+def test_when_a_stumble_came_is_kept_and_shown() -> None:
+    report = answer("add", ROADSTER, "--felt", "stumble", "--when", "later")
+    assert report.trials[0].felt is not None and report.trials[0].felt.moment == "later" and report.notes == []
+    assert "stumble (clear, after a moment)" in run("trial", "list", ROADSTER).out
+
+
+class Terminal(io.StringIO):
+    """What is typed at a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("felt", "typed", "moment"),
+    [("stumble", "later", "later"), ("stumble", "At once", "at-once"), ("stumble", "", "both"), ("dull", None, None)],
+)
+def test_on_a_terminal_a_stumble_is_asked_when_it_came(
+    felt: str, typed: str | None, moment: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is asked stands beside the answer, not in it; nothing else is asked."""
+    monkeypatch.setattr("sys.stdin", Terminal("" if typed is None else typed + "\n"))
+    ran = run("trial", "add", ROADSTER, "--felt", felt, "--json")
+    (trial,) = TrialReport.model_validate_json(ran.out).trials
+    assert trial.felt is not None and trial.felt.moment == moment
+    assert ("When does the stumble come" in ran.err) is (typed is not None)
+
+
+def test_without_a_terminal_nobody_is_asked_and_both_are_weighed() -> None:
+    report = answer("add", ROADSTER, "--felt", "stumble")
+    assert report.trials[0].felt is not None and report.trials[0].felt.moment is None and report.notes == [UNSAID]

@@ -10,7 +10,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.delivery import delivery_of
-from configurator.judging.feelings import SYMPTOMS, felt_words, read_symptom, ruled_out
+from configurator.judging.feelings import SYMPTOMS, felt_words, read_symptom, ruled_out, symptom_felt
 from configurator.judging.findings import findings
 from configurator.slots.columns import JudgedShots
 from configurator.slots.slot import SLOTS, Slot
@@ -39,16 +39,17 @@ def test_what_a_symptom_complains_of_goes_with_its_side() -> None:
         else:
             assert word == "clean" and not symptom.tells
         assert all(0.0 < share <= 1.0 for share in symptom.tells.values())
-        assert (len(symptom.tells) > 1) is (word == "dull"), "only what is dull may be anything"
+        assert (len(symptom.tells) > 1) is (word in ("dull", "stumble")), "what is dull may be anything"
+        assert symptom.leaves_open_when is (word == "stumble") and symptom.moment is None
         assert bool(symptom.hint) is (word != "clean")
 
 
 # --- what a feeling forbids -------------------------------------------------------------------------------------------
 
 
-def sizes_left(case: Case, word: str) -> dict[Slot, set[float]]:
+def sizes_left(case: Case, word: str, moment: str | None = None) -> dict[Slot, set[float]]:
     left = {}
-    for wish in ruled_out(case, SYMPTOMS[word]):
+    for wish in ruled_out(case, symptom_felt(word, moment)):
         assert wish.felt
         options = [case.options[wish.slot][place] for place in wish.allowed]
         left[wish.slot] = {option.read(FittedNozzle).diameter_mm for option in options}
@@ -67,17 +68,63 @@ def test_want_of_fuel_asks_for_no_smaller_nozzle_and_too_much_for_no_larger(fitt
     slots = [SLOTS["front.nozzle"], SLOTS["rear.nozzle"]][:circuits]
     now_mm = {slot: case.as_fitted[slot].read(FittedNozzle).diameter_mm for slot in slots}
     assert now_mm[slots[0]] == fitted_mm
-    for word in ("stumble", "popback"):
-        expected = {slot: {mm for mm in all_sizes(case, slot) if mm >= now_mm[slot]} for slot in slots}
-        assert sizes_left(case, word) == expected
-    expected = {slot: {mm for mm in all_sizes(case, slot) if mm <= now_mm[slot]} for slot in slots}
-    assert sizes_left(case, "smoke") == expected
+    no_smaller = {slot: {mm for mm in all_sizes(case, slot) if mm >= now_mm[slot]} for slot in slots}
+    no_larger = {slot: {mm for mm in all_sizes(case, slot) if mm <= now_mm[slot]} for slot in slots}
+    for moment in (None, "at-once", "both"):
+        assert sizes_left(case, "stumble", moment) == sizes_left(case, "popback", moment) == no_smaller
+    assert sizes_left(case, "smoke") == no_larger
 
 
-@pytest.mark.parametrize("word", ["flat", "dull", "clean"])
-def test_a_shot_that_may_run_out_and_a_clean_pull_forbid_no_nozzle(word: str) -> None:
-    """A smaller nozzle makes a shot last, so going flat speaks against none; what is dull may be that."""
-    assert ruled_out(CASE, SYMPTOMS[word]) == []
+@pytest.mark.parametrize("word", ["stumble", "popback", "flat", "dull"])
+def test_a_shot_that_has_run_out_asks_for_no_larger_nozzle(word: str) -> None:
+    """It would be spent sooner; a smaller one makes it last."""
+    slot = SLOTS["front.nozzle"]
+    now_mm = CASE.as_fitted[slot].read(FittedNozzle).diameter_mm
+    assert sizes_left(CASE, word, "later") == {slot: {mm for mm in all_sizes(CASE, slot) if mm <= now_mm}}
+
+
+@pytest.mark.parametrize(("word", "moment"), [("dull", None), ("dull", "at-once"), ("dull", "both"), ("clean", None)])
+def test_what_may_be_either_and_a_clean_pull_forbid_no_nozzle(word: str, moment: str | None) -> None:
+    assert ruled_out(CASE, symptom_felt(word, moment)) == []
+
+
+@pytest.mark.parametrize(
+    ("word", "moment", "tells"),
+    [
+        ("stumble", "at-once", {"hesitates": 1.0}), ("stumble", "later", {"flat": 1.0}),
+        ("stumble", "both", {"hesitates": 1.0, "flat": 1.0}), ("popback", "later", {"flat": 1.0}),
+        ("dull", "at-once", {"hesitates": 0.4, "rich": 0.25}), ("dull", "later", {"flat": 0.4, "rich": 0.25}),
+        ("flat", "later", {"flat": 1.0}), ("smoke", "later", {"rich": 1.0}),
+    ],
+)  # fmt: skip
+def test_the_moment_tells_want_of_fuel_at_once_from_a_shot_that_is_spent(
+    word: str, moment: str, tells: dict[str, float]
+) -> None:
+    symptom = symptom_felt(word, moment)
+    assert (symptom.word, symptom.moment, dict(symptom.tells)) == (word, moment, tells)
+    assert not symptom.leaves_open_when and symptom.side == SYMPTOMS[word].side
+    assert symptom.says == SYMPTOMS[word].says or symptom.says.startswith(f"{SYMPTOMS[word].says}, ")
+    if word in ("stumble", "popback"):
+        assert ("has run out of shot" in symptom.hint) is (moment == "later")
+    assert (word == "popback") is ("face away" in symptom.hint)
+
+
+@pytest.mark.parametrize(
+    ("word", "moment", "said"),
+    [
+        ("flat", "at-once", "moment at-once: does not go with flat (a clean start that goes flat a moment later); "
+         "expected later"),
+        ("clean", "later", "moment later: does not go with clean (a clean pull); expected nothing"),
+        ("smoke", "both", "moment both: does not go with smoke (a clean start that sags in black smoke); "
+         "expected later"),
+        ("dull", "latter", "moment latter: is no moment; expected one of at-once, later, both; did you mean later?"),
+        (None, "later", "moment later: says when, but not what was felt; expected what was felt as well"),
+    ],
+)  # fmt: skip
+def test_a_moment_that_does_not_go_with_the_word_is_refused(word: str | None, moment: str, said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_symptom(word, moment)
+    assert str(caught.value) == said
 
 
 def test_what_is_forbidden_says_why() -> None:

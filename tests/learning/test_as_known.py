@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from runs import AT, run
 
-from configurator.judging.feelings import SYMPTOMS, ruled_out
+from configurator.book.records import Conditions, Felt, trial_of
+from configurator.judging.feelings import SYMPTOMS, ruled_out, symptom_felt
 from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
 from configurator.learning.belief import belief_of, prior_of
 from configurator.learning.belief_in_book import belief_by
@@ -44,9 +45,24 @@ def test_without_runs_a_feeling_is_a_belief_from_one_run(word: str) -> None:
     clean = word == "clean"
     assert known.pulls_cleanly == clean
     left = "it pulls cleanly as it is: the fuel side is left alone"
-    assert known.says == (left if clean else f"by what was felt: {SYMPTOMS[word].says}")
+    unsaid = " (whether at once or after a moment was not said: both are weighed)" if word == "stumble" else ""
+    assert known.says == (left if clean else f"by what was felt: {SYMPTOMS[word].says}{unsaid}")
     assert known.wishes == ruled_out(CASE, SYMPTOMS[word])
-    assert bool(known.wishes) == (word in ("stumble", "popback", "smoke"))
+    assert bool(known.wishes) == (word in ("stumble", "popback", "flat", "smoke"))
+
+
+def test_when_a_stumble_comes_is_part_of_what_is_felt() -> None:
+    """At once it speaks of the first fuel, a moment later of the main circuit, and unsaid of either."""
+    engines = {}
+    for moment in (None, "at-once", "later", "both"):
+        known = known_by(CASE, [], symptom_felt("stumble", moment))
+        felt = Felt.model_validate({"word": "stumble", "moment": moment})
+        assert np.array_equal(masses(known), belief_of(CASE, [trial_of(CASE, AT, felt, Conditions())]).masses)
+        assert known.wishes == ruled_out(CASE, symptom_felt("stumble", moment))
+        assert ("both are weighed" in known.says) is (moment is None)
+        engines[moment] = known.case.engine
+    assert engines["at-once"].first_fuel > engines[None].first_fuel > engines["later"].first_fuel
+    assert engines["at-once"].main_circuit < engines[None].main_circuit < engines["later"].main_circuit
 
 
 def test_runs_take_its_place_and_a_feeling_is_one_more_run() -> None:

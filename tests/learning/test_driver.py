@@ -103,8 +103,9 @@ def test_more_of_a_complaint_is_felt_more_and_more_strongly(kind: int) -> None:
 @pytest.mark.parametrize(
     ("word", "strength", "weights"),
     [
-        ("stumble", "strong", {"hesitates, strong": 1.0}), ("popback", "clear", {"hesitates, clear": 1.0}),
-        ("stumble", "faint", {"clean": 0.5, "hesitates, faint": 0.5}),
+        ("stumble", "strong", {"hesitates, strong": 1.0, "flat, strong": 0.5}),
+        ("stumble", "faint", {"clean": 0.5, "hesitates, faint": 0.5, "flat, faint": 0.25}),
+        ("popback", "clear", {"hesitates, clear": 1.0}),
         ("flat", "clear", {"flat, clear": 1.0}), ("flat", "faint", {"clean": 0.5, "flat, faint": 0.5}),
         ("dull", "faint", {"clean": 0.5, "hesitates, faint": 0.2, "flat, faint": 0.2, "rich, faint": 0.125}),
         ("dull", "clear", {"clean": 0.5, "hesitates, faint": 0.2, "flat, faint": 0.2, "rich, faint": 0.125}),
@@ -118,6 +119,16 @@ def test_words_and_strengths_as_answers(word: str, strength: str, weights: dict[
     assert dict(zip(ANSWERS, found.tolist(), strict=True)) == pytest.approx(dict.fromkeys(ANSWERS, 0.0) | weights)
 
 
+@pytest.mark.parametrize(
+    ("moment", "complaints"), [("at-once", ["hesitates"]), ("later", ["flat"]), ("both", ["hesitates", "flat"])]
+)
+def test_a_moment_tells_which_complaint_a_stumble_is(moment: str, complaints: list[str]) -> None:
+    found = felt_weights(Felt.model_validate({"word": "stumble", "strength": "clear", "moment": moment}))
+    assert {answer for answer, weight in zip(ANSWERS, found, strict=True) if weight} == {
+        f"{complaint}, clear" for complaint in complaints
+    }
+
+
 def test_every_symptom_but_a_clean_pull_complains_of_something() -> None:
     for word, symptom in SYMPTOMS.items():
         assert bool(felt_weights(Felt(word=word, strength="strong"))[1:].any()) is (word != "clean")
@@ -125,5 +136,5 @@ def test_every_symptom_but_a_clean_pull_complains_of_something() -> None:
 
 
 def test_an_unknown_word_is_bad_input() -> None:
-    with pytest.raises(BadInput, match=r"hiccup: is no symptom; expected stumble, popback, flat"):
+    with pytest.raises(BadInput, match=r"hiccup: is no symptom; expected one of stumble, popback, flat"):
         felt_weights(Felt(word="hiccup"))

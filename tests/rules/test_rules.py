@@ -45,6 +45,7 @@ PLAIN: dict[str, dict[str, Any]] = {
               "takes_aimed": True, "linkage_disturbed": False, "slack_mm": 0.0, "preload_mm": 0.0,
               "overtravel_mm": 0.5, "rear_main_delivers_ms": np.inf},
     "car": {"bonnet_clearance_mm": 20.0, "spacer_height_mm": 0.0, "flow_per_litre": 4.0, "carburettors": 1,
+            "above_jetted_m": 0.0, "overall_ratio": 8.0, "mass_kg": 1200.0,
             "jets_redrilled": False, "first_checks_open": 0},
     "job": {"joints_opened": 1, "joints_with_gaskets": 1},
 }  # fmt: skip
@@ -131,6 +132,9 @@ CASES: dict[str, tuple[Figures, Figures]] = {
     ),
     "rated-flow-is-not-implausibly-small": ({"car": {"flow_per_litre": 2.0}}, {"car": {"flow_per_litre": 0.1}}),
     "rated-flow-is-not-implausibly-large": ({"car": {"flow_per_litre": 8.0}}, {"car": {"flow_per_litre": 60.0}}),
+    "main-jets-suit-the-altitude": ({"car": {"above_jetted_m": -600.0}}, {"car": {"above_jetted_m": -601.0}}),
+    "overall-ratio-has-the-gear-in-it": ({"car": {"overall_ratio": 5.0}}, {"car": {"overall_ratio": 3.9}}),
+    "mass-is-not-implausibly-small": ({"car": {"mass_kg": 400.0}}, {"car": {"mass_kg": 78.0}}),
     "jets-are-never-redrilled": ({"car": {"jets_redrilled": False}}, {"car": {"jets_redrilled": True}}),
     "every-carburettor-gets-the-same": ({"car": {"carburettors": 1}}, {"car": {"carburettors": 2}}),
     "first-checks-are-done": ({"car": {"first_checks_open": 0}}, {"car": {"first_checks_open": 1}}),

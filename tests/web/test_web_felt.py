@@ -86,3 +86,20 @@ def test_every_link_leads_to_where_its_part_can_be_had(
         report = shown.engine(setting).report(given.listed, [SLOTS[slot]])
         taken = next(option for option in report.slots[0].options if option.word == word)
         assert taken.label == label and taken.state != "impossible" and report.clash is None, link
+
+
+def test_the_page_asks_when_it_is_felt(client: TestClient, shown: Workshop) -> None:
+    """Only of what may be felt at several moments; one left over from another symptom does not count."""
+    html = client.get("/car/roadster?symptom=stumble").text
+    assert '<select id="moment" name="moment">' in html and "both are weighed" in text_of(html)
+    later = client.get("/car/roadster?symptom=stumble&moment=later").text
+    assert '<option value="later" selected>' in later and "moment=later" in later
+    assert "by what was felt: a stumble that recovers, after a moment" in text_of(later)
+    engines = {moment: shown.setting("roadster", "stumble", moment).case.engine for moment in ("at-once", "later")}
+    assert engines["at-once"].first_fuel > engines["later"].first_fuel
+    for address in ("symptom=clean&moment=later", "symptom=flat&moment=at-once", "symptom=stumble&moment=soon"):
+        answer = client.get(f"/car/roadster?{address}")
+        assert answer.status_code == 200
+        links = answer.text.replace(address.replace("&", "&amp;"), "")
+        assert "moment=" not in links, "only where the address stands as it came"
+    assert '<select id="moment"' not in client.get("/car/roadster?symptom=flat").text

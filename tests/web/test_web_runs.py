@@ -127,7 +127,7 @@ def test_a_refused_run_leaves_the_form_as_it_was_filled_in(written: Workshop) ->
     form = form_of(client, "/car/roadster?pin=front.nozzle%3Dstraight-0.85&symptom=dull") | {
         "felt": "smoke", "strength": "faint", "air_temperature": "18,5", "altitude": "high", "pressure": "99",
         "fuel": 'pump "95"', "clean_after": "250", "when": "2026-05-02 10:15Z",
-        "note": "up\n<b>hill</b>", "cold": "yes",
+        "note": "up\n<b>hill</b>", "cold": "yes", "moment": "later",
     }  # fmt: skip
     answer = client.post("/car/roadster/run", headers=OWN_FORM, data=form)
     assert answer.status_code == 400 and "Height above the sea: 'high' is not a number" in text_of(answer.text)
@@ -232,3 +232,17 @@ def test_a_run_that_comes_in_while_the_book_is_read_is_not_half_known(
     assert setting.known.belief is not None and setting.known.belief.runs == len(setting.runs) == 1
     assert setting.known.says == "by 1 run"
     assert written.setting("roadster", None).known.says == "by 2 runs"
+
+
+def test_when_it_was_felt_goes_into_the_book(written: Workshop) -> None:
+    client = browser(page_of(written), follow=False)
+    form = form_of(client, "/car/roadster?symptom=stumble&moment=both")
+    assert (form["symptom"], form["symptom_moment"]) == ("stumble", "both")
+    for moment in ("later", ""):
+        data = form | {"felt": "stumble", "moment": moment}
+        where = client.post("/car/roadster/run", headers=OWN_FORM, data=data).headers["location"]
+        assert ("both are weighed" in text_of(client.get(where).text)) is (not moment)
+    assert [run.felt and run.felt.moment for run in runs_in(written)] == ["later", None]
+    refused = client.post("/car/roadster/run", headers=OWN_FORM, data=form | {"felt": "flat", "moment": "at-once"})
+    assert refused.status_code == 400 and "When it was felt, at-once: does not go with flat" in text_of(refused.text)
+    assert '<option value="at-once" selected>' in refused.text and '<option value="both" selected>' in refused.text
