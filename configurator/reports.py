@@ -34,6 +34,9 @@ class Finding(Report):
     """One rule read on one choice of parts."""
 
     rule: str = Field(description="id of the rule; docs/rules.md explains each")
+    kind: Literal["fit", "cure"] = Field(
+        description="what is amiss where it does not hold: it does not fit, or it fits and will not cure what is felt"
+    )
     severity: Literal["conflict", "warning", "note"] = Field(description="how much it matters where it does not hold")
     circuit: str | None = Field(description="front, rear, or null for the car as a whole")
     holds: bool | None = Field(description="whether the rule holds; null where a measurement is missing")
@@ -41,7 +44,9 @@ class Finding(Report):
         description="how far inside (at least 0) or outside (below 0), in `unit`; null unknown"
     )
     unit: str = Field(description="unit of the margin")
-    says: str = Field(description="what was found, with figures; the rule itself where it holds")
+    says: str = Field(
+        description="what is wrong, with the figure found and the one allowed; where it holds, what is right"
+    )
     mend: str = Field(description="what usually mends it; empty where nothing is wrong")
     basis: str = Field(description="what the rule's figure rests on")
     source: str = Field(description="where a published figure stands; empty where there is none")

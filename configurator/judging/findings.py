@@ -69,9 +69,9 @@ def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: fl
     elif holds:
         says, mend = rule.statement, ""
     else:
-        says, mend = rule.says.format(value=value, limit=limit), rule.mend
+        says, mend = rule.told(value, limit), rule.mend
     return Finding(
-        rule=rule.id, severity="note" if holds is None else rule.severity, circuit=circuit, holds=holds,
+        rule=rule.id, kind=rule.kind, severity="note" if holds is None else rule.severity, circuit=circuit, holds=holds,
         margin=_finite(margin), unit=rule.unit, says=says, mend=mend, basis=row.basis if row else rule.basis,
         source=row.source if row else rule.source,
     )  # fmt: skip

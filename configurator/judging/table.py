@@ -14,8 +14,8 @@ from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, Slo
 from configurator.slots.wishes import Wish
 
 DEMAND = (
-    "pull-comes-at-once", "pull-does-not-go-flat", "pull-does-not-nose-over", "mixture-does-not-smoke",
-    "right-for-enough-engines",
+    "pull-comes-at-once", "pull-is-not-drowned", "pull-does-not-go-flat", "pull-does-not-nose-over",
+    "mixture-does-not-smoke", "right-for-enough-engines",
 )  # fmt: skip
 """The rules on what is felt."""
 NEARLY_AS_SURE = 0.9
