@@ -20,7 +20,7 @@ from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_d
 from configurator.judging import findings
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
-from configurator.learning.as_known import as_known
+from configurator.learning.as_known import as_known, says_clean
 from configurator.learning.belief_in_book import runs_in_book
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
@@ -28,7 +28,7 @@ from configurator.ordering.meeting import load_meeting
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.reports import CheckReport, ProposeReport, SizeReport
-from configurator.slots.wishes import GOALS, read_wishes, slot_asked
+from configurator.slots.wishes import GOALS, choose, read_wishes, slot_asked
 
 
 def load_car(path: Path | str) -> Vehicle:
@@ -41,8 +41,11 @@ def load_parts(directory: Path | str | None = None) -> Catalog:
     return load_catalog(directory or shipped_catalog_dir())
 
 
-def check(car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything: bool = False) -> CheckReport:
-    """What the rules find on what is fitted, or would be with `fit`; everything : what is in order, too.
+def check(
+    car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything: bool = False, book: str | None = None
+) -> CheckReport:
+    """What the rules find on what is fitted, or would be with `fit`; everything : what is in order, too. Where the last
+    run in the book was clean with these very parts, nothing is amiss on the fuel side.
 
     Raises BadInput for a car or a part that the catalogue does not suit.
 
@@ -52,7 +55,9 @@ def check(car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything
     (False, ['pull-comes-at-once', 'pull-does-not-go-flat'])
     """
     case = Case.of(car, catalog)
-    return findings.check(case, read_wishes(case.options, [], list(fit), []), everything=everything)
+    wishes = read_wishes(case.options, [], list(fit), [])
+    clean = says_clean(runs_in_book(car.name, book), choose(case.options, wishes))
+    return findings.check(case, wishes, everything=everything, clean=clean)
 
 
 def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float = 0.9) -> SizeReport:
@@ -96,7 +101,7 @@ def why(
     slot, places = slot_asked(known.case.options, part)
     pins = read_wishes(known.case.options, [], list(pinned), [])
     choosing = known.choosing()
-    return Availability.of(choosing, known.wishes).why(choosing, slot, places, pins)
+    return Availability.of(choosing, known.wishes).why(slot, places, pins)
 
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:

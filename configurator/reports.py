@@ -65,6 +65,10 @@ class CheckReport(Answer):
 
     vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="no conflict (warnings and notes may be there)")
+    clean: str = Field(
+        description="what says that it pulls cleanly with these very parts, such as a run; empty where nothing does. "
+        "What the rules find on the fuel side is a note then"
+    )
     engine: EngineTold = Field(description="the engine it was judged in")
     with_changes: dict[str, str] = Field(description="slot and what was put there, as asked for")
     findings: list[Finding] = Field(description="what does not hold, conflicts first; if asked for, all that holds")

@@ -29,17 +29,23 @@ def check_command(
     everything: Everything = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Check what is fitted, or would be.
 
-    Exit code 1 if there is a conflict.
+    What does not fit, and what will not cure; nothing is amiss on the fuel side of parts that pulled cleanly in the
+    last run. Exit code 1 if there is either.
     """
     from configurator.judging.findings import check
-    from configurator.slots.wishes import read_wishes
+    from configurator.learning.as_known import says_clean
+    from configurator.learning.belief_in_book import runs_in_book
+    from configurator.slots.wishes import choose, read_wishes
     from configurator.views.tables import check_text
 
     case = case_of(vehicle, catalog)
-    report = check(case, read_wishes(case.options, [], fit or [], []), everything=everything)
+    wishes = read_wishes(case.options, [], fit or [], [])
+    clean = says_clean(runs_in_book(case.vehicle.name, book), choose(case.options, wishes))
+    report = check(case, wishes, everything=everything, clean=clean)
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
 

@@ -161,6 +161,25 @@ class Case:
             self._tables[name] = self._worked_out(name, {slot: self.on_offer[Slot.of(name, slot)] for slot in AXES})
         return self._tables[name]
 
+    def readings(self, name: str, rule: Rule) -> tuple[Array, Array]:
+        """What a rule reads of every kind of option of a circuit's slots, and its limits, over AXES in full."""
+        if (name, rule.id) not in self._readings:
+            shape = tuple(len(self.on_offer[Slot.of(name, slot)]) for slot in AXES)
+            value, limit = rule.readings(self.tabulated(name))
+            self._readings[name, rule.id] = np.broadcast_to(value, shape), np.broadcast_to(limit, shape)
+        return self._readings[name, rule.id]
+
+    def kinds_of(self, name: str, choice: Mapping[Slot, Option]) -> tuple[int, ...]:
+        """The kind of each part of a circuit, along AXES: its place in what `tabulated` gives."""
+        kinds = (self.options[slot].kind_of(choice[slot]) for slot in (Slot.of(name, own) for own in AXES))
+        found = tuple(kind for kind in kinds if kind is not None)
+        assert len(found) == len(AXES)
+        return found
+
+    @cached_property
+    def _readings(self) -> dict[tuple[str, str], tuple[Array, Array]]:
+        return {}
+
     @cached_property
     def _tables(self) -> dict[str, JudgedFigures]:
         return {}

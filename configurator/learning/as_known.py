@@ -30,6 +30,13 @@ class Known:
     as_it_pulls: Sequence[Wish] = ()
     """The parts of that run that the vehicle file has otherwise."""
 
+    runs: Sequence[Trial] = ()
+    symptom: Symptom | None = None
+
+    def clean_with(self, choice: Choice) -> str:
+        """What says that these very parts pull cleanly; empty where nothing does."""
+        return says_clean(self.runs, choice, self.symptom)
+
     @property
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
@@ -58,7 +65,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     the engine as the vehicle file has it."""
     belief = belief_by(case, runs, symptom)
     if belief is None:
-        return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None)
+        return Known(case.with_linkage_set(), (), "by the vehicle file: no run has been logged", None, runs=runs)
     if symptom and not belief.runs:
         says = f"by what was felt: {symptom.says}"
     else:
@@ -71,7 +78,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
         says = f"{says}: the fuel side is left alone"
     in_it = _as_in(last, case) if clean and last else ()
     says = says.replace("1 runs", "1 run")
-    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean, in_it)
+    return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean, in_it, runs, symptom)
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:
@@ -90,6 +97,15 @@ def pulled_cleanly(runs: Sequence[Trial], choice: Choice) -> bool:
     if last is None or not was_clean(last):
         return False
     return all(last.codes.get(str(slot)) == option.label for slot, option in choice.items())
+
+
+def says_clean(runs: Sequence[Trial], choice: Choice, symptom: Symptom | None = None) -> str:
+    """What says that these very parts pull cleanly: the last run, or what is felt now; empty where nothing does."""
+    if symptom:
+        as_fitted = not any(option.changed for option in choice.values())
+        return "it pulls cleanly as it is" if as_fitted and not symptom.side else ""
+    last = last_run(runs)
+    return f"run {last.number} pulled cleanly" if last and pulled_cleanly(runs, choice) else ""
 
 
 def _as_in(run: Trial, case: Case) -> list[Wish]:

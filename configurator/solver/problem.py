@@ -17,7 +17,7 @@ from configurator.arrays import Indices, Integers, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, margins
-from configurator.rules import RULES, Rule
+from configurator.rules import RULES, Kind, Rule
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, pence
 from configurator.slots.slot import AXES, Slot
@@ -27,7 +27,8 @@ from configurator.slots.wishes import GOALS, Wish
 @dataclass(frozen=True)
 class Constraint:
     """Combinations of some slots' options that one rule or wish allows; rule is empty for a wish. shortfall is how far
-    outside each combination lies, in the rule's unit, 0 inside."""
+    outside each combination lies, in the rule's unit, 0 inside. felt : whether it is a wish that a symptom stands for.
+    """
 
     name: str
     rule: str
@@ -35,6 +36,12 @@ class Constraint:
     allowed: Mask
     shortfall: NDArray[np.float64]
     advice: bool = False
+    felt: bool = False
+
+    @property
+    def kind(self) -> Kind:
+        """Whether it is about what fits, as what somebody asks for is, too; or about what cures."""
+        return RULES[self.rule].kind if self.rule else "cure" if self.felt else "fit"
 
     def only(self, slot: Slot, keep: Sequence[int]) -> "Constraint":
         if slot not in self.slots:
@@ -62,6 +69,10 @@ class Problem:
     gasket_price: dict[str, int]
     nozzle_now_mm: dict[Slot, float] = field(default_factory=dict)
     """Orifice fitted now, by slot."""
+
+    def of_the_fit(self) -> "Problem":
+        """The same choice where all that counts is what fits, whether it cures or not."""
+        return replace(self, constraints=tuple(c for c in self.constraints if c.kind == "fit"))
 
     def cost(self, slot: Slot, goal: str) -> Integers:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
@@ -155,7 +166,7 @@ def _gasket_price(catalog: Catalog) -> dict[str, int]:
 
 def _wish_constraint(wish: Wish, places: Indices, count: int) -> Constraint:
     allowed = among(wish.allowed, count)[places]
-    return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float))
+    return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float), felt=wish.felt)
 
 
 def among(places: Collection[int], count: int) -> Mask:

@@ -19,6 +19,7 @@ from configurator.reports import (
     SizeReport,
     Totals,
 )
+from configurator.rules import WRONG
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -44,7 +45,7 @@ def cautions() -> str:
 
 def finding_lines(finding: Finding) -> Iterable[str]:
     where = f"{finding.circuit}: " if finding.circuit else ""
-    word = mark("OK" if finding.holds else finding.severity.upper(), 9)
+    word = mark("OK" if finding.holds else "NO" if finding.severity == "conflict" else finding.severity.upper(), 9)
     yield f"{word} {wrapped(where + finding.says, ' ' * 10, '')}"
     if finding.mend:
         yield wrapped(finding.mend, " " * 16, " " * 10 + "mend: ")
@@ -69,16 +70,45 @@ def counted(number: int, word: str) -> str:
 
 
 def check_text(report: CheckReport, *, everything: bool) -> str:
-    wrong = [f for f in report.findings if f.holds is not True]
-    counts = ", ".join(
-        counted(n, kind) for kind in ("conflict", "warning", "note") if (n := sum(f.severity == kind for f in wrong))
-    )
-    lines = [f"{mark('OK' if report.ok else 'CONFLICT')}  {report.vehicle}: {counts or 'nothing to report'}"]
+    lines = [f"{mark('OK' if report.ok else 'NO')}  {report.vehicle}: {verdict_words(report.findings, report.clean)}"]
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
-    for finding in report.findings if everything else wrong:
-        lines += [*finding_lines(finding), ""]
+    for heading, found in by_kind(report.findings):
+        if found and (everything or heading != IN_ORDER):
+            lines += [f"{heading}:", "", *_findings_lines(found)]
     return "\n".join(lines).rstrip()
+
+
+IN_ORDER = "In order"
+
+
+def by_kind(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
+    """Findings under headings: what does not fit, what will not cure, what else to keep in mind, and what holds."""
+    found = list(findings)
+    amiss = [f for f in found if f.holds is False and f.severity == "conflict"]
+    return [
+        *((words.capitalize(), [f for f in amiss if f.kind == kind]) for kind, words in WRONG.items()),
+        ("To keep in mind", [f for f in found if not f.holds and f not in amiss]),
+        (IN_ORDER, [f for f in found if f.holds]),
+    ]  # fmt: skip
+
+
+def verdict_words(findings: Iterable[Finding], clean: str = "") -> str:
+    """What findings come to, in a few words. clean : what says that it pulls cleanly; empty where nothing does."""
+    found = list(findings)
+    amiss = {f.kind for f in found if f.holds is False and f.severity == "conflict"}
+    says = [clean] if clean else []
+    if amiss:
+        says += (
+            ["fits, but will not cure"]
+            if amiss == {"cure"}
+            else [" and ".join(WRONG[kind] for kind in WRONG if kind in amiss)]
+        )
+    says += [
+        counted(n, severity) for severity in ("warning", "note")
+        if (n := sum(not f.holds and f.severity == severity for f in found))
+    ]  # fmt: skip
+    return "; ".join(says) or "nothing to report"
 
 
 def size_text(report: SizeReport, *, everything: bool) -> str:

@@ -31,8 +31,9 @@ def _printed(workshop: Workshop, request: Request) -> Response:
     setting, pins = workshop.asked(request.path_params["name"], query)
     choice = choose(setting.case.options, pins.listed)
     wishes = [*setting.known.wishes, *pins.listed]
-    combination = combination_of(setting.case, choice, pins.title, wishes, setting.known.believed)
-    card = card_of(setting.known, choice, combination, date.today(), setting.symptom, record=RECORD)
+    known, clean = setting.known, setting.known.clean_with(choice)
+    combination = combination_of(known.case, choice, pins.title, wishes, known.believed, clean)
+    card = card_of(known, choice, combination, date.today(), setting.symptom, record=RECORD)
     html = card_html(card, card_pictures(setting.case, choice))
     headers = {"content-security-policy": PRINTED_POLICY}
     if query.get("format") != "pdf":
