@@ -82,6 +82,7 @@ class NozzleChoice(Report):
     diameter_in: float = Field(description="the same, inch")
     style: str = Field(description="straight or aimed")
     label: str = Field(description="as text for people")
+    odd_size: str = Field(description="what is wrong with a size out of the trade's; empty for one in use")
 
 
 class Candidate(Report):
@@ -91,6 +92,7 @@ class Candidate(Report):
     diameter_mm: float = Field(description="orifice diameter, mm")
     diameter_in: float = Field(description="the same, inch")
     style: str = Field(description="straight or aimed")
+    odd_size: str = Field(description="what is wrong with a size out of the trade's; empty for one in use")
     pump: str = Field(description="code of the pump, or as measured")
     feed_screw: str = Field(description="code of the feed screw, or as measured")
     lobe: str = Field(description="code of the lobe, or the measured lobe")
@@ -193,6 +195,7 @@ class Alternative(Report):
     changes: list[Change] = Field(description="what changes")
     consumables: list[ConsumableLine] = Field(description="gaskets for the joints it opens")
     totals: Totals = Field(description="what it comes to")
+    odd_sizes: list[str] = Field(description="nozzles it puts in that are out of the trade's sizes, and by what")
 
 
 class Relaxation(Report):
@@ -203,11 +206,15 @@ class Relaxation(Report):
 
 
 class ConflictReport(Report):
-    """Why nothing fits: wishes and rules that cannot all hold, none of which can be left out."""
+    """Why nothing fits, or nothing that fits cures: wishes and rules that cannot all hold, none of which can be left
+    out."""
 
+    kind: Literal["fit", "cure"] = Field(description="whether nothing fits, or nothing that fits cures")
     wishes: list[str] = Field(description="the user's wishes in the clash")
     rules: list[str] = Field(description="ids of the rules in the clash, with their circuit")
-    says: list[str] = Field(description="those rules in words, in the same order")
+    says: list[str] = Field(
+        description="what is wrong by each of those rules, in the same order: with the parts that miss it least"
+    )
     relaxations: list[Relaxation] = Field(description="the smallest ways out, three at most")
     more_relaxations: int = Field(0, description="how many more there are")
 

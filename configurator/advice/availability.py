@@ -254,7 +254,9 @@ class _Asked:
             found = [*felt, *(one for one in found if not felt or one[0].id not in DEMAND)]
         told = [f"{circuit}: {says}" if circuit and circuit != slot.circuit else says for _, circuit, says in found]
         against = [wish.text for wish in self.engine.felt if wish.slot == slot and place not in wish.allowed]
-        return [*told, *against] or [*clash.says, *(f"you asked for {pin}" for pin in clash.pins)]
+        texts = {wish.text for wish in self.engine.felt}
+        asked = [pin if pin in texts else f"you asked for {pin}" for pin in clash.pins]
+        return [*told, *against] or [*clash.says, *asked]
 
 
 class _Swept:

@@ -8,8 +8,10 @@ import numpy as np
 from pydantic import Field
 
 from configurator.book.records import Trial
+from configurator.catalogue.limits import Limits
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
+from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import pulled_cleanly
 from configurator.learning.belief import Belief, belief_of
 from configurator.learning.candidates import Candidates, candidates, fitted_after, labour_min
@@ -124,12 +126,14 @@ def what_next(case: Case, trials: Sequence[Trial], stock: Mapping[str, int] | No
     elif advice.do == "stop" and (belief.runs or advice.sureness < LIKELY):
         advice = _likeliest(field, belief, advice)
     changes = _changes(case, field, field.now, advice.choice)
+    tried = {slot: option for slot, option in field.choices[advice.choice].items() if option.label != now[slot].label}
+    notes += odd_sizes(tried, case.catalog.limits)
     hopeless = advice.do == "stop" and not clean and _most_sure(field, belief, advice) < LIKELY
     return NextReport(
         vehicle=case.vehicle.name, do="nothing" if hopeless else advice.do, changes=changes,
         labour_min=sum(change.labour_min for change in changes),
         sureness=round(advice.sureness, 4), why=CLEAN_NOW if clean else _why(field, belief, advice),
-        outcomes=_outcomes(field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
+        outcomes=_outcomes(case, field, belief, advice.choice) if advice.do == "try" else [], belief=summary(belief),
         notes=notes,
     )  # fmt: skip
 
@@ -184,14 +188,14 @@ def _most_sure(field: Candidates, belief: Belief, advice: Advice) -> float:
     return max(advice.sureness, float(np.where(field.field.open, field.field.sureness(belief), 0.0).max()))
 
 
-def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
+def _outcomes(case: Case, field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
     """Each feeling with the step it would lead to."""
     found = []
     for felt, steps in FELT_AS:
         likelihood = field.field.chances[list(steps), choice].sum(axis=0)
         after = belief.updated(likelihood)
         then = next_step(field.field, after, choice)
-        label = _named(field.choices[choice], field.choices[then.choice])
+        label = _named(field.choices[choice], field.choices[then.choice], case.catalog.limits)
         says = f"{label}; stop, sure to {sure_percent(then.sureness)}" if then.do == "stop" else f"{label}; run again"
         if then.do == "stop" and _most_sure(field, after, then) < LIKELY:
             says = UNLIKELY
@@ -199,6 +203,10 @@ def _outcomes(field: Candidates, belief: Belief, choice: int) -> list[Outcome]:
     return found
 
 
-def _named(before: Choice, after: Choice) -> str:
-    changed = [f"{slot}: {option.label}" for slot, option in after.items() if option.label != before[slot].label]
+def _named(before: Choice, after: Choice, limits: Limits) -> str:
+    other = {slot: option for slot, option in after.items() if option.label != before[slot].label}
+    changed = [
+        f"{slot}: {option.label}{f' ({OUT_OF_TRADE})' if odd_sizes({slot: option}, limits) else ''}"
+        for slot, option in other.items()
+    ]
     return ", ".join(changed) or "leave it as it is"

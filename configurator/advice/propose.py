@@ -10,6 +10,7 @@ from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.feelings import Symptom
 from configurator.judging.findings import findings, problems
+from configurator.judging.trade_sizes import odd_sizes
 from configurator.learning.as_known import Known
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
@@ -90,6 +91,12 @@ def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Propos
         aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
         changes, consumables = changes_of(case, choice, request.wishes, aim), consumables_of(case, choice)
         found.append(
-            Alternative(title=title, changes=changes, consumables=consumables, totals=totals_of(changes, consumables))
+            Alternative(
+                title=title,
+                changes=changes,
+                consumables=consumables,
+                totals=totals_of(changes, consumables),
+                odd_sizes=odd_sizes(choice, case.catalog.limits),
+            )
         )
     return found

@@ -9,7 +9,6 @@ from dataclasses import replace
 from configurator.advice.next_step import summary
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_sizes import SureProposeReport
-from configurator.judging.table import DEMAND
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.reports import ProposeReport
 
@@ -41,6 +40,7 @@ def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
     assert known.belief is not None
     request = replace(request, wishes=[*request.wishes, *known.as_it_pulls])
     report = propose(known.choosing(request.wishes), request, known)
-    remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]
-    told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": [], "sureness": None})
+    first, remaining = ([f for f in found if f.kind != "cure"] for found in (report.first, report.remaining))
+    left_alone = {"first": first, "remaining": remaining, "pulls": [], "alternatives": [], "sureness": None}
+    told = report.model_copy(update=left_alone)
     return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)

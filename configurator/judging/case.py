@@ -74,13 +74,19 @@ class Case:
         return replace(self, asked=Asked(masses, share))
 
     def content_with(self, share: float) -> "Case":
-        """The same case asking for another share of what is believed; what is worked out stays so."""
+        """The same case asking for another share of what is believed, or, if that is infinite, judged by the pull in
+        its engine alone; what is worked out stays so."""
         assert self.asked is not None
         other = replace(self, asked=Asked(self.asked.masses, share))
         for name, table in self._tables.items():
             facts = replace(table.facts, sure_wanted_percent=100.0 * share)
             other._tables[name] = replace(table, facts=facts)
         return other
+
+    @property
+    def fuel_left_alone(self) -> bool:
+        """Whether nothing is asked of the fuel that parts give: what pulls cleanly is left alone."""
+        return self.asked is not None and not self.asked.share
 
     @property
     def vehicle(self) -> Vehicle:

@@ -37,6 +37,8 @@ class Constraint:
     shortfall: NDArray[np.float64]
     advice: bool = False
     felt: bool = False
+    limit: float = np.nan
+    """The rule's limit, where it is the same for all combinations; else not a number."""
 
     @property
     def kind(self) -> Kind:
@@ -147,7 +149,10 @@ def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[Slot, Indic
     constraints = [_wish_constraint(wish, places[wish.slot], len(case.options[wish.slot])) for wish in wishes]
     for name in case.circuit_names:
         table, first = case.tabulated(name), name == case.circuit_names[0]
-        rules = (rule for rule in RULES.values() if rule.is_choosable and rule.severity != "note")
+        rules = (
+            rule for rule in RULES.values()
+            if rule.is_choosable and rule.severity != "note" and not (case.fuel_left_alone and rule.kind == "cure")
+        )  # fmt: skip
         constraints += [
             _rule_constraint(rule, name, table, kinds) for rule in rules if first or rule.scope == "circuit"
         ]  # fmt: skip
@@ -187,7 +192,13 @@ def _rule_constraint(rule: Rule, circuit: str, table: JudgedFigures, kinds: Mapp
         margin = margin.take(kinds[slot] if margin.shape[axis] > 1 else np.zeros_like(kinds[slot]), axis=axis)
     shortfall: NDArray[np.float64] = np.where(margin < 0, -margin, 0.0).astype(float, copy=False)
     name = rule.id if rule.scope == "car" else f"{rule.id} ({circuit})"
-    return Constraint(name, rule.id, slots, ~(margin < 0), shortfall, advice=rule.severity == "warning")
+    _, limits = rule.readings(table)
+    finite = limits[np.isfinite(limits)]
+    one_limit = finite.size > 0 and finite.min() == finite.max()
+    return Constraint(
+        name, rule.id, slots, ~(margin < 0), shortfall, advice=rule.severity == "warning",
+        limit=float(finite[0]) if one_limit else np.nan,
+    )  # fmt: skip
 
 
 def undominated(problem: Problem) -> Problem:

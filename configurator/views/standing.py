@@ -99,6 +99,8 @@ def compare_text(report: CompareReport) -> str:
     lines = [f"{report.vehicle}:"]
     for one in both:
         lines.append(f"  {mark('OK' if one.ok else 'NO', 9)} {one.title}: {verdict_words(one.findings)}")
+        amiss = (f for f in one.findings if f.holds is False and f.severity == "conflict")
+        lines += [wrapped(f"{f.circuit}: {f.says}" if f.circuit else f.says, " " * 14, " " * 12) for f in amiss]
     titles = [one.title for one in both]
     for heading, rows in (
         ("parts that differ", report.parts), ("delivered", report.figures),
