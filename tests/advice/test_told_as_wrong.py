@@ -1,7 +1,7 @@
 """Words of findings on random cars: what is wrong and never what would be right; what does not fit apart from what fits
 and will not cure; a car that pulls cleanly left alone; no nozzle out of the trade's sizes offered as any other."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
@@ -19,11 +19,13 @@ from configurator.advice.size import size
 from configurator.advice.standing import Standing
 from configurator.advice.sure_proposal import proposal_of
 from configurator.advice.work import combination_of
+from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.findings import check, findings
 from configurator.learning.as_known import known_by, says_clean
 from configurator.learning.trial_entry import enter_trial, notes_on
+from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS, Slot
@@ -205,15 +207,14 @@ def test_a_nozzle_out_of_the_trades_sizes_is_never_offered_without_a_word(seed: 
                 size_text(sized, everything=False)
             )
     report = proposal_of(known, ProposalRequest())
-    diameters: Mapping[str, float] = {
-        option.label: option.figures.diameter_mm
-        for option in case.options[SLOTS["front.nozzle"]]  # type: ignore[union-attr]
-    }
+    diameters = {option.label: option.read(FittedNozzle).diameter_mm for option in case.options[SLOTS["front.nozzle"]]}
     text = squeezed(proposal_text(report))
-    for way, said in ((report, text), *((other, "; ".join(other.odd_sizes)) for other in report.alternatives)):
+    ways: list[tuple[ProposeReport | Alternative, str]] = [(report, text)]
+    ways += [(other, "; ".join(other.odd_sizes)) for other in report.alternatives]
+    for way, said in ways:
         odd = [c for c in way.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]
         assert not odd or "out of the trade's sizes" in said
-        assert all(one in text for one in getattr(way, "odd_sizes", []))
+        assert all(one in text for other in report.alternatives for one in other.odd_sizes)
     step = what_next(case, [run("stumble", case)])
     odd_next = [c for c in step.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]
     assert not odd_next or "out of the trade's sizes" in squeezed(next_text(step))
