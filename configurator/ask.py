@@ -22,14 +22,14 @@ from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_d
 from configurator.judging import findings
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
-from configurator.learning.as_known import as_known
+from configurator.learning.as_known import as_known, known_by
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.reports import CheckReport, ProposeReport, SizeReport
-from configurator.slots.wishes import GOALS, read_wishes, slot_asked
+from configurator.slots.wishes import GOALS, choose, read_wishes, slot_asked
 
 
 def load_car(path: Path | str) -> Vehicle:
@@ -46,6 +46,7 @@ def check(
     car: Vehicle, catalog: Catalog, fit: Sequence[str] = (), *, everything: bool = False, book: str | None = None
 ) -> CheckReport:
     """What the rules find on what is fitted by the book, or would be with `fit`; everything : what is in order, too.
+    Where the last run in the book was clean with these very parts, nothing is amiss on the fuel side.
 
     book : a file or a database's address, or None for the book that is found from here. Raises BadInput for a car or a
     part that the catalogue does not suit.
@@ -57,8 +58,11 @@ def check(
     """
     records = records_in_book(car.name, book)
     now = car_now(Case.of(car, catalog), records)
-    wishes = read_wishes(now.case.options, [], list(fit), [])
-    return findings.check(now.case, wishes, everything=everything, notes=told_otherwise(now, records))
+    known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], list(fit), [])
+    return findings.check(
+        now.case.at(known.case.engine), wishes, everything=everything, notes=told_otherwise(now, records),
+        clean=known.clean_with(choose(now.case.options, wishes)),
+    )  # fmt: skip
 
 
 def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float = 0.9) -> SizeReport:
@@ -105,7 +109,7 @@ def why(
     slot, places = slot_asked(known.case.options, part)
     pins = read_wishes(known.case.options, [], list(pinned), [])
     choosing = known.choosing()
-    return Availability.of(choosing).why(choosing, slot, places, pins)
+    return Availability.of(choosing).why(slot, places, pins)
 
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:

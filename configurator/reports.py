@@ -34,6 +34,9 @@ class Finding(Report):
     """One rule read on one choice of parts."""
 
     rule: str = Field(description="id of the rule; docs/rules.md explains each")
+    kind: Literal["fit", "cure"] = Field(
+        description="what is amiss where it does not hold: it does not fit, or it fits and will not cure what is felt"
+    )
     severity: Literal["conflict", "warning", "note"] = Field(description="how much it matters where it does not hold")
     circuit: str | None = Field(description="front, rear, or null for the car as a whole")
     holds: bool | None = Field(description="whether the rule holds; null where a measurement is missing")
@@ -41,7 +44,9 @@ class Finding(Report):
         description="how far inside (at least 0) or outside (below 0), in `unit`; null unknown"
     )
     unit: str = Field(description="unit of the margin")
-    says: str = Field(description="what was found, with figures; the rule itself where it holds")
+    says: str = Field(
+        description="what is wrong, with the figure found and the one allowed; where it holds, what is right"
+    )
     mend: str = Field(description="what usually mends it; empty where nothing is wrong")
     basis: str = Field(description="what the rule's figure rests on")
     source: str = Field(description="where a published figure stands; empty where there is none")
@@ -60,6 +65,10 @@ class CheckReport(Answer):
 
     vehicle: str = Field(description="name in the vehicle file")
     ok: bool = Field(description="no conflict (warnings and notes may be there)")
+    clean: str = Field(
+        description="what says that it pulls cleanly with these very parts, such as a run; empty where nothing does. "
+        "What the rules find on the fuel side is a note then"
+    )
     engine: EngineTold = Field(description="the engine it was judged in")
     with_changes: dict[str, str] = Field(description="slot and what was put there, as asked for")
     findings: list[Finding] = Field(description="what does not hold, conflicts first; if asked for, all that holds")
@@ -74,6 +83,7 @@ class NozzleChoice(Report):
     diameter_in: float = Field(description="the same, inch")
     style: str = Field(description="straight or aimed")
     label: str = Field(description="as text for people")
+    odd_size: str = Field(description="what is wrong with a size out of the trade's; empty for one in use")
 
 
 class Candidate(Report):
@@ -83,6 +93,7 @@ class Candidate(Report):
     diameter_mm: float = Field(description="orifice diameter, mm")
     diameter_in: float = Field(description="the same, inch")
     style: str = Field(description="straight or aimed")
+    odd_size: str = Field(description="what is wrong with a size out of the trade's; empty for one in use")
     pump: str = Field(description="code of the pump, or as measured")
     feed_screw: str = Field(description="code of the feed screw, or as measured")
     lobe: str = Field(description="code of the lobe, or the measured lobe")
@@ -187,6 +198,7 @@ class Alternative(Report):
     changes: list[Change] = Field(description="what changes")
     consumables: list[ConsumableLine] = Field(description="gaskets for the joints it opens")
     totals: Totals = Field(description="what it comes to")
+    odd_sizes: list[str] = Field(description="nozzles it puts in that are out of the trade's sizes, and by what")
 
 
 class Relaxation(Report):
@@ -197,11 +209,15 @@ class Relaxation(Report):
 
 
 class ConflictReport(Report):
-    """Why nothing fits: wishes and rules that cannot all hold, none of which can be left out."""
+    """Why nothing fits, or nothing that fits cures: wishes and rules that cannot all hold, none of which can be left
+    out."""
 
+    kind: Literal["fit", "cure"] = Field(description="whether nothing fits, or nothing that fits cures")
     wishes: list[str] = Field(description="the user's wishes in the clash")
     rules: list[str] = Field(description="ids of the rules in the clash, with their circuit")
-    says: list[str] = Field(description="those rules in words, in the same order")
+    says: list[str] = Field(
+        description="what is wrong by each of those rules, in the same order: with the parts that miss it least"
+    )
     relaxations: list[Relaxation] = Field(description="the smallest ways out, three at most")
     more_relaxations: int = Field(0, description="how many more there are")
 

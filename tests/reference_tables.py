@@ -28,7 +28,7 @@ from configurator.ordering.report import OrderReport
 from configurator.physics import circuits, film, lateness, pull, tip_in
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import CheckReport, ProposeReport, SizeReport
-from configurator.rules import RULES, Rule, as_found, fit, fuel_side
+from configurator.rules import RULES, WRONG, Rule, as_found, fit, fuel_side
 
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
@@ -66,6 +66,7 @@ def _rule(rule: Rule) -> str:
         ("Reads", ", ".join(f"`{slot}`" for slot in rule.slots) or "what was found on the car"),
         ("Asked of", {"circuit": "each circuit", "car": "the car", "job": "a list of changes"}[rule.scope]),
         ("Severity", rule.severity),
+        ("Where it does not hold", WRONG[rule.kind]),
         (
             "Margin",
             f"by how much the quantity stays {'below' if rule.at_most else 'above'} its limit, in `{rule.unit}`",

@@ -1,10 +1,11 @@
-"""Why nothing fits: a smallest-possible clash of wishes and rules, and the least that would have to give way.
+"""Why nothing fits, or nothing that fits cures: a smallest-possible clash of wishes and rules, and what would have to
+give way at the least.
 
 A clash is minimal: each wish and rule in it could be left out, and then something would fit. It comes from the tables
 of the choice (`clashes`), as do the wishes to give up; by how much a rule would have to give way is solved for.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import ceil
 
@@ -28,11 +29,17 @@ def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
     first, *_ = clashes(ways, hard)
     clash = members(first, hard)
     wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
-    relaxations = _give_up_wishes(ways, hard) + give_up_rules(problem, hard, clash, effort)
+    least = {
+        c.name: _least_shortfall(problem, [one for one in hard if one is not c], c, effort)
+        for c in rules if RULES[c.rule].unit != "mismatch"
+    }  # fmt: skip
+    relaxations = _give_up_wishes(ways, hard) + _give_up_rules(rules, least)
+    fitting = problem.of_the_fit()
     return ConflictReport(
+        kind="cure" if anything_fits(fitting, effort) else "fit",
         wishes=[c.name for c in wishes],
         rules=[c.name for c in rules],
-        says=[f"{RULES[c.rule].statement}" for c in rules],
+        says=[_wrong(c, least.get(c.name)) for c in rules],
         relaxations=relaxations[:MOST_SHOWN],
         more_relaxations=max(0, len(relaxations) - MOST_SHOWN),
     )
@@ -48,20 +55,30 @@ def _give_up_wishes(ways: Sets, hard: Sequence[Constraint]) -> list[Relaxation]:
     return sorted(found, key=lambda relaxation: relaxation.give_up)
 
 
-def give_up_rules(
-    problem: Problem, constraints: Sequence[Constraint], clash: Sequence[Constraint], effort: float = EFFORT
-) -> list[Relaxation]:
+def _give_up_rules(clash: Sequence[Constraint], least: Mapping[str, float | None]) -> list[Relaxation]:
     """For each rule of the clash that could give way by some amount: the least by which it would have to."""
     found = []
     for constraint in clash:
-        if constraint.rule and RULES[constraint.rule].unit != "mismatch":
-            others = [c for c in constraints if c is not constraint]
-            least = _least_shortfall(problem, others, constraint, effort)
-            if least is not None:
-                unit = RULES[constraint.rule].unit
-                says = f"{constraint.name} would have to give way by {_rounded_up(least)} {unit}"
-                found.append(Relaxation(give_up=[constraint.name], says=says))
+        rule, amount = RULES[constraint.rule], least.get(constraint.name)
+        if amount is not None:
+            more = f"{_rounded_up(amount)} {rule.unit} more than allowed"
+            says = f"put up with {more}: {_where(constraint)}{rule.wrong}"
+            found.append(Relaxation(give_up=[constraint.name], says=says))
     return found
+
+
+def _wrong(constraint: Constraint, least: float | None) -> str:
+    """What is wrong by a rule with the parts that miss it least, all else being in order, so far as it can be told."""
+    rule = RULES[constraint.rule]
+    if least is None or not np.isfinite(constraint.limit):
+        return _where(constraint) + rule.wrong
+    found = constraint.limit + (least if rule.at_most else -least)
+    return _where(constraint) + rule.told(found, constraint.limit)
+
+
+def _where(constraint: Constraint) -> str:
+    circuit = constraint.slots[0].circuit if constraint.slots else None
+    return f"{circuit}: " if circuit else ""
 
 
 def _rounded_up(amount: float) -> str:

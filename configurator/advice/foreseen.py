@@ -28,8 +28,8 @@ from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, SHARED_SLOTS, Slot
 
 FEELINGS = (
-    ("clean", Felt(word="clean"), 0), ("hesitates", Felt(word="stumble", moment="at-once"), 1), ("goes flat", Felt(word="flat"), -1),
-    ("too much fuel", Felt(word="smoke"), -1),
+    ("clean", Felt(word="clean"), 0), ("hesitates", Felt(word="stumble", moment="at-once"), 1),
+    ("goes flat", Felt(word="flat"), -1), ("too much fuel", Felt(word="smoke"), -1),
 )  # fmt: skip
 """What may be felt, as it would be logged, and the way it asks of the nozzle."""
 STOP = "stop, it is right"

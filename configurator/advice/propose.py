@@ -10,6 +10,7 @@ from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.feelings import Symptom
 from configurator.judging.findings import findings, problems
+from configurator.judging.trade_sizes import odd_sizes
 from configurator.judging.unmeasured import measure_first, unmeasured
 from configurator.learning.as_known import Known
 from configurator.reports import Alternative, ProposeReport
@@ -102,6 +103,7 @@ def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Propos
                 changes=changes,
                 consumables=consumables,
                 totals=totals_of(changes, consumables),
+                odd_sizes=odd_sizes(choice, case.catalog.limits),
             )
         )
     return found

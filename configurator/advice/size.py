@@ -13,6 +13,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_circuit
+from configurator.judging.trade_sizes import odd_size
 from configurator.learning.belief import Belief
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
 from configurator.slots.columns import JudgedShots
@@ -95,7 +96,7 @@ def nozzle_of(row: Candidate) -> NozzleChoice:
     """The nozzle of a combination as an answer."""
     return NozzleChoice(
         code=row.code, diameter_mm=row.diameter_mm, diameter_in=row.diameter_in, style=row.style,
-        label=nozzle_name(row.code, row.style, row.diameter_mm),
+        label=nozzle_name(row.code, row.style, row.diameter_mm), odd_size=row.odd_size,
     )  # fmt: skip
 
 
@@ -107,7 +108,7 @@ def candidate(table: CombinationTable, row: CombinationAt, believed: Belief) -> 
     assert isinstance(orifice, FittedNozzle) and shot.regions is not None
     return Candidate(
         code=nozzle.code, diameter_mm=orifice.diameter_mm, diameter_in=round(orifice.diameter_mm / INCH_MM, 4),
-        style=orifice.style,
+        style=orifice.style, odd_size=odd_size(orifice, table.columns.limits),
         pump=pump.label, feed_screw=screw.label, lobe=lobe.label.split(" at ")[0],
         phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
         **felt_figures(shot), volume_cc=rounded(shot.volume_cc, 3),

@@ -1,4 +1,4 @@
-"""Where every part of the catalogue stands for a vehicle, as data: it fits, fits with changes, or is impossible."""
+"""Where every part of the catalogue stands for a vehicle, as data: it fits and cures, fits only, or does not fit."""
 
 from typing import Literal
 
@@ -6,7 +6,7 @@ from pydantic import Field
 
 from configurator.reports import Answer, EngineTold, Report
 
-State = Literal["fits", "with_changes", "impossible"]
+State = Literal["fits", "with_changes", "will_not_cure", "impossible"]
 
 
 class Companion(Report):
@@ -18,11 +18,13 @@ class Companion(Report):
 
 
 class Clash(Report):
-    """Why a part is impossible: pins and rules that cannot all hold with it, none of which can be left out."""
+    """Why a part does not fit or will not cure: pins and rules that cannot all hold with it, none of which can be left
+    out."""
 
+    kind: Literal["fit", "cure"] = Field(description="whether nothing fits, or nothing that fits cures")
     pins: list[str] = Field(description="what the user has pinned, of what is in the way")
     rules: list[str] = Field(description="ids of the rules in the way, with their circuit")
-    says: list[str] = Field(description="those rules in words, in the same order")
+    says: list[str] = Field(description="what is wrong by each of those rules, in a few words, in the same order")
     found: list[str] = Field(
         default=[],
         description="where one part was asked for: what each of those rules finds with it, the rest as pinned or "
@@ -40,13 +42,23 @@ class Standing(Report):
     label: str = Field(description="as text for people")
     code: str | None = Field(description="code of the part or the work; null where it has none")
     word: str = Field(description="the word for it behind SLOT= of a wish")
-    state: State = Field(description="fits as it is, fits with changes, impossible")
+    state: State = Field(
+        description="fits and cures as it is; with changes; fits, but will not cure whatever goes with it; does not fit"
+    )
     fitted: bool = Field(description="whether it is what sits there now")
     pinned: bool = Field(description="whether the user has pinned it")
-    with_changes: list[Companion] = Field(description="the least that has to change with it; empty unless with_changes")
-    price: float | None = Field(description="price of it and what changes with it, gaskets included; null: impossible")
-    labour_min: int | None = Field(description="labour for all that, minutes; null: impossible")
-    clash: Clash | None = Field(description="why it is impossible; null where it is not")
+    with_changes: list[Companion] = Field(
+        description="the least that has to change with it, for one that will not cure the least to fit it at all"
+    )
+    price: float | None = Field(
+        description="price of it and what changes with it, gaskets included; null: does not fit"
+    )
+    labour_min: int | None = Field(description="labour for all that, minutes; null: does not fit")
+    wrong: list[str] = Field(
+        description="why it does not fit or will not cure: what is wrong with it and those changes, the rest as pinned "
+        "or fitted, with the figures found and allowed; empty where it fits and cures"
+    )
+    clash: Clash | None = Field(description="the rules behind that; null where it fits and cures")
 
 
 class SlotStanding(Report):

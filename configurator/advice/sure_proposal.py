@@ -11,7 +11,6 @@ from configurator.advice.belief_told import summary
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_sizes import SureProposeReport
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.table import DEMAND
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.reports import ProposeReport
 from configurator.slots.slot import Slot
@@ -70,6 +69,7 @@ def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:
     said of its fuel."""
     assert known.belief is not None
     report = propose(known.choosing(request.wishes), request, known)
-    remaining = [finding for finding in report.remaining if finding.rule not in DEMAND]
-    told = report.model_copy(update={"remaining": remaining, "pulls": [], "alternatives": [], "sureness": None})
+    first, remaining = ([f for f in found if f.kind != "cure"] for found in (report.first, report.remaining))
+    left_alone = {"first": first, "remaining": remaining, "pulls": [], "alternatives": [], "sureness": None}
+    told = report.model_copy(update=left_alone)
     return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)

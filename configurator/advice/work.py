@@ -7,7 +7,7 @@ from configurator.advice.size import felt_figures, rounded
 from configurator.advice.style_change import why_another_style
 from configurator.judging.case import Case
 from configurator.judging.feelings import felt_words
-from configurator.judging.findings import broken, findings, problems
+from configurator.judging.findings import as_felt, broken, findings, in_order, problems
 from configurator.learning.belief import Belief
 from configurator.physics.lateness import NOTHING_COVERED, Regions
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
@@ -122,13 +122,21 @@ def sureness_of(case: Case, choice: Choice, believed: Belief) -> float:
 
 
 def combination_of(
-    case: Case, choice: Choice, title: str, wishes: Sequence[Wish] = (), believed: Belief | None = None
+    case: Case,
+    choice: Choice,
+    title: str,
+    wishes: Sequence[Wish] = (),
+    believed: Belief | None = None,
+    clean: str = "",
 ) -> Combination:
-    """A choice judged by every rule, with the work to fit it; its linkage is judged as found, as the case has it."""
-    found = findings(case, choice)
+    """A choice judged by every rule, with the work to fit it; its linkage is judged as found, as the case has it.
+
+    clean : what says that it pulls cleanly, empty where nothing says so.
+    """
+    found = as_felt(findings(case, choice), clean)
     changes, consumables = changes_of(case, choice, wishes, "being chosen"), consumables_of(case, choice)
     return Combination(
-        title=title, ok=not any(f.severity == "conflict" and f.holds is False for f in found),
+        title=title, ok=in_order(found),
         parts={str(slot): option.label for slot, option in choice.items()},
         shots=shots_of(case, choice, believed),
         findings=[*problems(found), *(f for f in found if f.holds)], changes=changes, consumables=consumables,

@@ -11,7 +11,7 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom
 from configurator.learning.as_known import Known
 from configurator.reports import Change, Combination, Finding, Shot
-from configurator.rules import RULES
+from configurator.rules import RULES, WRONG
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS, SlotName
 
@@ -35,17 +35,18 @@ def card_of(
     symptom : what was felt with what is fitted. record : how the test run is kept."""
     case = known.case
     job = CardJob(case, choice, combination)
-    against = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
+    wrong = [f for f in job.wrong if f.severity == "conflict" and f.holds is False and RULES[f.rule].is_choosable]
+    against, uncured = ([job.text(f) for f in wrong if f.kind == kind] for kind in WRONG)
     work = sections(job)
     rows = [_part_row(case, choice, change) for change in combination.changes]
     fastenings = [FASTENINGS[SLOTS[change.slot].name] for change in combination.changes]
     return Card(
         vehicle=case.vehicle.name, title=combination.title, on=on, felt=symptom.says if symptom else "",
-        ok=not against, against=[job.text(finding) for finding in against], parts=rows,
+        ok=not wrong, against=against, uncured=uncured, parts=rows,
         gaskets=combination.consumables, totals=combination.totals,
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(known, choice),
-        felt_then=[_felt_then(known, shot) for shot in combination.shots], mind=_mind(job, against, work),
+        felt_then=[_felt_then(known, shot) for shot in combination.shots], mind=_mind(job, wrong, work),
         record=record,
     )  # fmt: skip
 

@@ -20,9 +20,11 @@ from configurator.card.words import part_words, size_words, slot_words
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, Symptom
 from configurator.judging.table import DEMAND, CombinationTable, tabulate_listed
+from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import Known
 from configurator.learning.belief import Belief, Run, felt_with
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
+from configurator.rules import RULES
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot, SlotName
 from configurator.units.units import SAME_SIZE_MM
@@ -118,9 +120,10 @@ def _move(circuit: _Circuit, symptom: Symptom, step_mm: float) -> NextMove:
 
 def _swap(circuit: _Circuit, slot: SlotName, option: Option) -> Swap:
     size, now = size_words(circuit.case, option), circuit.now(slot)
+    odd = odd_sizes({Slot(circuit.name, slot): option}, circuit.case.catalog.limits)
     return Swap(
         slot=slot_words(circuit.case, Slot(circuit.name, slot)),
-        to=f"{part_words(option)}, {size}" if size else part_words(option), code=option.code,
+        to=", ".join(filter(None, (part_words(option), size, OUT_OF_TRADE if odd else ""))), code=option.code,
         in_place_of=now.label if now.code == option.code else part_words(now),
     )  # fmt: skip
 
@@ -185,7 +188,7 @@ class _Field:
         surer = self.answers & (self.sure >= self.sure[0, 0, 0, 0] + GAIN)
         rules = [rule for rule, broken in self.broken.items() if np.any(surer & broken)]
         if rules:
-            return f"a {size} nozzle alone would break {' and '.join(rules)}"
+            return f"with a {size} nozzle alone {' and '.join(RULES[rule].wrong for rule in rules)}"
         return f"a {size} nozzle alone does not mend it"
 
 

@@ -43,12 +43,12 @@ def why_command(
 ) -> None:
     """Say why a part fits, what changes with it, or what forbids it.
 
-    With a slot alone every part that may sit there. Exit code 1 if what was asked for is impossible.
+    With a slot alone every part that may sit there. Exit code 1 if nothing asked for fits and cures.
     """
     from configurator.advice.availability import Availability
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_wishes, slot_asked
-    from configurator.views.standing import why_text
+    from configurator.views.standing import WILL_DO, why_text
 
     known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
     options = known.case.options
@@ -56,10 +56,10 @@ def why_command(
     wishes = read_wishes(options, keep or [], [], avoid or [])
     pins = read_wishes(options, [], fit or [], [])
     choosing = known.choosing(wishes)
-    report = Availability.of(choosing, wishes).why(choosing, slot, places, pins)
+    report = Availability.of(choosing, wishes).why(slot, places, pins)
     typer.echo(report.model_dump_json(indent=2) if as_json else why_text(report))
-    possible = any(option.state != "impossible" for option in report.slots[0].options)
-    raise typer.Exit(0 if possible else 1)
+    will_do = any(option.state in WILL_DO for option in report.slots[0].options)
+    raise typer.Exit(0 if will_do else 1)
 
 
 @app.command("compare", epilog="Example: tipin compare catalog/examples/tow-truck.toml fitted proposal")
@@ -107,7 +107,7 @@ def compare_command(
     proposals = proposal_of(known, ProposalRequest(symptom=felt)) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
     one, other = (
-        combination_of(known.case, choice, word, [], known.believed)
+        combination_of(known.case, choice, word, [], known.believed, known.clean_with(choice))
         for choice, word in zip(choices, words, strict=True)
     )
     report = compare(known.case.vehicle.name, known.case.engine, one, other)

@@ -86,13 +86,23 @@ class Case:
         return replace(self, asked=Asked(masses, share, felt or {}))
 
     def content_with(self, share: float) -> "Case":
-        """The same case asking for another share of what is believed; what is worked out stays so."""
+        """The same case asking for another share of what is believed, or, if that is infinite, judged by the pull in
+        its engine alone; what is worked out stays so."""
         assert self.asked is not None
         other = replace(self, asked=replace(self.asked, share=share))
         for name, table in self._tables.items():
             facts = replace(table.facts, sure_wanted_percent=100.0 * share)
             other._tables[name] = replace(table, facts=facts)
         return other
+
+    @property
+    def fuel_left_alone(self) -> bool:
+        """Whether nothing is asked of the fuel that parts give: what pulls cleanly is left alone."""
+        return self.asked is not None and not self.asked.share
+
+    def counts(self, rule: Rule) -> bool:
+        """Whether a rule has a say where parts are chosen: of a car that pulls cleanly only those of the fit do."""
+        return rule.kind == "fit" or self.asked is None or self.asked.share > 0.0
 
     @property
     def vehicle(self) -> Vehicle:
@@ -178,6 +188,25 @@ class Case:
         if name not in self._tables:
             self._tables[name] = self._worked_out(name, {slot: self.on_offer[Slot.of(name, slot)] for slot in AXES})
         return self._tables[name]
+
+    def readings(self, name: str, rule: Rule) -> tuple[Array, Array]:
+        """What a rule reads of every kind of option of a circuit's slots, and its limits, over AXES in full."""
+        if (name, rule.id) not in self._readings:
+            shape = tuple(len(self.on_offer[Slot.of(name, slot)]) for slot in AXES)
+            value, limit = rule.readings(self.tabulated(name))
+            self._readings[name, rule.id] = np.broadcast_to(value, shape), np.broadcast_to(limit, shape)
+        return self._readings[name, rule.id]
+
+    def kinds_of(self, name: str, choice: Mapping[Slot, Option]) -> tuple[int, ...]:
+        """The kind of each part of a circuit, along AXES: its place in what `tabulated` gives."""
+        kinds = (self.options[slot].kind_of(choice[slot]) for slot in (Slot.of(name, own) for own in AXES))
+        found = tuple(kind for kind in kinds if kind is not None)
+        assert len(found) == len(AXES)
+        return found
+
+    @cached_property
+    def _readings(self) -> dict[tuple[str, str], tuple[Array, Array]]:
+        return {}
 
     @cached_property
     def _tables(self) -> dict[str, JudgedFigures]:

@@ -128,10 +128,10 @@ def felt_words(shot: JudgedShots, limits: Limits) -> str:
     """What a driver would say of one choice of parts in one engine."""
     if not shot.pumps:
         return "nothing is pumped: the lobe does not meet the pump's lever"
-    delay_ms, lean_ms, smoke_ms = (float(one) for one in (shot.delay_ms, shot.lean_delay_ms, shot.smoke_ms))
+    delay_ms, smoke_ms = float(shot.delay_ms), float(shot.smoke_ms)
     said = []
     if delay_ms > limits.delay_most_ms:
-        said.append(f"hesitates {delay_ms:.0f} ms" if 2.0 * lean_ms >= delay_ms else f"bogs for {delay_ms:.0f} ms")
+        said.append(f"hesitates {delay_ms:.0f} ms" if shot.late_for_want_of_fuel else f"bogs for {delay_ms:.0f} ms")
     if shot.pop_back_cycles > limits.pop_back_most_cycles:
         said.append("may pop back")
     for percent, at_ms, why in (

@@ -11,7 +11,7 @@ from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.reports import CheckReport, Finding
-from configurator.rules import RULES, Rule
+from configurator.rules import RULES, WRONG, Kind, Rule
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice
@@ -34,28 +34,45 @@ def broken(case: Case, choice: Choice) -> list[Finding]:
     )  # fmt: skip
 
 
+def conflicts(case: Case, choice: Choice, kind: Kind) -> Iterator[tuple[Rule, str, str]]:
+    """What a choice of catalogue parts breaks of one kind that another choice could mend, advice left out: the rule,
+    its circuit (none for one of the car) and what is wrong. Looked up in the tables of all kinds."""
+    for name in case.circuit_names:
+        kinds = case.kinds_of(name, choice)
+        for rule in _CONFLICTS[kind]:
+            of_car = rule.scope == "car"
+            if of_car and name != case.circuit_names[0]:
+                continue
+            value, limit = (float(column[kinds]) for column in case.readings(name, rule))
+            if not isinf(limit) and not isinf(value) and rule.between(value, limit) < 0:
+                yield rule, "" if of_car else name, rule.told(value, limit)
+
+
 def _readings(case: Case, choice: Choice) -> Iterator[RuleReading]:
     listed = {slot: (option,) for slot, option in choice.items()}
-    tables = {}
-    for name in case.circuit_names:
-        tables[name] = case.columns(name, listed)
-        yield from _of_scope(tables[name], "circuit", name)
+    tables = {name: case.columns(name, listed) for name in case.circuit_names}
+    for name, table in tables.items():
+        yield from _of_rules(table, _BY_SCOPE["circuit"], name)
     opened = joints_opened(choice)
     covered = {consumable.joint for consumable in case.catalog.consumables.values()}
     job = JobFacts(len(opened), sum(joint in covered for _, joint in opened))
     of_car = replace(tables[case.circuit_names[-1]], job=job)
-    yield from _of_scope(of_car, "car", None)
-    yield from _of_scope(of_car, "job", None)
+    yield from _of_rules(of_car, _BY_SCOPE["car"], None)
+    yield from _of_rules(of_car, _BY_SCOPE["job"], None)
 
 
-def _of_scope(table: JudgedFigures, scope: str, circuit: str | None) -> Iterator[RuleReading]:
-    for rule in _BY_SCOPE[scope]:
+def _of_rules(table: JudgedFigures, rules: Iterable[Rule], circuit: str | None) -> Iterator[RuleReading]:
+    for rule in rules:
         value, limit = (float(np.squeeze(x)) for x in rule.readings(table))
         if not isinf(limit) and not isinf(value):
             yield rule, circuit, value, limit, rule.between(value, limit)
 
 
 _BY_SCOPE = {scope: [rule for rule in RULES.values() if rule.scope == scope] for scope in ("circuit", "car", "job")}
+_CONFLICTS = {
+    kind: [r for r in RULES.values() if r.severity == "conflict" and r.is_choosable and r.kind == kind]
+    for kind in WRONG
+}
 
 
 def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: float, margin: float) -> Finding:
@@ -69,9 +86,9 @@ def finding(case: Case, rule: Rule, circuit: str | None, value: float, limit: fl
     elif holds:
         says, mend = rule.statement, ""
     else:
-        says, mend = rule.says.format(value=value, limit=limit), rule.mend
+        says, mend = rule.told(value, limit), rule.mend
     return Finding(
-        rule=rule.id, severity="note" if holds is None else rule.severity, circuit=circuit, holds=holds,
+        rule=rule.id, kind=rule.kind, severity="note" if holds is None else rule.severity, circuit=circuit, holds=holds,
         margin=_finite(margin), unit=rule.unit, says=says, mend=mend, basis=row.basis if row else rule.basis,
         source=row.source if row else rule.source,
     )  # fmt: skip
@@ -113,14 +130,41 @@ def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list
     return judged
 
 
-def check(case: Case, wishes: Sequence[Wish], *, everything: bool = False, notes: Sequence[str] = ()) -> CheckReport:
-    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked
-    for. notes : what to keep in mind besides."""
+def as_felt(found: Iterable[Finding], clean: str) -> list[Finding]:
+    """The findings with nothing amiss on the fuel side where it pulls cleanly: what is felt comes before any model.
+
+    clean : what says that it does, empty where nothing says so.
+    """
+    return [
+        f.model_copy(update={
+            "severity": "note", "says": f"{clean}; the model alone would say: {f.says}", "mend": FUEL_LEFT_ALONE,
+        }) if clean and f.kind == "cure" and f.holds is False else f
+        for f in found
+    ]  # fmt: skip
+
+
+FUEL_LEFT_ALONE = "leave the fuel side alone"
+
+
+def in_order(found: Iterable[Finding]) -> bool:
+    """Whether nothing found is a conflict."""
+    return not any(f.severity == "conflict" and f.holds is False for f in found)
+
+
+def check(
+    case: Case, wishes: Sequence[Wish], *, everything: bool = False, notes: Sequence[str] = (), clean: str = ""
+) -> CheckReport:
+    """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for.
+
+    notes : what to keep in mind besides. clean : what says that it pulls cleanly with these very parts, empty where
+    nothing says so.
+    """
     choice = choose(case.options, wishes)
-    found = _with_slack_judged(case, choice, findings(case, choice))
+    found = as_felt(_with_slack_judged(case, choice, findings(case, choice)), clean)
     return CheckReport(
         vehicle=case.vehicle.name,
-        ok=not any(f.severity == "conflict" and f.holds is False for f in found),
+        ok=in_order(found),
+        clean=clean,
         engine=told_engine(case.engine),
         with_changes={str(slot): option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],

@@ -14,8 +14,9 @@ from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, Slo
 from configurator.slots.wishes import Wish
 
 DEMAND = (
-    "pull-comes-at-once", "pull-does-not-go-flat", "pull-does-not-nose-over", "mixture-does-not-smoke",
-    "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough",
+    "pull-comes-at-once", "pull-is-not-drowned", "pull-does-not-go-flat", "pull-does-not-nose-over",
+    "mixture-does-not-smoke", "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small",
+    "nozzle-is-no-larger-than-was-large-enough",
 )  # fmt: skip
 """The rules on what is felt."""
 SURE_ENOUGH_RULE = "right-for-enough-engines"

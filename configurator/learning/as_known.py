@@ -13,6 +13,7 @@ from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by
 from configurator.learning.felt_sizes import felt_sizes
+from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
@@ -39,6 +40,16 @@ class Known:
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
         return self.belief or replace(prior_of(self.case), left_out=self.left_out)
+
+    def clean_with(self, choice: Choice) -> str:
+        """What says that these very parts pull cleanly: what is felt now, or their last run; empty where nothing
+        does."""
+        if self.pulls_cleanly and not any(option.changed for option in choice.values()):
+            return self.says.partition(":")[0]
+        run = self.went_clean
+        if run and all(run.codes.get(str(slot), option.label) == option.label for slot, option in choice.items()):
+            return f"run {run.number} pulled cleanly"
+        return ""
 
     @property
     def back_to_clean(self) -> list[Wish]:

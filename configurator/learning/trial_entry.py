@@ -16,7 +16,7 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import WHEN_NOT_SAID, symptom_felt
 from configurator.judging.findings import findings, jets_first
 from configurator.reports import Answer
-from configurator.rules import RULES
+from configurator.rules import RULES, WRONG
 from configurator.slots.options import Choice
 
 COLD = "The engine was cold: the run is kept, but it counts for nothing, since a cold engine stumbles anyway."
@@ -124,14 +124,14 @@ def says_little(trial: Trial) -> list[str]:
 
 
 def notes_on(case: Case, choice: Choice, trial: Trial) -> list[str]:
-    """The same, and faults of the car that no part mends."""
+    """The same, parts that do not fit, and faults that no part mends. Parts that will not cure are what a run is
+    for."""
     notes = says_little(trial)
     notes += jets_first(Case.of(car_of(trial), case.catalog)) if trial.conditions.altitude_m is not None else []
-    by_hand = [
-        f for f in findings(case, choice)
-        if f.holds is False and f.severity != "note" and not RULES[f.rule].is_choosable
-    ]  # fmt: skip
-    for f in by_hand:
+    for f in (f for f in findings(case, choice) if f.holds is False and f.severity != "note"):
         where = f"{f.circuit}: " if f.circuit else ""
-        notes.append(f"{where}{f.says}. Trust the run less until that is put right: {f.mend}.")
+        if not RULES[f.rule].is_choosable:
+            notes.append(f"{where}{f.says}. Trust the run less until that is put right: {f.mend}.")
+        elif f.kind == "fit" and f.severity == "conflict":
+            notes.append(f"{where}{WRONG['fit']}: {f.says}. Look again whether that is what was in.")
     return notes

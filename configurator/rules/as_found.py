@@ -14,10 +14,11 @@ def _unless_disturbed(facts: CircuitFacts, limit: float) -> float:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="{value:.2f} mm of slack in the pump linkage at closed throttle; at most {limit:.2f} mm",
+    says="slack in the pump linkage: {value:.2f} mm at closed throttle, {limit:.2f} mm allowed",
     mend="take the slack up at the lever's adjuster: the shot starts late by as much",
     limit="linkage_tolerance_mm",
     unknown="measure the slack of the pump linkage at closed throttle (feeler gauge, engine stopped)",
@@ -28,10 +29,11 @@ def linkage_has_no_slack(facts: CircuitFacts, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="{value:.2f} mm of preload on the pump at closed throttle; at most {limit:.2f} mm",
+    says="the pump linkage is preloaded: by {value:.2f} mm at closed throttle, {limit:.2f} mm allowed",
     mend="back the lever's adjuster off until it just touches: preload takes stroke from the pump",
     limit="linkage_tolerance_mm",
     unknown="measure the preload at closed throttle: turns of the adjuster until the lever comes free, times its pitch",
@@ -42,10 +44,11 @@ def linkage_has_no_preload(facts: CircuitFacts, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="{value:.2f} mm of overtravel clearance at full opening; at least {limit:.2f} mm",
+    says="too little overtravel clearance: {value:.2f} mm at full opening, {limit:.2f} mm needed",
     mend="set the clearance at the lever's adjuster at full opening, then check closed throttle again",
     limit="overtravel_clearance_mm",
     unknown="measure the overtravel clearance at full opening (feeler gauge, engine stopped)",
@@ -56,6 +59,7 @@ def linkage_has_overtravel_clearance(facts: CircuitFacts, limits: Limits) -> Rea
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="change",
     severity="note",
@@ -68,10 +72,11 @@ def linkage_is_set_again_after_a_change(pump: Pumps, lobe: Lobes) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mm",
     severity="warning",
-    says="stamped and measured orifice differ by {value:.3f} mm; at most {limit:.3f} mm",
+    says="not the size on its stamp: measured {value:.3f} mm off it, {limit:.3f} mm allowed",
     mend="the measured orifice is used; mind that the code on the nozzle is wrong",
     limit="stamped_tolerance_mm",
 )
@@ -83,6 +88,7 @@ def stamped_and_measured_orifice_agree(nozzle: Nozzles, limits: Limits) -> Readi
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="nozzle",
     severity="warning",
@@ -95,6 +101,7 @@ def redrilled_orifice_is_measured(nozzle: Nozzles) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="nozzle",
     severity="warning",
@@ -107,6 +114,7 @@ def only_straight_nozzles_are_redrilled(nozzle: Nozzles) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="carburettor",
     severity="conflict",
@@ -119,10 +127,11 @@ def jets_are_never_redrilled(car: CarFacts) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="check",
     severity="warning",
-    says="{value:.0f} of the 3 first checks not confirmed (float level, idle mixture, idle speed)",
+    says="first checks open: {value:.0f} of 3 not confirmed (float level, idle mixture, idle speed)",
     mend="set float level, idle mixture and idle speed first: a fault there feels like a fault of the pump circuit",
 )
 def first_checks_are_done(car: CarFacts) -> Reading:
@@ -131,10 +140,12 @@ def first_checks_are_done(car: CarFacts) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="carburettor",
     severity="note",
-    says="{value:.0f} carburettors alike, each with its share of the engine: parts, prices and times are those of one",
+    says="several carburettors alike: {value:.0f}, each with its share of the engine; parts, prices and times "
+    "are those of one",
     mend="do the same to each",
 )
 def every_carburettor_gets_the_same(car: CarFacts) -> Reading:
@@ -187,10 +198,11 @@ SLIPPED_DIGIT = "look for a slipped digit or a wrong unit in displacement_cc, ra
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="m3/min/l",
     severity="warning",
-    says="rated flow is {value:.2f} m3/min for each litre of engine; less than {limit:.2f} is hardly ever seen",
+    says="doubtful rated flow: {value:.2f} m3/min for each litre of engine; less than {limit:.2f} is hardly ever seen",
     mend=SLIPPED_DIGIT,
     limit="flow_per_litre_least",
 )
@@ -200,10 +212,11 @@ def rated_flow_is_not_implausibly_small(car: CarFacts, limits: Limits) -> Readin
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="m3/min/l",
     severity="warning",
-    says="rated flow is {value:.2f} m3/min for each litre of engine; more than {limit:.2f} is hardly ever seen",
+    says="doubtful rated flow: {value:.2f} m3/min for each litre of engine; more than {limit:.2f} is hardly ever seen",
     mend=SLIPPED_DIGIT,
     limit="flow_per_litre_most",
 )

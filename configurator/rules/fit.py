@@ -9,6 +9,7 @@ from configurator.slots.columns import Lobes, Nozzles, PadReliefs, Pumps, Spacer
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mismatch",
     severity="conflict",
@@ -21,11 +22,12 @@ def lobe_is_made_for_the_lever(pump: Pumps, lobe: Lobes) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="diaphragm travel at full opening and overtravel clearance come to {value:.2f} mm; "
-    "the pump's safe stroke is {limit:.2f} mm",
+    says="the lobe lifts too far: travel at full opening and overtravel clearance come to {value:.2f} mm, the "
+    "pump's stroke allows {limit:.2f} mm",
     mend="fit a lobe with less lift, or a pump with a longer stroke",
     limit="overtravel_clearance_mm",
 )
@@ -36,10 +38,11 @@ def lobe_travel_stays_inside_the_safe_stroke(pump: Pumps, lobe: Lobes, limits: L
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="deg",
     severity="conflict",
-    says="the phase in use is {value:.0f} deg from any that the lobe is drilled for",
+    says="no such phase on the lobe: {value:.0f} deg from any that it is drilled for",
     mend="mount the lobe in a phase it has",
 )
 def phase_exists_on_the_lobe(lobe: Lobes) -> Reading:
@@ -49,10 +52,11 @@ def phase_exists_on_the_lobe(lobe: Lobes) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="deg",
     severity="warning",
-    says="the lobe is phased at {value:.0f} deg; a slow idle wants it early, at {limit:.0f} deg or before",
+    says="late phase for a slow idle: {value:.0f} deg, {limit:.0f} deg or before wanted",
     mend="move the lobe to an earlier phase",
     limit="early_phase_idle_most_rpm",
 )
@@ -63,10 +67,11 @@ def slow_idle_has_an_early_phase(lobe: Lobes, facts: CircuitFacts, limits: Limit
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="deg",
     severity="warning",
-    says="the lobe is phased at {value:.0f} deg; a fast idle wants it late, at {limit:.0f} deg or after",
+    says="early phase for a fast idle: {value:.0f} deg, {limit:.0f} deg or after wanted",
     mend="move the lobe to a later phase",
     limit="late_phase_idle_least_rpm",
 )
@@ -77,10 +82,11 @@ def fast_idle_has_a_late_phase(lobe: Lobes, facts: CircuitFacts, limits: Limits)
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="%",
     severity="warning",
-    says="{value:.0f} % of the lobe's lift is left at idle; {limit:.0f} % or more is wanted",
+    says="the lobe is spent at idle: {value:.0f} % of its lift is left, {limit:.0f} % wanted",
     mend="move the lobe to a later phase, or slow the idle",
     limit="shot_left_least_percent",
 )
@@ -91,10 +97,12 @@ def enough_shot_is_left_at_idle(lobe: Lobes, facts: CircuitFacts, limits: Limits
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="{value:.1f} mm between pump body and manifold pad (below 0 they foul); at least {limit:.1f} mm is needed",
+    says="the pump is too deep for the manifold pad: {value:.1f} mm between them (below 0 they foul), "
+    "{limit:.1f} mm needed",
     mend="relieve the pad a little, or fit a spacer that still goes under the bonnet",
     limit="pump_pad_clearance_mm",
     unknown="measure the pad: the height from it to the underside of the bowl, before a deeper pump is bought",
@@ -108,10 +116,11 @@ def pump_clears_the_manifold_pad(
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="{value:.0f} mm left between air cleaner and bonnet; at least {limit:.0f} mm is needed",
+    says="too high for the bonnet: {value:.0f} mm left above the air cleaner, {limit:.0f} mm needed",
     mend="fit a thinner spacer, or relieve the pad instead",
     limit="bonnet_clearance_mm",
     unknown="measure the height left under the bonnet (modelling clay on the air cleaner) before fitting a spacer",
@@ -124,6 +133,7 @@ def spacer_fits_under_the_bonnet(spacer: Spacers, car: CarFacts, limits: Limits)
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="mismatch",
     severity="conflict",
@@ -137,10 +147,11 @@ def nozzle_style_suits_the_body(nozzle: Nozzles, facts: CircuitFacts) -> Reading
 
 
 @rule(
+    kind="fit",
     at_most=True,
     unit="joint",
     severity="warning",
-    says="{value:.0f} of the joints opened gets no new gasket: the catalogue has none for it",
+    says="joints without a new gasket: {value:.0f} of those opened, the catalogue has none for it",
     mend="add the gasket to the catalogue's consumables, with its joint",
 )
 def every_joint_opened_gets_its_gaskets(job: JobFacts) -> Reading:

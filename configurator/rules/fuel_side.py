@@ -15,11 +15,11 @@ NOMINAL_NOZZLE_COEFFICIENT = 0.78
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="%",
     severity="conflict",
-    says="the feed screw cuts what the nozzle can pass by {value:.1f} %; "
-    "at most {limit:.1f} % leaves the nozzle in charge",
+    says="the feed screw is too narrow: it cuts what the nozzle can pass by {value:.1f} %, {limit:.1f} % allowed",
     mend="fit a free-flow feed screw, or a smaller nozzle",
     limit="screw_cut_most_percent",
 )
@@ -35,11 +35,12 @@ def feed_screw_is_not_the_restriction(
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="a nozzle of two {value:.2f} mm orifices (or their area) is fed by less than the larger pump; "
-    "up to {limit:.2f} mm the standard pump will do",
+    says="the pump is too small for the nozzle: two {value:.2f} mm orifices (or their area), up to "
+    "{limit:.2f} mm without the larger pump",
     mend="fit the larger pump, or a smaller nozzle",
     limit="larger_pump_from_mm",
 )
@@ -51,10 +52,12 @@ def large_nozzle_has_the_larger_pump(nozzle: Nozzles, pump: Pumps, limits: Limit
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="mm",
     severity="warning",
-    says="two {value:.2f} mm orifices (or their area) are less than any in common use (from {limit:.2f} mm)",
+    says="out of the trade's sizes: two {value:.2f} mm orifices (or their area), {limit:.2f} mm is the "
+    "smallest in common use",
     mend="measure the orifice again; look at idle mixture, float level and lobe before going smaller",
     limit="nozzle_least_mm",
 )
@@ -65,10 +68,12 @@ def nozzle_is_not_unusually_small(nozzle: Nozzles, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="mm",
     severity="warning",
-    says="two {value:.2f} mm orifices (or their area) are more than any in common use (up to {limit:.2f} mm)",
+    says="out of the trade's sizes: two {value:.2f} mm orifices (or their area), {limit:.2f} mm is the "
+    "largest in common use",
     mend="measure the orifice again; look for an air leak, a low float or a slack linkage before going larger",
     limit="nozzle_most_mm",
 )
@@ -79,24 +84,39 @@ def nozzle_is_not_unusually_large(nozzle: Nozzles, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="ms",
     severity="conflict",
-    says="hesitates: the pull comes {value:.0f} ms late; up to {limit:.0f} ms goes unfelt",
+    says="too small: hesitates {value:.0f} ms, {limit:.0f} allowed",
     mend="a larger nozzle; where that only shortens the shot, the larger pump or a lobe with more lift",
     limit="delay_most_ms",
 )
 def pull_comes_at_once(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
-    """The pull comes as soon as the engine's air can give it: it is late for want of fuel, or drowned in it."""
-    return shot.delay_ms, facts.unless_believed(limits.delay_most_ms)
+    """The pull comes as soon as the engine's air can give it: it is not late for want of fuel."""
+    return shot.delay_ms, np.where(shot.late_for_want_of_fuel, facts.unless_believed(limits.delay_most_ms), np.inf)
 
 
 @rule(
+    kind="cure",
+    at_most=True,
+    unit="ms",
+    severity="conflict",
+    says="too large: bogs for {value:.0f} ms, {limit:.0f} allowed",
+    mend="less fuel at once: a smaller nozzle, or a lobe with less lift",
+    limit="delay_most_ms",
+)
+def pull_is_not_drowned(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
+    """The first fuel does not drown the engine: the pull is not late in too rich a mixture."""
+    return shot.delay_ms, np.where(shot.late_for_want_of_fuel, np.inf, facts.unless_believed(limits.delay_most_ms))
+
+
+@rule(
+    kind="cure",
     at_most=True,
     unit="%",
     severity="conflict",
-    says="goes flat: the pull falls by {value:.0f} % after a clean start, for want of fuel; "
-    "up to {limit:.0f} % goes unfelt",
+    says="runs out: pulls {value:.0f} % less after a clean start, {limit:.0f} allowed",
     mend="more volume: a lobe with more lift, or the larger pump; a smaller nozzle makes the shot last, too",
     limit="sag_most_percent",
 )
@@ -106,11 +126,11 @@ def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="%",
     severity="conflict",
-    says="noses over: the pull falls by {value:.0f} % after a clean start, for too much fuel; "
-    "up to {limit:.0f} % goes unfelt",
+    says="too much fuel: pulls {value:.0f} % less after a clean start, {limit:.0f} allowed",
     mend="less fuel: a lobe with less lift, a smaller pump, or a smaller nozzle",
     limit="sag_most_percent",
 )
@@ -120,10 +140,11 @@ def pull_does_not_nose_over(shot: JudgedShots, facts: CircuitFacts, limits: Limi
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="ms",
     severity="conflict",
-    says="smokes: black smoke for {value:.0f} ms; up to {limit:.0f} ms goes unseen",
+    says="too much fuel: black smoke for {value:.0f} ms, {limit:.0f} allowed",
     mend="check float level and main jets first; then less fuel: a lobe with less lift, a smaller pump, or a smaller "
     "nozzle",
     limit="smoke_most_ms",
@@ -134,11 +155,11 @@ def mixture_does_not_smoke(shot: JudgedShots, facts: CircuitFacts, limits: Limit
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="cycles",
     severity="warning",
-    says="may pop back: the charge still burns as the inlet opens for {value:.1f} engine cycles; "
-    "up to {limit:.0f} is not seen",
+    says="may pop back: the charge still burns as the inlet opens for {value:.1f} engine cycles, {limit:.0f} allowed",
     mend="what cures the hesitation; keep the air cleaner on and your face away",
     limit="pop_back_most_cycles",
 )
@@ -148,10 +169,11 @@ def mixture_does_not_pop_back(shot: JudgedShots, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="%",
     severity="conflict",
-    says="right for {value:.0f} % of the engines that fit what was felt; at least {limit:.0f} % is wanted",
+    says="too unsure: right for {value:.0f} % of the engines that fit what was felt, {limit:.0f} % wanted",
     mend="what covers more of it: the next nozzle, or more volume where a nozzle alone cannot",
     basis=OWN_REQUEST,
 )
@@ -162,10 +184,11 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="{value:.2f} mm, and {limit:.2f} mm was felt too small with the same screw, pump and lobe",
+    says="smaller than what was too small: {value:.2f} mm, and {limit:.2f} mm stumbled with this screw, pump and lobe",
     mend="a nozzle that is no smaller, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
@@ -177,10 +200,12 @@ def nozzle_is_no_smaller_than_was_too_small(
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="{value:.2f} mm, and {limit:.2f} mm was felt large enough with the same screw, pump and lobe",
+    says="larger than what was large enough: {value:.2f} mm, and {limit:.2f} mm was no better for it with this screw, "
+    "pump and lobe",
     mend="a nozzle that is no larger, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
@@ -198,10 +223,11 @@ def _changed(feed_screw: FeedScrews, pump: Pumps, lobe: Lobes) -> Mask:
 
 
 @rule(
+    kind="cure",
     at_most=False,
     unit="ms",
     severity="conflict",
-    says="the rear shot ends {value:.0f} ms after tip-in; the rear main circuit delivers from {limit:.0f} ms",
+    says="the rear shot runs out: {value:.0f} ms after tip-in, the rear main circuit delivers from {limit:.0f} ms",
     mend="the larger pump or a lobe with more lift on the rear circuit; a smaller rear nozzle makes it last, too",
 )
 def rear_shot_lasts_until_the_main_delivers(shot: JudgedShots, facts: CircuitFacts) -> Reading:

@@ -6,6 +6,7 @@ apply, a quantity that is not a number says that nobody has measured it.
 """
 
 import inspect
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeVar
@@ -18,6 +19,9 @@ from configurator.rules.figures import CircuitFigures
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, SlotName
 
 Severity = Literal["conflict", "warning", "note"]
+Kind = Literal["fit", "cure"]
+WRONG: dict[Kind, str] = {"fit": "does not fit", "cure": "will not cure"}
+"""What is said where a rule of a kind does not hold. Only what does not fit is impossible: the rest can be tried."""
 Quantity = TypeVar("Quantity", float, Array)
 Reading = tuple[Array | float, Array | float]
 """Quantity and limit; arrays that broadcast over the rule's slots."""
@@ -33,14 +37,17 @@ RULE_SLOTS: tuple[RuleSlot, ...] = (*AXES, "shot")
 class Rule:
     """A rule as everybody reads it: solver, check, docs and explanations.
 
-    id : kebab-case name. statement : plain sentence. slots : what it reads ("nozzle", ..., or "shot"). at_most :
-    whether the quantity must stay below the limit. says : sentence with {value} and {limit}. mend : what usually helps.
-    limit : name of the limit it takes from the catalogue, whose basis and source then hold; else basis and source are
-    the rule's own. unknown : what to do when the quantity was not measured.
+    id : kebab-case name. statement : plain sentence. kind : whether parts fit each other and the car, or whether the
+    fuel they give cures what is felt. slots : what it reads ("nozzle", ..., or "shot"). at_most : whether the quantity
+    must stay below the limit. says : what is wrong where it does not hold, in a few words, then a colon and the figures
+    {value} and {limit}. mend : what usually helps. limit : name of the limit it takes from the catalogue, whose basis
+    and source then hold; else basis and source are the rule's own. unknown : what to do when the quantity was not
+    measured.
     """
 
     id: str
     statement: str
+    kind: Kind
     slots: tuple[RuleSlot, ...]
     at_most: bool
     unit: str
@@ -53,6 +60,20 @@ class Rule:
     unknown: str
     reads: Callable[..., Reading]
     needs: tuple[str, ...]
+
+    @property
+    def wrong(self) -> str:
+        """What is wrong where it does not hold, without the figures."""
+        return self.says.partition(":")[0]
+
+    def told(self, value: float, limit: float) -> str:
+        """What is wrong, its two figures with as many digits as tell them apart."""
+        figures, shown = {"value": value, "limit": limit}, dict[str, str]()
+        for more in range(4):
+            shown = {name: f"{figures[name]:.{int(digits) + more}f}" for name, digits in _FIGURE.findall(self.says)}
+            if len(set(shown.values())) == len(shown):
+                break
+        return _FIGURE.sub(lambda figure: shown[figure[1]], self.says)
 
     def readings(self, figures: CircuitFigures) -> tuple[Array, Array]:
         """Quantity and limit over the rule's slots, as arrays that broadcast. figures : judged ones where it reads the
@@ -92,11 +113,13 @@ class Rule:
         return tuple(name for slot in self.slots for name in (CIRCUIT_SLOTS if slot == "shot" else (slot,)))
 
 
+_FIGURE = re.compile(r"\{(value|limit):\.(\d)f\}")
 RULES: dict[str, Rule] = {}
 
 
 def rule(
     *,
+    kind: Kind,
     at_most: bool,
     unit: str,
     severity: Severity,
@@ -116,8 +139,8 @@ def rule(
         statement = " ".join((inspect.getdoc(function) or "").split())
         identity = function.__name__.replace("_", "-")
         RULES[identity] = Rule(
-            id=identity, statement=statement, slots=slots, at_most=at_most, unit=unit, severity=severity, says=says,
-            mend=mend, limit=limit, basis=basis, source=source, unknown=unknown, reads=function, needs=needs,
+            id=identity, statement=statement, kind=kind, slots=slots, at_most=at_most, unit=unit, severity=severity,
+            says=says, mend=mend, limit=limit, basis=basis, source=source, unknown=unknown, reads=function, needs=needs,
         )  # fmt: skip
         return function
 

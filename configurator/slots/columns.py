@@ -124,6 +124,11 @@ class JudgedShots(FeltPulls):
         return np.isfinite(self.delay_ms)
 
     @property
+    def late_for_want_of_fuel(self) -> Mask:
+        """Whether a late pull is late for want of fuel, and not drowned in it."""
+        return np.asarray(2.0 * self.lean_delay_ms >= self.delay_ms)
+
+    @property
     def figures(self) -> dict[str, Array]:
         """All but the regions, by name."""
         return {name: value for name, value in vars(self).items() if name != "regions"}

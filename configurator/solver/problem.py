@@ -17,7 +17,7 @@ from configurator.arrays import Indices, Integers, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, margins
-from configurator.rules import RULES, Rule
+from configurator.rules import RULES, Kind, Rule
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, pence
 from configurator.slots.slot import AXES, Slot
@@ -27,7 +27,8 @@ from configurator.slots.wishes import GOALS, Wish
 @dataclass(frozen=True)
 class Constraint:
     """Combinations of some slots' options that one rule or wish allows; rule is empty for a wish. shortfall is how far
-    outside each combination lies, in the rule's unit, 0 inside."""
+    outside each combination lies, in the rule's unit, 0 inside. felt : whether it is a wish that a symptom stands for.
+    """
 
     name: str
     rule: str
@@ -35,6 +36,14 @@ class Constraint:
     allowed: Mask
     shortfall: NDArray[np.float64]
     advice: bool = False
+    felt: bool = False
+    limit: float = np.nan
+    """The rule's limit, where it is the same for all combinations; else not a number."""
+
+    @property
+    def kind(self) -> Kind:
+        """Whether it is about what fits, as what somebody asks for is, too; or about what cures."""
+        return RULES[self.rule].kind if self.rule else "cure" if self.felt else "fit"
 
     def only(self, slot: Slot, keep: Sequence[int]) -> "Constraint":
         if slot not in self.slots:
@@ -62,6 +71,10 @@ class Problem:
     gasket_price: dict[str, int]
     nozzle_now_mm: dict[Slot, float] = field(default_factory=dict)
     """Orifice fitted now, by slot."""
+
+    def of_the_fit(self) -> "Problem":
+        """The same choice where all that counts is what fits, whether it cures or not."""
+        return replace(self, constraints=tuple(c for c in self.constraints if c.kind == "fit"))
 
     def cost(self, slot: Slot, goal: str) -> Integers:
         """What each option of a slot adds to a goal by itself (gaskets, kits and advice come on top)."""
@@ -136,7 +149,10 @@ def problem_over(case: Case, wishes: Sequence[Wish], places: Mapping[Slot, Indic
     constraints = [_wish_constraint(wish, places[wish.slot], len(case.options[wish.slot])) for wish in wishes]
     for name in case.circuit_names:
         table, first = case.tabulated(name), name == case.circuit_names[0]
-        rules = (rule for rule in RULES.values() if rule.is_choosable and rule.severity != "note")
+        rules = (
+            rule for rule in RULES.values()
+            if rule.is_choosable and rule.severity != "note" and not (case.fuel_left_alone and rule.kind == "cure")
+        )  # fmt: skip
         constraints += [
             _rule_constraint(rule, name, table, kinds) for rule in rules if first or rule.scope == "circuit"
         ]  # fmt: skip
@@ -155,7 +171,7 @@ def _gasket_price(catalog: Catalog) -> dict[str, int]:
 
 def _wish_constraint(wish: Wish, places: Indices, count: int) -> Constraint:
     allowed = among(wish.allowed, count)[places]
-    return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float))
+    return Constraint(wish.text, "", (wish.slot,), allowed, (~allowed).astype(float), felt=wish.felt)
 
 
 def among(places: Collection[int], count: int) -> Mask:
@@ -176,7 +192,13 @@ def _rule_constraint(rule: Rule, circuit: str, table: JudgedFigures, kinds: Mapp
         margin = margin.take(kinds[slot] if margin.shape[axis] > 1 else np.zeros_like(kinds[slot]), axis=axis)
     shortfall: NDArray[np.float64] = np.where(margin < 0, -margin, 0.0).astype(float, copy=False)
     name = rule.id if rule.scope == "car" else f"{rule.id} ({circuit})"
-    return Constraint(name, rule.id, slots, ~(margin < 0), shortfall, advice=rule.severity == "warning")
+    _, limits = rule.readings(table)
+    finite = limits[np.isfinite(limits)]
+    one_limit = finite.size > 0 and finite.min() == finite.max()
+    return Constraint(
+        name, rule.id, slots, ~(margin < 0), shortfall, advice=rule.severity == "warning",
+        limit=float(finite[0]) if one_limit else np.nan,
+    )  # fmt: skip
 
 
 def undominated(problem: Problem) -> Problem:

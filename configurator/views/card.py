@@ -12,6 +12,7 @@ from configurator.card import Card
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
+from configurator.rules import WRONG
 from configurator.slots.options import Choice
 from configurator.views.pictures import as_svg, says_of_shot, shot_picture
 from configurator.views.tables import CAUTIONS, counted, wrapped
@@ -44,9 +45,10 @@ def card_text(card: Card) -> str:
     total = card.totals
     changes = f"{counted(total.changes, 'change')}, price {total.price:.2f}, about {total.labour_min} min"
     lines = [f"{card.vehicle}, {card.title}: {changes if card.parts else 'nothing need change'}"]
-    if card.against:
-        lines.append(f"But {counted(len(card.against), 'conflict')} with these parts, which the card names:")
-        lines += [wrapped(line, "    ", "  - ") for line in card.against]
+    for kind, wrong in (("fit", card.against), ("cure", card.uncured)):
+        if wrong:
+            lines.append(f"But it {WRONG[kind]}, which the card names:")
+            lines += [wrapped(line, "    ", "  - ") for line in wrong]
     return "\n".join(lines)
 
 

@@ -5,18 +5,22 @@ from collections.abc import Iterable, Sequence
 from tabulate import tabulate
 
 from configurator.advice.comparison import Compared, CompareReport
-from configurator.advice.standing import AvailabilityReport, Clash, Standing
+from configurator.advice.standing import AvailabilityReport, Clash, Standing, State
+from configurator.rules import WRONG
 from configurator.views.marks import mark
-from configurator.views.tables import MEASURED_UNITS, cautions, counted, wrapped
+from configurator.views.tables import MEASURED_UNITS, cautions, counted, verdict_words, wrapped
 
-STATE_WORDS = {"fits": "fits", "with_changes": "fits with", "impossible": "impossible"}
+STATE_WORDS: dict[State, str] = {
+    "fits": "fits", "with_changes": "fits with", "will_not_cure": WRONG["cure"], "impossible": WRONG["fit"],
+}  # fmt: skip
+WILL_DO: tuple[State, ...] = ("fits", "with_changes")
 
 
 def why_text(report: AvailabilityReport) -> str:
     """One part in full, or a table of several."""
     told = [(slot.slot, option) for slot in report.slots for option in slot.options]
     lines = [
-        _head(report, told),
+        wrapped(_head(report, told), " " * 5, ""),
         *(wrapped(f"First: {one}", " " * 7, " " * 5) for one in report.first),
         *_pinned(report),
         "",
@@ -25,24 +29,33 @@ def why_text(report: AvailabilityReport) -> str:
         lines += _one(report, *told[0])
     else:
         if report.clash is not None:
-            lines += [*_clash_lines(report.clash, "Nothing at all fits as pinned.", report), ""]
+            nothing = "Nothing at all fits as pinned." if report.clash.kind == "fit" else "Nothing cures it as pinned."
+            lines += [nothing, *_clash_lines(report.clash, report), ""]
         for slot in report.slots:
-            rows = [[option.label, STATE_WORDS[option.state], _briefly(option, report)] for option in slot.options]
-            lines += [tabulate(rows, headers=[slot.slot, "", ""], disable_numparse=True, maxcolwidths=[40, 12, 56]), ""]
+            rows = [[option.label, STATE_WORDS[option.state], _briefly(option)] for option in slot.options]
+            lines += [tabulate(rows, headers=[slot.slot, "", ""], disable_numparse=True, maxcolwidths=[38, 13, 56]), ""]
     return "\n".join([*lines, cautions()])
 
 
 def _head(report: AvailabilityReport, told: Sequence[tuple[str, Standing]]) -> str:
-    possible = [option for _, option in told if option.state != "impossible"]
+    will_do = [option for _, option in told if option.state in WILL_DO]
+    answer = f"{mark('YES' if will_do else 'NO')}  {report.vehicle}: "
     if len(told) != 1:
-        return f"{mark('YES' if possible else 'NO')}  {report.vehicle}: {len(possible)} of {len(told)} can be fitted"
+        states = [option.state for _, option in told]
+        uncured, unfit = states.count("will_not_cure"), states.count("impossible")
+        says = [f"{len(will_do)} of {len(told)} will do"]
+        says += [f"{uncured} fit{'s' if uncured == 1 else ''}, but {WRONG['cure']}"] if uncured else []
+        says += [f"{unfit} do{'es' if unfit == 1 else ''} not fit"] if unfit else []
+        return answer + "; ".join(says)
     slot, option = told[0]
-    name = f"{slot} {option.label}"
-    if option.state == "impossible":
-        return f"{mark('NO')}  {report.vehicle}: {name} is impossible"
-    further = counted(len(option.with_changes), "further change")
-    how = f"fits with {further}" if option.with_changes else "fits as it is"
-    return f"{mark('YES')}  {report.vehicle}: {name} {how}"
+    changes = counted(len(option.with_changes), "further change")
+    fits = f"fits with {changes}" if option.with_changes else "fits as it is"
+    wrong = "; ".join(option.wrong)
+    how = {
+        "fits": fits, "with_changes": fits, "impossible": f"{WRONG['fit']}: {wrong}",
+        "will_not_cure": f"{fits if option.with_changes else 'fits'}, but {WRONG['cure']}: {wrong}",
+    }  # fmt: skip
+    return f"{answer}{slot} {option.label} {how[option.state]}"
 
 
 def _pinned(report: AvailabilityReport) -> Iterable[str]:
@@ -53,23 +66,23 @@ def _pinned(report: AvailabilityReport) -> Iterable[str]:
 
 def _one(report: AvailabilityReport, slot: str, option: Standing) -> Iterable[str]:
     if option.clash is not None:
-        yield from _clash_lines(option.clash, f"{option.label} cannot go with:", report)
+        yield from _clash_lines(option.clash, report)
     if option.with_changes:
-        yield "The least that has to change with it:"
+        yield (
+            "The least that has to change with it:" if option.clash is None else "The least to change so that it fits:"
+        )
         yield from (f"  - {one.slot}: {one.to}" for one in option.with_changes)
     if option.price is not None:
         yield f"In all {option.price:.2f} with gaskets, about {option.labour_min} min"
     yield ""
 
 
-def _clash_lines(clash: Clash, first: str, report: AvailabilityReport) -> Iterable[str]:
-    yield first
+def _clash_lines(clash: Clash, report: AvailabilityReport) -> Iterable[str]:
+    several = len(clash.pins) + len(clash.rules) > 1
+    yield f"Whatever else is fitted, {'one of these' if several else 'this'} is left:"
     yield from (f"  - {pin}" if pin in report.felt else f"  - you asked for {pin}" for pin in clash.pins)
     for place, (rule, says) in enumerate(zip(clash.rules, clash.says, strict=True)):
-        yield wrapped(f"{says} [{rule}]", "    ", "  - ")
-        if clash.found and clash.found[place]:
-            yield wrapped(f"here: {clash.found[place]}", "    ")
-    yield "  None of these can be left out." if len(clash.pins) + len(clash.rules) > 1 else "  That alone forbids it."
+        yield wrapped(f"{(clash.found and clash.found[place]) or says} [{rule}]", "    ", "  - ")
     if clash.others:
         yield f"  {counted(clash.others, 'other reason')} would do as well."
     if clash.give_up:
@@ -78,15 +91,11 @@ def _clash_lines(clash: Clash, first: str, report: AvailabilityReport) -> Iterab
             named = [f"the symptom ({pin})" if pin in report.felt else pin for pin in way]
             yield wrapped(" and ".join(named), "    ", "  - ")
     elif report.pins:
-        yield "Nothing you pinned makes the difference: the rules alone forbid it."
+        yield "Nothing you pinned makes the difference."
 
 
-def _briefly(option: Standing, report: AvailabilityReport) -> str:
-    if option.with_changes:
-        return "; ".join(f"{one.slot}: {one.to}" for one in option.with_changes)
-    if option.clash is None or option.clash == report.clash:
-        return "" if option.clash is None else "as said above"
-    return "; ".join([*option.clash.pins, *option.clash.rules])
+def _briefly(option: Standing) -> str:
+    return "; ".join(option.wrong or [f"{one.slot}: {one.to}" for one in option.with_changes])
 
 
 def compare_text(report: CompareReport) -> str:
@@ -94,9 +103,9 @@ def compare_text(report: CompareReport) -> str:
     both = (report.first, report.second)
     lines = [f"{report.vehicle}:"]
     for one in both:
-        wrong = sum(f.severity == "conflict" and f.holds is False for f in one.findings)
-        lines.append(f"  {mark('OK' if one.ok else 'CONFLICT', 9)} {one.title}: "
-                     f"{'no conflict' if not wrong else counted(wrong, 'conflict')}")  # fmt: skip
+        lines.append(f"  {mark('OK' if one.ok else 'NO', 9)} {one.title}: {verdict_words(one.findings)}")
+        amiss = (f for f in one.findings if f.holds is False and f.severity == "conflict")
+        lines += [wrapped(f"{f.circuit}: {f.says}" if f.circuit else f.says, " " * 14, " " * 12) for f in amiss]
     titles = [one.title for one in both]
     for heading, rows in (
         ("parts that differ", report.parts), ("delivered", report.figures),

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from configurator.advice.sensitivity import SensitivityReport, SmallestOver
+from configurator.judging.trade_sizes import OUT_OF_TRADE
 from configurator.reports import (
     Alternative,
     Candidate,
@@ -19,6 +20,7 @@ from configurator.reports import (
     SizeReport,
     Totals,
 )
+from configurator.rules import RULES, WRONG
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -44,7 +46,7 @@ def cautions() -> str:
 
 def finding_lines(finding: Finding) -> Iterable[str]:
     where = f"{finding.circuit}: " if finding.circuit else ""
-    word = mark("OK" if finding.holds else finding.severity.upper(), 9)
+    word = mark("OK" if finding.holds else "NO" if finding.severity == "conflict" else finding.severity.upper(), 9)
     yield f"{word} {wrapped(where + finding.says, ' ' * 10, '')}"
     if finding.mend:
         yield wrapped(finding.mend, " " * 16, " " * 10 + "mend: ")
@@ -69,17 +71,51 @@ def counted(number: int, word: str) -> str:
 
 
 def check_text(report: CheckReport, *, everything: bool) -> str:
-    wrong = [f for f in report.findings if f.holds is not True]
-    counts = ", ".join(
-        counted(n, kind) for kind in ("conflict", "warning", "note") if (n := sum(f.severity == kind for f in wrong))
-    )
-    lines = [f"{mark('OK' if report.ok else 'CONFLICT')}  {report.vehicle}: {counts or 'nothing to report'}"]
+    lines = [f"{mark('OK' if report.ok else 'NO')}  {report.vehicle}: {verdict_words(report.findings, report.clean)}"]
     lines += [wrapped(note, "  ", "  ") for note in report.notes]
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
-    for finding in report.findings if everything else wrong:
-        lines += [*finding_lines(finding), ""]
+    for heading, found in by_kind(report.findings):
+        if found and (everything or heading != IN_ORDER):
+            lines += [f"{heading}:", "", *_findings_lines(found)]
     return "\n".join(lines).rstrip()
+
+
+IN_ORDER = "In order"
+BY_HAND = "To put right by hand"
+
+
+def by_kind(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
+    """Findings under headings: what no part mends, what does not fit, what will not cure, what else to keep in mind,
+    and what holds."""
+    found = list(findings)
+    amiss = [f for f in found if f.holds is False and f.severity == "conflict"]
+    by_hand = [f for f in amiss if not RULES[f.rule].is_choosable]
+    return [
+        (BY_HAND, by_hand),
+        *(
+            (says.capitalize(), [f for f in amiss if f.kind == kind and f not in by_hand])
+            for kind, says in WRONG.items()
+        ),
+        ("To keep in mind", [f for f in found if not f.holds and f not in amiss]),
+        (IN_ORDER, [f for f in found if f.holds]),
+    ]  # fmt: skip
+
+
+def verdict_words(findings: Iterable[Finding], clean: str = "") -> str:
+    """What findings come to, in a few words. clean : what says that it pulls cleanly; empty where nothing does."""
+    headed = dict(by_kind(findings))
+    amiss = [says for says in WRONG.values() if headed[says.capitalize()]]
+    says = [clean] if clean else []
+    if amiss:
+        says.append(f"fits, but {WRONG['cure']}" if amiss == [WRONG["cure"]] else " and ".join(amiss))
+    if headed[BY_HAND]:
+        says.append(f"{counted(len(headed[BY_HAND]), 'fault')} to put right by hand")
+    says += [
+        counted(n, severity) for severity in ("warning", "note")
+        if (n := sum(f.severity == severity for f in headed["To keep in mind"]))
+    ]  # fmt: skip
+    return "; ".join(says) or "nothing to report"
 
 
 def size_text(report: SizeReport, *, everything: bool) -> str:
@@ -97,16 +133,19 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
     enough = sizes.enough if isinstance(sizes, SureCircuitSizes) else sizes.smallest is not None
     answer = mark("YES" if enough else "NO")
     yield f"{answer}  {vehicle}, {sizes.circuit} circuit, smallest nozzle:"
-    yield f"     with {now.pump} and {now.lobe} at {now.phase_deg:g} deg, as fitted: {_found(sizes, now.pump)}"
+    as_fitted = f"with {now.pump} and {now.lobe} at {now.phase_deg:g} deg, as fitted"
+    yield wrapped(f"{as_fitted}: {_found(sizes, now.pump)}", " " * 7, " " * 5)
     for pump in sizes.smallest_by_pump:
         if pump != now.pump:
-            yield f"     with {pump}: {_found(sizes, pump)}"
+            yield wrapped(f"with {pump}: {_found(sizes, pump)}", " " * 7, " " * 5)
     yield ""
     rows = list(sizes.candidates) if everything else _around(sizes)
     yield _upright([_candidate_row(row) for row in rows], _HEADINGS)
+    if any(row.odd_size for row in rows):
+        yield f"  *: {OUT_OF_TRADE}"
     broken = dict.fromkeys(rule for row in rows if row.meets for rule in row.breaks)
     if broken:
-        yield wrapped(f"yes (!): pulls cleanly, but breaks {', '.join(broken)}", "  ", "")
+        yield wrapped(f"yes (!): pulls cleanly, but {_breaks(broken)}", "  ", "")
     if not everything:
         yield f"({len(rows)} of {len(sizes.candidates)} combinations around the answer; ask for all to see every one)"
 
@@ -119,7 +158,15 @@ def _found(sizes: CircuitSizes, pump: str) -> str:
     others = [f"{row.lobe} at {row.phase_deg:g} deg"] if pump != sizes.fitted.pump else []
     others += [row.feed_screw] if row.feed_screw != sizes.fitted.feed_screw else []
     taken = f" with {', '.join(others)}" if others else ""
-    return choice.label + taken + (f"; but it breaks {', '.join(row.breaks)}" if row.breaks else "")
+    odd = f"; {choice.odd_size}" if choice.odd_size else ""
+    return choice.label + taken + (f"; but {_breaks(row.breaks)}" if row.breaks else "") + odd
+
+
+def _breaks(rules: Iterable[str]) -> str:
+    """What is wrong by some rules, those of the fit ahead."""
+    broken = [RULES[rule] for rule in rules]
+    told = [(WRONG[kind], [rule.wrong for rule in broken if rule.kind == kind]) for kind in WRONG]
+    return "; ".join(f"{says}: {', '.join(wrong)}" for says, wrong in told if wrong)
 
 
 _HEADINGS = (
@@ -131,7 +178,7 @@ _HEADINGS = (
 def _candidate_row(row: Candidate) -> list[str]:
     from configurator.advice.belief_told import sure_percent
 
-    size = f"{row.diameter_mm:.2f} ({1e3 * row.diameter_in:.1f}) {row.style}"
+    size = f"{row.diameter_mm:.2f} ({1e3 * row.diameter_in:.1f}) {row.style}{' *' if row.odd_size else ''}"
     return [
         size, row.pump, row.feed_screw, f"{row.lobe} {row.phase_deg:g}", _number(row.delay_ms),
         _number(row.lean_sag_percent), _number(row.rich_sag_percent), _number(row.smoke_ms),
@@ -161,7 +208,7 @@ def _around(sizes: CircuitSizes) -> list[Candidate]:
 
 
 def propose_text(report: ProposeReport) -> str:
-    lines = [f"{mark('NO')}  {report.vehicle}: nothing in the catalogue fits"]
+    lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
         lines = [f"{mark('YES')}  {report.vehicle}: {_totals_text(report.totals)}"]
         if report.first:
@@ -194,6 +241,15 @@ def _first_words(first: Sequence[Finding]) -> str:
     lacking = sum(finding.holds is None for finding in first)
     faults = f"put {counted(len(first) - lacking, 'fault')} right" if lacking < len(first) else ""
     return " and ".join(filter(None, [faults, "measure" if lacking else ""]))
+
+
+def nothing_does(conflict: ConflictReport | None) -> str:
+    """That there is nothing to propose, and whether it is the fit or the cure that is wanting."""
+    return (
+        f"what fits in the catalogue {WRONG['cure']}"
+        if conflict and conflict.kind == "cure"
+        else "nothing in the catalogue fits"
+    )
 
 
 def _findings_lines(found: Iterable[Finding]) -> Iterable[str]:
@@ -252,13 +308,16 @@ def _alternative_lines(other: Alternative) -> Iterable[str]:
         yield f"     {change.slot}: {change.to}{'' if change.reversible else '; cannot be undone'}"
         if change.style:
             yield wrapped(change.style, " " * 9, " " * 7)
+    yield from (wrapped(says, " " * 7, " " * 5 + "! ") for says in other.odd_sizes)
 
 
 def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
     if conflict.wishes:
         yield "You asked for:"
         yield from (f"  - {wish}" for wish in conflict.wishes)
-    yield "That cannot all hold together with:" if conflict.wishes else "These cannot all hold together:"
+    if conflict.rules:
+        several = "one of these is left" if len(conflict.rules) > 1 else "this is left"
+        yield f"{'With that' if conflict.wishes else 'Whatever is fitted,'} {several}, at the least:"
     yield from (
         wrapped(f"{says} [{rule}]", "    ", "  - ") for rule, says in zip(conflict.rules, conflict.says, strict=True)
     )

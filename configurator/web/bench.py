@@ -19,6 +19,7 @@ from configurator.judging.feelings import MOMENT_SAYS, SYMPTOMS
 from configurator.learning.trial_entry import says_little
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose
+from configurator.views.tables import nothing_does
 from configurator.web import bench_view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench
@@ -71,14 +72,15 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
     fitted = workshop.judged(setting, OPEN)
     best, report = engine.best(pins.listed), engine.report(pins.listed)
     further = bench_view.further_steps(now, best)
-    wrong, holding = bench_view.in_order(combination.findings)
+    wrong, holding = bench_view.headed(combination.findings)
     card = bench_view.address(setting, pins.words, "card")
     return {
         "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "moments": MOMENT_SAYS,
         "pins": pins.words,
-        "verdict": bench_view.verdict(combination, further, report.clash), "now": combination, "further": further,
+        "verdict": bench_view.verdict(combination, further, report.clash, setting.known.clean_with(now)),
+        "now": combination, "further": further,
         "take_too": bench_view.address(setting, bench_view.completed(pins, now, best)) if best and further else "",
-        "clash": bench_view.reasons(report.clash, setting.felt),
+        "clash": report.clash, "clash_reasons": bench_view.reasons(report.clash, setting.felt),
         "give_up": bench_view.ways_out(report.clash, setting.felt),
         "slots": bench_view.slot_views(setting, pins, report.slots), "wrong": wrong, "holding": holding,
         "compared": compare(setting.filed.vehicle.name, setting.case.engine, fitted, combination).figures,
@@ -104,7 +106,8 @@ async def _fewest(workshop: Workshop, work: Searches, request: Request) -> Respo
     setting, _ = await run_in_threadpool(workshop.asked, request.path_params["name"], request.query_params)
     report = await work.answer(request, "", partial(_proposed, workshop, setting))
     if report.conflict is not None:
-        return page("no_way.html", setting=setting, report=report, back=bench_view.address(setting, {}))
+        back, nothing = bench_view.address(setting, {}), nothing_does(report.conflict)
+        return page("no_way.html", setting=setting, report=report, nothing=nothing, back=back)
     labels = {change.slot: change.to for change in report.changes}
     return RedirectResponse(bench_view.address(setting, bench_view.pinned(labels, setting.case.options)), 303)
 

@@ -11,12 +11,13 @@ from configurator.advice.standing import Clash, SlotStanding, Standing, State
 from configurator.book.records import Trial
 from configurator.judging.feelings import MOMENT_SAYS
 from configurator.reports import Combination, Finding
-from configurator.rules import RULES
+from configurator.rules import RULES, WRONG, Kind
 from configurator.slots.options import Choice, Offered, Slots
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
-from configurator.views.tables import counted
+from configurator.views.standing import STATE_WORDS
+from configurator.views.tables import IN_ORDER, by_kind, counted, verdict_words
 from configurator.web.pages import car_path, slot_name
 from configurator.web.workshop import ChosenPins, Setting
 
@@ -49,7 +50,7 @@ class BenchRow:
 
 @dataclass(frozen=True)
 class Shut:
-    """Options that are impossible for one reason, and the addresses that would make room for each."""
+    """Options that do not fit for one reason, and the addresses that would make room for each."""
 
     because: list[str]
     options: list[tuple[str, str]]
@@ -65,12 +66,14 @@ class SlotView:
     id: str
     chosen: str
     pinned: bool
-    impossible_now: bool
+    wrong_now: str
+    """What is said of the part chosen: that it does not fit, or will not cure; empty where it does both."""
     counts: str
     free: BenchRow
     first: list[BenchRow]
     fits: list[BenchRow]
     with_changes: list[BenchRow]
+    uncured: list[BenchRow]
     shut: list[Shut]
 
     @property
@@ -92,7 +95,8 @@ def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> Sl
     # What is fitted comes first, and so does what is chosen where nothing else would show it.
     first = [row for row, option in rows if option.fitted or (row.chosen and option.state == "impossible")]
     behind = [(row, option) for row, option in rows if row not in first]
-    fits, changes = ([row for row, option in behind if option.state == state] for state in ("fits", "with_changes"))
+    states: tuple[State, ...] = ("fits", "with_changes", "will_not_cure")
+    fits, changes, uncured = ([row for row, option in behind if option.state == state] for state in states)
     shut = _shut(setting, pins, slot, [option for _, option in behind if option.state == "impossible"])
     now = next(option for option in standing.options if option.fitted)
     picked = next((option for option in standing.options if option.word == chosen), now)
@@ -101,32 +105,32 @@ def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> Sl
     )
     return SlotView(
         slot=slot, id=f"slot-{slot}", chosen=picked.label if chosen else f"{now.label}, as fitted", pinned=bool(chosen),
-        impossible_now=bool(chosen) and picked.state == "impossible", counts=_counts(standing.options), free=free,
-        first=first, fits=fits, with_changes=changes, shut=shut,
+        wrong_now=STATE_WORDS[picked.state] if chosen and picked.clash else "", counts=_counts(standing.options),
+        free=free, first=first, fits=fits, with_changes=changes, uncured=uncured, shut=shut,
     )  # fmt: skip
 
 
 def _counts(options: Sequence[Standing]) -> str:
     """How many of a slot's options stand where."""
     states = [option.state for option in options]
-    words: dict[State, str] = {"fits": "fit", "with_changes": "need more", "impossible": "impossible"}
+    words: dict[State, str] = {
+        "fits": "fit", "with_changes": "need more", "will_not_cure": "will not cure", "impossible": "do not fit",
+    }  # fmt: skip
     return ", ".join(f"{states.count(state)} {says}" for state, says in words.items())
 
 
 def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> BenchRow:
-    says = {
-        "fits": "fits",
-        "with_changes": "also needs "
-        + ", ".join(f"{slot_name(other.slot).lower()}: {other.to}" for other in option.with_changes),
-        "impossible": "impossible: " + "; ".join(reasons(option.clash, setting.felt)) if option.clash else "impossible",
-    }[option.state]
+    needs = ", ".join(f"{slot_name(other.slot).lower()}: {other.to}" for other in option.with_changes)
+    says = f"also needs {needs}" if needs else "fits"
+    if option.clash:
+        says = f"{STATE_WORDS[option.state]}: {'; '.join(option.wrong)}" + (f"; to fit, {says}" if needs else "")
     cost = "" if option.price is None or option.fitted else f"{option.price:.2f}, {option.labour_min} min"
     label = f"keep {option.label}, as fitted" if option.fitted else option.label
     return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
 
 
 def reasons(clash: Clash | None, felt: Collection[str]) -> list[str]:
-    """Why something is impossible: pins and rules, each in words. felt : what a symptom asks for, a sentence each."""
+    """Why nothing will do: pins and rules, each in words. felt : what a symptom asks for, a sentence each."""
     if clash is None:
         return []
     return [pin if pin in felt else f"you asked for {pin}" for pin in clash.pins] + [
@@ -141,14 +145,16 @@ def ways_out(clash: Clash | None, felt: Collection[str]) -> list[str]:
 
 
 def _shut(setting: Setting, pins: ChosenPins, slot: str, options: Sequence[Standing]) -> list[Shut]:
-    """Impossible options, those of one reason together, with the first smallest set of pins that would make room; what
-    else would, such as what is felt, is not for a link to give up."""
+    """Options that do not fit, those of one reason together, with the first smallest set of pins that would make room;
+    what else would, such as what is felt, is not for a link to give up."""
     slot_of = {wish.text: pinned for pinned, wish in pins.wishes.items()}
     groups: dict[tuple[tuple[str, ...], tuple[str, ...], int], list[Standing]] = {}
     for option in options:
         ways = option.clash.give_up if option.clash else []
         gives = next((way for way in ways if all(text in slot_of for text in way)), [])
-        key = (tuple(reasons(option.clash, setting.felt)), tuple(gives), option.clash.others if option.clash else 0)
+        asked = [f"you asked for {pin}" for pin in option.clash.pins] if option.clash else []
+        because = tuple(dict.fromkeys([*option.wrong, *asked]))
+        key = (because, tuple(gives), option.clash.others if option.clash else 0)
         groups.setdefault(key, []).append(option)
     shut = []
     for (because, texts, others), members in groups.items():
@@ -159,6 +165,9 @@ def _shut(setting: Setting, pins: ChosenPins, slot: str, options: Sequence[Stand
     return shut
 
 
+Look = Literal["good", "warn", "bad"]
+
+
 @dataclass(frozen=True)
 class BenchAnswer:
     """The answer in a word, a sentence, a shape that goes with the word, and how good it looks."""
@@ -166,19 +175,26 @@ class BenchAnswer:
     word: str
     symbol: str
     says: str
-    look: Literal["good", "warn", "bad"]
+    look: Look
 
 
-def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash | None) -> BenchAnswer:
-    """What the present choice comes to, in one line. OK only where every rule holds and nothing else is asked for."""
+def verdict(now: Combination, further: Sequence["FurtherChange"], clash: Clash | None, clean: str = "") -> BenchAnswer:
+    """What the present choice comes to, in one line. OK only where every rule holds and nothing else is asked for, or
+    where it pulls cleanly and fits. clean : what says that it pulls cleanly; empty where nothing does."""
     wrong = [f for f in now.findings if f.holds is not True]
-    kinds = [(kind, sum(f.severity == kind for f in wrong)) for kind in ("conflict", "warning", "note")]
-    counts = ", ".join(counted(n, kind) for kind, n in kinds if n) or "nothing to report"
     changed = counted(now.totals.changes, "change") if now.totals.changes else "as fitted"
-    says = "; ".join([f"{changed}: {counts}", *_ways_on(wrong, len(further), clash)])
-    if clash is not None or not now.ok:
-        return BenchAnswer("CONFLICT", "✕", says, "bad")
+    says = "; ".join([f"{changed}: {verdict_words(now.findings, clean)}", *_ways_on(wrong, len(further), clash)])
+    amiss = {f.kind for f in wrong if f.severity == "conflict" and RULES[f.rule].is_choosable}
+    amiss |= {clash.kind} if clash else set()
+    for kind, symbol, look in _AMISS:
+        if kind in amiss:
+            return BenchAnswer(WRONG[kind].upper(), symbol, says, look)
+    if not now.ok:
+        return BenchAnswer("PUT RIGHT FIRST", "✕", says, "bad")
     return BenchAnswer("NOT YET", "▲", says, "warn") if further else BenchAnswer("OK", "✓", says, "good")
+
+
+_AMISS: tuple[tuple[Kind, str, Look], ...] = (("fit", "✕", "bad"), ("cure", "▲", "warn"))
 
 
 def _ways_on(wrong: Sequence[Finding], further: int, clash: Clash | None) -> Iterator[str]:
@@ -235,9 +251,11 @@ def told_cell(row: Compared, value: str | float | None) -> str:
     return f"{value:.{2 if row.unit in ('cc', 'mm') else 0}f} {row.unit}".strip()
 
 
-def in_order(found: Sequence[Finding]) -> tuple[list[Finding], list[Finding]]:
-    """What does not hold or is not known, and what holds."""
-    return [f for f in found if f.holds is not True], [f for f in found if f.holds]
+def headed(found: Sequence[Finding]) -> tuple[list[tuple[str, list[Finding]]], list[Finding]]:
+    """What does not hold or is not known, under headings, and what holds."""
+    groups = dict(by_kind(found))
+    holding = groups.pop(IN_ORDER)
+    return [(heading, some) for heading, some in groups.items() if some], holding
 
 
 def belief_in_words(setting: Setting) -> list[str]:

@@ -60,6 +60,9 @@ def constraints_for(problem: Problem, pins: Sequence[Wish], slot: Slot) -> list[
     ]
 
 
+WILL_NOT_DO = {"will_not_cure", "impossible"}
+
+
 def every_option(engine: Availability, pins: Sequence[Wish]) -> Iterator[tuple[Slot, int, Standing]]:
     for slot in engine.report(pins).slots:
         for place, standing in enumerate(slot.options):
@@ -74,21 +77,26 @@ def test_state_and_least_change_are_those_found_by_trying_everything(drawn: tupl
     listed = list(every_choice(problem))
     for slot, place, standing in every_option(Availability.over(problem), pins):
         must = constraints_for(problem, pins, slot)
-        fitting = [c for c in listed if c[slot] == place and all(holds(one, c) for one in must)]
+        with_it = [c for c in listed if c[slot] == place]
+        cures = [c for c in with_it if all(holds(one, c) for one in must)]
+        fitting = cures or [c for c in with_it if all(holds(one, c) for one in must if one.kind == "fit")]
+        assert (standing.clash is None) == bool(cures) == (not standing.wrong)
         if not fitting:
-            assert standing.state == "impossible" and standing.clash is not None and standing.price is None
+            assert standing.state == "impossible" and standing.price is None and not standing.with_changes
             continue
 
         def further(chosen: dict[Slot, int], slot: Slot = slot) -> list[Slot]:
             free = [name for name in chosen if name != slot and name not in pinned]
             return [name for name in free if problem.options[name][chosen[name]].changed]
 
-        def cost(chosen: dict[Slot, int]) -> tuple[int, ...]:
-            full = worth(problem, chosen)
+        judged = problem if cures else problem.of_the_fit()
+
+        def cost(chosen: dict[Slot, int], judged: Problem = judged) -> tuple[int, ...]:
+            full = worth(judged, chosen)
             return (len(further(chosen)), *(full[goal] for goal in GOALS[1:]))
 
         least = min(map(cost, fitting))
-        assert standing.state == ("with_changes" if least[0] else "fits")
+        assert standing.state == ("will_not_cure" if not cures else "with_changes" if least[0] else "fits")
         reached = [c for c in fitting if cost(c) == least]
         assert (round(100 * (standing.price or 0)), standing.labour_min) == least[3:]
         told = {SLOTS[one.slot]: one.to for one in standing.with_changes}
@@ -104,6 +112,8 @@ def test_clashes_and_ways_out_are_those_found_by_trying_everything(drawn: tuple[
         if standing.clash is None:
             continue
         must = constraints_for(problem, pins, slot)
+        if standing.state == "impossible":
+            must = [one for one in must if one.kind == "fit"]
         broken = {
             frozenset(i for i, one in enumerate(must) if not holds(one, chosen))
             for chosen in listed if chosen[slot] == place
@@ -111,6 +121,8 @@ def test_clashes_and_ways_out_are_those_found_by_trying_everything(drawn: tuple[
         ways = {one for one in broken if not any(other < one for other in broken)}
         clashes = _clashes_by_hand(len(must), broken)
         told = standing.clash
+        rule_of = {one.name: one.rule for one in must}
+        assert told.says == [RULES[rule_of[name]].wrong for name in told.rules]
         names = [c.name for c in must]
         chosen = _one_named(names, [*told.pins, *told.rules], clashes)
         of_rules = [clash for clash in clashes if all(must[i].rule for i in clash)]
@@ -157,7 +169,7 @@ def test_a_sat_library_finds_the_same_clashes_and_ways_out(name: str) -> None:
     _, engine, pins = example(name)
     problem, compared = engine.problem, 0
     dice = np.random.default_rng(7)
-    impossible = [(slot, place) for slot, place, one in every_option(engine, pins) if one.state == "impossible"]
+    impossible = [(slot, place) for slot, place, one in every_option(engine, pins) if one.clash]
     for number in dice.choice(len(impossible), 8, replace=False):
         slot, place = impossible[int(number)]
         others = [pin for pin in pins if pin.slot != slot]
@@ -178,7 +190,7 @@ def test_one_solve_a_part_finds_the_same_least_change(name: str) -> None:
     pins = pins[:1]
     dice = np.random.default_rng(11)
     listed = list(every_option(engine, pins))
-    places = [dice.permutation([i for i, one in enumerate(listed) if (one[2].state == "impossible") == no])[:6]
+    places = [dice.permutation([i for i, one in enumerate(listed) if (one[2].state in WILL_NOT_DO) == no])[:6]
               for no in (True, False)]  # fmt: skip
     seen = set()
     for number in np.concatenate(places):
@@ -189,7 +201,9 @@ def test_one_solve_a_part_finds_the_same_least_change(name: str) -> None:
         problem = replace(engine.problem, constraints=tuple(must))
         solution = best(ChoiceModel(problem, problem.constraints), GOALS)
         seen.add(standing.state)
-        assert (solution is None) == (standing.state == "impossible")
+        assert (solution is None) == (standing.state in WILL_NOT_DO)
+        by_fit = ChoiceModel(problem, [one for one in problem.constraints if one.kind == "fit"])
+        assert (best(by_fit, GOALS) is None) == (standing.state == "impossible")
         if solution is not None:
             pinned = {pin.slot for pin in pins} | {slot}
             chosen = {name: problem.options[name][i] for name, i in solution.chosen.items()}
@@ -197,7 +211,7 @@ def test_one_solve_a_part_finds_the_same_least_change(name: str) -> None:
                 standing.with_changes
             )
             assert round(100 * (standing.price or 0)) == worth(problem, solution.chosen)["price"]
-    assert seen & {"impossible"} and seen - {"impossible"}
+    assert seen & WILL_NOT_DO and seen - WILL_NOT_DO
 
 
 def test_best_is_the_fewest_changes_and_none_where_pins_clash() -> None:
@@ -229,13 +243,13 @@ def test_of_equal_clashes_the_one_with_the_plainer_rule_is_told() -> None:
     slot = next(name for name, options in problem.options.items() if len(options) > 1)
     count = len(problem.options[slot])
     allowed = np.arange(count) != 1
-    hard, plain = "pull-comes-at-once", "nozzle-style-suits-the-body"
+    hard, plain = "lobe-travel-stays-inside-the-safe-stroke", "nozzle-style-suits-the-body"
     both = [Constraint(rule, rule, (slot,), allowed, 1.0 - allowed) for rule in (hard, plain)]
     for order in (both, both[::-1]):
         engine = Availability.over(replace(problem, constraints=tuple(order)))
         clash = engine.report([], [slot]).slots[0].options[1].clash
         assert clash is not None and clash.rules == [plain] and clash.others == 1
-        assert clash.says == [RULES[plain].statement] and clash.give_up == []
+        assert clash.says == [RULES[plain].wrong] and clash.give_up == []
 
 
 @pytest.mark.parametrize("name", PINS)
@@ -250,11 +264,11 @@ def test_the_word_of_an_option_means_it_and_no_other(name: str) -> None:
 def test_a_felt_wish_counts_in_every_answer() -> None:
     case, free, _ = example("roadster")
     nozzles = free.report([], [SLOTS["front.nozzle"]]).slots[0].options
-    fits = next(i for i, one in enumerate(nozzles) if i > 1 and one.state != "impossible")
+    fits = next(i for i, one in enumerate(nozzles) if i > 1 and one.state not in WILL_NOT_DO)
     smaller = Wish("a smaller nozzle", SLOTS["front.nozzle"], frozenset({fits - 2, fits - 1}), felt=True)
     option = Availability.of(case, [smaller]).report([], [SLOTS["front.nozzle"]]).slots[0].options[fits]
     clash = option.clash
-    assert option.state == "impossible" and clash is not None
+    assert option.state == "will_not_cure" and option.wrong[-1] == "a smaller nozzle" and clash is not None
     assert clash.pins == ["a smaller nozzle"] and clash.rules == [] and clash.give_up == [["a smaller nozzle"]]
 
 

@@ -10,7 +10,8 @@ from configurator.reports import Combination, Finding, Shot, Totals
 def finding(rule: str, margin: float | None, severity: str = "conflict", circuit: str | None = "front") -> Finding:
     holds = None if margin is None else margin >= 0
     return Finding.model_validate({
-        "rule": rule, "severity": severity, "circuit": circuit, "holds": holds, "margin": margin, "unit": "mm",
+        "rule": rule, "kind": "cure", "severity": severity,
+        "circuit": circuit, "holds": holds, "margin": margin, "unit": "mm",
         "says": "", "mend": "", "basis": "", "source": "",
     })  # fmt: skip
 

@@ -20,7 +20,7 @@ from configurator.rules import RULES
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import choose, read_wishes
 from configurator.units.units import show_diameter
-from configurator.views.card import card_html
+from configurator.views.card import card_html, card_text
 
 each_example = pytest.mark.parametrize("name", NAMES)
 
@@ -139,8 +139,17 @@ def test_what_speaks_against_named_parts_stands_first() -> None:
     card = fitted_with(case_of("roadster"), "front.pump=pump-5cc")
     assert not card.ok and "another pump's lever" in card.against[0]
     page = card_html(card)
-    assert page.index("Do not run it so") < page.index("What to fit")
+    assert page.index("Does not fit, do not run it so") < page.index("What to fit")
     assert all("do not go together" in move.says for move in card.after_feelings[0].moves)
+
+
+def test_what_fits_and_will_not_cure_may_be_run_and_is_told() -> None:
+    case = case_of("roadster")
+    card = fitted_with(case, "front.nozzle=straight-0.60")
+    assert not card.ok and card.against == [] and card.uncured[0].startswith("Too small: hesitates ")
+    page = card_html(card)
+    assert "do not run it so" not in page and page.index("Will not cure:") < page.index("What to fit")
+    assert "But it will not cure" in card_text(card) and "does not fit" not in card_text(card)
 
 
 def test_leaks_are_looked_for_before_the_squirt() -> None:

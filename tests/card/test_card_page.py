@@ -176,7 +176,7 @@ def test_where_nothing_fits_there_is_no_card(tmp_path: Path) -> None:
     out = tmp_path / "card.html"
     done = tipin(str(EXAMPLES / "roadster.toml"), "--keep", "front", "-o", str(out))
     assert done.exit_code == 1 and not out.exists()
-    assert "nothing in the catalogue fits" in done.output and "keep front" in done.output
+    assert "what fits in the catalogue will not cure" in done.output and "keep front" in done.output
 
 
 @pytest.mark.parametrize(

@@ -74,8 +74,8 @@ def test_first_checks_say_what_the_file_says_of_them() -> None:
     assert (mixture.kind, mixture.boxes) == ("write", ["turns out"])
     assert (speed.kind, speed.unit, speed.expected) == ("measure", "rev/min", "650 rev/min")
     (section,) = [section for section in card.sections if section.title == "First checks"]
-    assert any("2 of the 3 first checks not confirmed" in caution for caution in section.cautions)
-    assert not any("first checks not confirmed" in line for line in [*card.mind, *card.against])
+    assert any("First checks open: 2 of 3 not confirmed" in caution for caution in section.cautions)
+    assert not any("first checks open" in line for line in [*card.mind, *card.against])
 
 
 def test_faults_that_no_part_mends_come_before_the_spanners() -> None:

@@ -143,7 +143,7 @@ def test_what_would_newly_break_a_rule_is_not_asked_for_alone() -> None:
     nozzles = [building.nozzle(mm) for mm in (0.70, 0.78)]
     found = move(car(0.70, building.catalog(nozzles, [narrow, wide], building.PUMPS[:1], ONE_LOBE, [])), "stumble")
     assert codes(found) == ["straight-0.78", "screw-free"]
-    assert found.says == "a larger nozzle alone would break feed-screw-is-not-the-restriction"
+    assert found.says == "with a larger nozzle alone the feed screw is too narrow"
 
 
 def test_what_does_not_go_together_has_no_next_step() -> None:

@@ -42,7 +42,7 @@ def test_preload_is_found_and_takes_stroke_from_the_pump() -> None:
     case = measured(preload_mm=1.0)
     found = one(case, "linkage-has-no-preload")
     assert (found.holds, found.severity, found.margin) == (False, "conflict", -0.95)
-    assert found.says == "1.00 mm of preload on the pump at closed throttle; at most 0.05 mm"
+    assert found.says == "the pump linkage is preloaded: by 1.00 mm at closed throttle, 0.05 mm allowed"
     assert found.mend.startswith("back the lever's adjuster off")
     assert volume_cc(measured(preload_mm=0.0)) - volume_cc(case) == pytest.approx(0.7 * (3.6 + 1 - 3 / 0.7), abs=1e-6)
     assert volume_cc(case.with_linkage_set()) == pytest.approx(volume_cc(measured(preload_mm=0.0)))
@@ -78,7 +78,7 @@ def test_slack_that_makes_the_hesitation_says_so() -> None:
     assert sum("mends the hesitation" in f.mend for f in report.findings) == 1, "said of the slack, not of the delay"
     strict = check(building.with_limits(slack, delay_most_ms=0.5 * prompt_ms), [])
     still = next(f for f in strict.findings if f.rule == "linkage-has-no-slack")
-    assert f"; with that done, hesitates: the pull comes {prompt_ms:.0f} ms late" in still.mend
+    assert f"; with that done, too small: hesitates {prompt_ms:.0f} ms, " in still.mend
 
 
 def test_slack_without_a_hesitation_is_slack_and_no_more() -> None:
@@ -133,7 +133,9 @@ def test_a_note_or_a_warning_alone_is_no_conflict() -> None:
     car = building.vehicle(confirmed={"float_level": False, "idle_speed": False})
     report = check(building.easy_case(car), [])
     (first,) = [f for f in report.findings if f.rule == "first-checks-are-done"]
-    assert report.ok and first.severity == "warning" and first.says.startswith("2 of the 3 first checks not confirmed")
+    assert (
+        report.ok and first.severity == "warning" and first.says.startswith("first checks open: 2 of 3 not confirmed")
+    )
     jets = check(building.easy_case(building.vehicle(carburettor={"jets_redrilled": True})), [])
     assert not jets.ok and jets.findings[0].rule == "jets-are-never-redrilled"
 

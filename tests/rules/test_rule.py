@@ -18,7 +18,7 @@ def margin(rule: str, **figures: Any) -> float:
 
 def test_a_margin_is_how_far_inside_the_limit() -> None:
     assert margin(AT_MOST.id, shot={"delay_ms": 20.0}) == pytest.approx(30.0)
-    assert margin(AT_MOST.id, shot={"delay_ms": 60.0}) == pytest.approx(-10.0)
+    assert margin(AT_MOST.id, shot={"delay_ms": 60.0, "lean_delay_ms": 60.0}) == pytest.approx(-10.0)
     assert margin(AT_LEAST.id, facts={"overtravel_mm": 0.5}) == pytest.approx(0.12)
     assert margin(AT_LEAST.id, facts={"overtravel_mm": 0.3}) == pytest.approx(-0.08)
     assert (AT_MOST.between(20.0, 50.0), AT_MOST.between(60.0, 50.0)) == (30.0, -10.0)
@@ -28,14 +28,27 @@ def test_a_margin_is_how_far_inside_the_limit() -> None:
 @pytest.mark.parametrize("over", [1e-12, -1e-12, 5e-10, -5e-10, 0.0])
 def test_a_margin_of_next_to_nothing_is_none(over: float) -> None:
     """0.38 + 0.05 and 0.43 are not the same float; both are just enough."""
-    assert margin(AT_MOST.id, shot={"delay_ms": 50.0 + over}) == 0.0 == AT_MOST.between(50.0 + over, 50.0)
+    assert (
+        margin(AT_MOST.id, shot={"delay_ms": 50.0 + over, "lean_delay_ms": 50.0})
+        == 0.0
+        == AT_MOST.between(50.0 + over, 50.0)
+    )
 
 
 @pytest.mark.parametrize("over", [2e-9, -2e-9])
 def test_a_margin_of_a_little_more_is_one(over: float) -> None:
     """Seven digits behind the point, of any unit, are beyond what anybody measures; two more are floats."""
-    assert margin(AT_MOST.id, shot={"delay_ms": 50.0 + over}) == pytest.approx(-over, rel=1e-3)
+    assert margin(AT_MOST.id, shot={"delay_ms": 50.0 + over, "lean_delay_ms": 50.0}) == pytest.approx(-over, rel=1e-3)
     assert AT_MOST.between(50.0 + over, 50.0) == pytest.approx(-over, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("delay_ms", "said"),
+    [(93.4, "93 ms, 50 allowed"), (50.3, "50.3 ms, 50.0 allowed"), (50.02, "50.02 ms, 50.00 allowed")],
+)
+def test_what_is_wrong_is_never_the_figure_that_is_allowed(delay_ms: float, said: str) -> None:
+    assert AT_MOST.told(delay_ms, 50.0) == f"too small: hesitates {said}"
+    assert RULES["nozzle-style-suits-the-body"].told(1.0, 0.0) == RULES["nozzle-style-suits-the-body"].says
 
 
 def test_an_endless_limit_does_not_apply_even_where_nothing_was_measured() -> None:

@@ -25,6 +25,7 @@ from configurator.rules.rule import RULE_SLOTS
 from configurator.slots.columns import FeedScrews, JudgedShots, Lobes, Nozzles, PadReliefs, Pumps, Spacers
 from configurator.slots.slot import AXES
 from configurator.units.units import parse_diameter_mm
+from configurator.views.tables import MEASURED_UNITS
 
 SHIPPED = load_catalog(shipped_catalog_dir())
 PLAIN: dict[str, dict[str, Any]] = {
@@ -76,7 +77,12 @@ CASES: dict[str, tuple[Figures, Figures]] = {
     ),
     "nozzle-is-not-unusually-small": ({"nozzle": {"diameter_mm": 0.66}}, {"nozzle": {"diameter_mm": 0.6}}),
     "nozzle-is-not-unusually-large": ({"nozzle": {"diameter_mm": 1.3}}, {"nozzle": {"diameter_mm": 1.4}}),
-    "pull-comes-at-once": ({"shot": {"delay_ms": 50.0}}, {"shot": {"delay_ms": 51.0}}),
+    "pull-comes-at-once": (
+        {"shot": {"delay_ms": 50.0, "lean_delay_ms": 25.0}}, {"shot": {"delay_ms": 51.0, "lean_delay_ms": 25.5}},
+    ),
+    "pull-is-not-drowned": (
+        {"shot": {"delay_ms": 50.0, "lean_delay_ms": 24.9}}, {"shot": {"delay_ms": 51.0, "lean_delay_ms": 25.4}},
+    ),
     "pull-does-not-go-flat": ({"shot": {"lean_sag_percent": 6.0}}, {"shot": {"lean_sag_percent": 6.1}}),
     "pull-does-not-nose-over": ({"shot": {"rich_sag_percent": 6.0}}, {"shot": {"rich_sag_percent": 6.1}}),
     "mixture-does-not-smoke": ({"shot": {"smoke_ms": 200.0}}, {"shot": {"smoke_ms": 201.0}}),
@@ -152,6 +158,7 @@ DOES_NOT_APPLY: dict[str, Figures] = {
     "rear-shot-lasts-until-the-main-delivers": {"shot": {"ends_ms": 0.0}},
     "right-for-enough-engines": {"shot": {"sure_percent": np.nan}},
     "pull-comes-at-once": {"shot": {"delay_ms": 500.0}, "facts": {"sure_wanted_percent": 90.0}},
+    "pull-is-not-drowned": {"shot": {"delay_ms": 500.0, "lean_delay_ms": 250.0}},
     "pull-does-not-go-flat": {"shot": {"lean_sag_percent": 50.0}, "facts": {"sure_wanted_percent": 90.0}},
     "pull-does-not-nose-over": {"shot": {"rich_sag_percent": 50.0}, "facts": {"sure_wanted_percent": 90.0}},
     "mixture-does-not-smoke": {"shot": {"smoke_ms": 900.0}, "facts": {"sure_wanted_percent": 90.0}},
@@ -182,7 +189,10 @@ def test_a_rule_says_all_that_docs_and_findings_need(rule: Rule) -> None:
     asked = get_type_hints(rule.reads)
     assert {name: asked[name] for name in rule.needs} == {name: fields_there[name] for name in rule.needs}
     said = rule.says.format(value=1.25, limit=2.5)
-    assert "{" not in said and said != rule.statement
+    assert "{" not in said and said != rule.statement and rule.wrong and rule.wrong in said
+    assert "{" not in rule.wrong, "what is wrong is said without figures, too"
+    assert "{value" in rule.says or rule.unit not in MEASURED_UNITS, "with the figure found"
+    assert rule.kind in ("fit", "cure")
     if rule.limit:
         row = SHIPPED.limit_rows[rule.limit]
         assert row.says and row.basis in get_args(Basis) and (row.source or row.basis != PUBLISHED)
@@ -235,8 +245,8 @@ def test_a_finding_rests_on_the_catalogue_s_own_row() -> None:
 
 def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
     """Then the share that a choice is right for decides in its place; a pop back is told all the same."""
-    felt = {"delay_ms": 90.0, "lean_sag_percent": 9.0, "rich_sag_percent": 9.0, "smoke_ms": 300.0,
-            "pop_back_cycles": 2.0, "sure_percent": 40.0}  # fmt: skip
+    felt = {"delay_ms": 90.0, "lean_delay_ms": 90.0, "lean_sag_percent": 9.0, "rich_sag_percent": 9.0,
+            "smoke_ms": 300.0, "pop_back_cycles": 2.0, "sure_percent": 40.0}  # fmt: skip
     found = {
         wanted: {
             rule for rule in (*DEMAND, "mixture-does-not-pop-back")
@@ -244,7 +254,7 @@ def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
         }
         for wanted in (np.inf, 60.0, 40.0)
     }  # fmt: skip
-    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines"}
+    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines", "pull-is-not-drowned"}
     assert found[np.inf] == of_one
     assert found[60.0] == {"right-for-enough-engines", "mixture-does-not-pop-back"}
     assert found[40.0] == {"mixture-does-not-pop-back"}
@@ -257,8 +267,25 @@ def test_of_what_is_felt_only_a_pop_back_is_advice() -> None:
     assert set(about_shots.values()) == {"conflict"}
 
 
+def test_a_late_pull_is_told_as_too_small_or_as_too_large_and_never_as_both() -> None:
+    for lean_ms, rule in ((90.0, "pull-comes-at-once"), (20.0, "pull-is-not-drowned")):
+        late = columns(shot={"delay_ms": 90.0, "lean_delay_ms": lean_ms})
+        assert [one for one in DEMAND if RULES[one].margin(late) < 0] == [rule]
+
+
+def test_what_is_felt_is_of_the_fuel_and_what_must_go_together_is_of_the_fit() -> None:
+    """Only what does not fit is impossible, so nothing that a driver feels may be told as that."""
+    assert {RULES[rule].kind for rule in DEMAND} == {"cure"}
+    hard = {rule.id for rule in RULES.values() if rule.severity == "conflict" and rule.kind == "fit"}
+    assert hard == {
+        "lobe-is-made-for-the-lever", "lobe-travel-stays-inside-the-safe-stroke", "phase-exists-on-the-lobe",
+        "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet", "nozzle-style-suits-the-body",
+        "linkage-has-no-slack", "linkage-has-no-preload", "linkage-has-overtravel-clearance",
+    }  # fmt: skip
+
+
 def test_an_overruled_limit_moves_the_margin_by_as_much() -> None:
-    for_all = columns(building.limits(delay_most_ms=80.0), shot={"delay_ms": 60.0})
+    for_all = columns(building.limits(delay_most_ms=80.0), shot={"delay_ms": 60.0, "lean_delay_ms": 60.0})
     assert RULES["pull-comes-at-once"].margin(for_all) == pytest.approx(20.0)
 
 

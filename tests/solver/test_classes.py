@@ -96,7 +96,7 @@ def test_a_pin_on_the_dearer_of_two_alike_costs_what_that_one_costs(seed: int) -
                         more = offered[dear].price - offered[cheap].price
                         assert round(100 * (high.price - low.price)) == more
                         seen += 1
-    assert seen or all(one.state == "impossible" for one in free[0].options)
+    assert seen or all(one.clash for one in free[0].options)
 
 
 @each_seed
@@ -108,7 +108,7 @@ def test_standings_as_arrays_say_what_the_report_says(seed: int) -> None:
         slot = SLOTS[told.slot]
         own, classes = found[slot], engine.classes[slot]
         for place, standing in enumerate(told.options):
-            assert own.possible[place] == (standing.state != "impossible")
+            assert own.possible[place] == (standing.state in ("fits", "with_changes"))
             assert reasons[slot][classes.number[place]] == standing.clash
             if own.possible[place]:
                 assert (own.price[place] / 100, own.labour_min[place]) == (standing.price, standing.labour_min)
@@ -119,7 +119,7 @@ def test_a_part_alone_is_told_without_a_word_on_the_others() -> None:
     case = case_of_many(3)
     engine = Availability.of(case)
     slot, places = SLOTS["front.pump"], frozenset({0, 2})
-    whole, some = engine.report([], [slot]), engine.why(case, slot, places)
+    whole, some = engine.report([], [slot]), engine.why(slot, places)
     assert some == whole.only(places) and len(some.slots[0].options) == 2
 
 

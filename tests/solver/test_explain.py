@@ -105,13 +105,13 @@ def test_a_rule_gives_way_by_the_least_that_helps(problem: Problem) -> None:
     report = explain(problem)
     clash = tried.named(report.rules)
     assert report.wishes == [] and not tried.fits(clash)
-    assert report.says == [RULES[c.rule].statement for c in clash]
+    assert all(RULES[c.rule].wrong in says for c, says in zip(clash, report.says, strict=True))
     expected = {}
     for constraint in clash:
         left = tried.left(tried.without(constraint, tried.hard))
         if left.any():
             expected[constraint.name] = float(tried.missed(constraint)[left].min())
-    shown = {way.give_up[0]: float(re.findall(r"by ([\d.]+) ", way.says)[0]) for way in report.relaxations}
+    shown = {way.give_up[0]: float(re.findall(r"put up with ([\d.]+) ", way.says)[0]) for way in report.relaxations}
     assert shown.items() <= expected.items()
     assert len(report.relaxations) + report.more_relaxations == len(expected)
     assert len(report.relaxations) == min(3, len(expected))
@@ -180,7 +180,10 @@ def test_a_demand_that_nothing_meets_says_by_how_much_it_would_have_to_give_way(
     assert conflict is not None and conflict.wishes == []
     assert "pull-comes-at-once (front)" in conflict.rules
     (way,) = [w for w in conflict.relaxations if w.give_up == ["pull-comes-at-once (front)"]]
-    needed = float(re.findall(r"by (\S+) ms", way.says)[0])
+    needed = float(re.findall(r"put up with (\S+) ms", way.says)[0])
+    says = conflict.says[conflict.rules.index("pull-comes-at-once (front)")]
+    found, allowed = map(float, re.findall(r"too small: hesitates (\S+) ms, (\S+) allowed", says)[0])
+    assert allowed == 10.0 and found - allowed == pytest.approx(needed, abs=1.01), "told with the nearest there is"
     for more, status in ((needed * 0.95, "impossible"), (needed, "optimal")):
         eased = building.with_limits(case, delay_most_ms=case.catalog.limits.delay_most_ms + more)
         assert proposed(eased, ProposalRequest()).status == status
@@ -209,5 +212,5 @@ def test_a_demand_that_nothing_meets_gives_way_by_the_nearest_miss_of_all_parts(
     conflict = proposed(case, ProposalRequest()).conflict
     assert conflict is not None and conflict.rules == ["pull-comes-at-once (front)"]
     (way,) = conflict.relaxations
-    shown = float(re.findall(r"by (\S+) ms", way.says)[0])
+    shown = float(re.findall(r"put up with (\S+) ms", way.says)[0])
     assert late["straight-0.50"] <= shown <= 1.02 * late["straight-0.50"], "rounded to the safe side, if at all"

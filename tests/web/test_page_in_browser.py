@@ -103,7 +103,7 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     page.get_by_role("link", name="Vehicles").click()
     page.get_by_role("link", name=name).click()
     verdict, counts = page.locator("#verdict"), slot(page, "front.nozzle").locator(".counts")
-    expect(verdict).to_contain_text("CONFLICT as fitted")
+    expect(verdict).to_contain_text("WILL NOT CURE as fitted")
     before = counts.inner_text()
 
     drawn.update(PICTURES)

@@ -87,12 +87,15 @@ def test_every_part_stands_where_the_engine_puts_it(client: TestClient, name: st
         read = text_of(block)
         for option in slot.options:
             assert " ".join(option.label.split()) in read
-            if option.state == "impossible" and option.clash:
-                assert all(" ".join(says.split()) in read for says in option.clash.says)
+            assert all(" ".join(says.split()) in read for says in option.wrong)
+            open_ = option.state != "impossible" or option.word == chosen.get(slot.slot)
+            if option.word in buttons[slot.slot]:
+                assert (" disabled" not in buttons[slot.slot][option.word]) == open_, "what fits can be chosen"
             for other in option.with_changes:
                 assert f"{slot_name(other.slot).lower()}: {other.to}" in read
-        shut = sum(option.state == "impossible" for option in slot.options)
-        assert f"{shut} impossible" in read
+        states = [option.state for option in slot.options]
+        assert f"{states.count('will_not_cure')} will not cure, {states.count('impossible')} do not fit" in read
+        assert "impossible" not in read
 
 
 def test_the_first_button_leaves_a_slot_open_and_the_second_keeps_what_is_fitted(client: TestClient) -> None:
@@ -100,18 +103,30 @@ def test_the_first_button_leaves_a_slot_open_and_the_second_keeps_what_is_fitted
         assert list(words)[:2] == ["", "fitted"], slot
 
 
-def test_an_impossible_part_is_shut_unless_it_is_the_one_chosen(client: TestClient) -> None:
-    """The truck's own nozzle cannot stay; chosen all the same, it is shown as chosen, with the reason."""
-    shut = radios(client.get("/car/tow-truck").text)["front.nozzle"]["fitted"]
-    assert " disabled" in shut
+def test_a_part_that_will_not_cure_can_be_chosen_and_is_told_as_that(client: TestClient) -> None:
+    """The truck's own nozzle is too small."""
+    before = client.get("/car/tow-truck").text
+    assert " disabled" not in radios(before)["front.nozzle"]["fitted"]
+    assert "will not cure: too small: hesitates " in before
     html = client.get("/car/tow-truck?pin=front.nozzle%3Dfitted").text
-    assert " disabled" not in radios(html)["front.nozzle"]["fitted"]
-    assert "No choice of parts keeps all of these" in html and "you asked for front.nozzle = fitted" in html
+    assert 'class="verdict warn"' in html and "WILL NOT CURE" in html and "fits, but will not cure" in html
+    assert "Nothing that fits cures it" in html and "you asked for front.nozzle = fitted" in html
+
+
+def test_a_part_that_does_not_fit_is_shut_unless_it_is_the_one_chosen(client: TestClient) -> None:
+    """A lobe for the larger pump's lever, the pump being decided; chosen all the same, it is shown as chosen, with the
+    reason."""
+    pump, lobe = "pin=front.pump%3Dfitted", "front.lobe"
+    word = "lobe-force@0"
+    assert word not in radios(client.get(f"/car/tow-truck?{pump}").text)[lobe]
+    html = client.get(f"/car/tow-truck?{pump}&pin={lobe}%3D{word}").text
+    assert " disabled" not in radios(html)[lobe][word] and 'class="verdict bad"' in html and "DOES NOT FIT" in html
+    assert "does not fit: the lobe is made for another pump's lever" in unescape(html)
 
 
 def test_a_choice_is_judged_and_the_least_further_changes_mend_it(client: TestClient) -> None:
     html = client.get("/car/tow-truck?pin=front.pump%3Dpump-5cc").text
-    assert "CONFLICT" in html and "Also needed, at the least" in html
+    assert "DOES NOT FIT" in html and "Also needed, at the least" in html
     onwards = unescape(re.search(r'href="([^"]*)"[^>]*id="take-too"', html)[1])  # type: ignore[index]
     case = case_of("tow-truck")
     best = Availability.of(case).best(read_wishes(case.options, [], ["front.pump=pump-5cc"], []))
@@ -129,7 +144,8 @@ def test_the_way_out_of_a_clash_is_a_link_that_makes_room(client: TestClient) ->
     for link in links[:3]:
         given = [f"{slot}={word}" for slot, word in pins_of(link).items()]
         case = case_of("tow-truck")
-        assert Availability.of(case).best(read_wishes(case.options, [], given, [])) is not None
+        clash = Availability.of(case).clash(read_wishes(case.options, [], given, []))
+        assert clash is None or clash.kind == "cure", "with that given up, it fits"
 
 
 def test_a_form_without_script_is_led_to_the_address_of_its_choice(client: TestClient) -> None:
@@ -144,7 +160,7 @@ def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient
     answer = client.get("/car/roadster?symptom=&front.nozzle=straight-0.85&spacer=", headers=PART)
     assert 'data-here="/car/roadster?pin=front.nozzle%3Dstraight-0.85"' in answer.text
     assert "<html" not in answer.text and 'id="live"' in answer.text
-    assert re.search(r'id="spoken" hx-swap-oob="innerHTML">(OK|CONFLICT): 1 change', answer.text)
+    assert re.search(r'id="spoken" hx-swap-oob="innerHTML">(OK|WILL NOT CURE): 1 change', answer.text)
     whole = client.get("/car/roadster?pin=front.nozzle%3Dstraight-0.85")
     assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
     part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
@@ -211,7 +227,7 @@ def test_where_nothing_fits_the_page_says_why(client: TestClient, monkeypatch: p
 
     monkeypatch.setattr(bench, "proposal_of", with_wish)
     text = text_of(client.get("/car/tow-truck/fewest").text)
-    assert "nothing in the catalogue fits" in text and "front.nozzle = straight-0.65" in text
+    assert "what fits in the catalogue will not cure" in text and "front.nozzle = straight-0.65" in text
 
 
 @pytest.mark.parametrize("what", PICTURES)
