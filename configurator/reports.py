@@ -43,6 +43,10 @@ class Finding(Report):
     unit: str = Field(description="unit of the margin")
     says: str = Field(description="what was found, with figures; the rule itself where it holds")
     mend: str = Field(description="what usually mends it; empty where nothing is wrong")
+    seen: str = Field(
+        "",
+        description="what the model itself sees in this car by what a rule of the trade asks for; empty elsewhere",
+    )
     basis: str = Field(description="what the rule's figure rests on")
     source: str = Field(description="where a published figure stands; empty where there is none")
 

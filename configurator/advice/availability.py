@@ -116,7 +116,7 @@ class Availability:
         choice = choose(case.options, [pin for pin in pins if pin.slot != slot])
         (place,) = places
         found = {
-            f"{f.rule} ({f.circuit})" if f.circuit else f.rule: f.says
+            f"{f.rule} ({f.circuit})" if f.circuit else f.rule: f"{f.says}; {f.seen}" if f.seen else f.says
             for f in findings(case.with_linkage_set(), {**choice, slot: case.options[slot][place]}) if f.holds is False
         }  # fmt: skip
         clash = options[0].clash
