@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configurator.catalogue.parts import PumpFigures
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.reports import Finding
-from configurator.rules import RULES
 from configurator.slots.columns import JudgedShots
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
@@ -29,9 +28,10 @@ class Gain:
     sag_percent: float
 
     @property
-    def is_felt(self) -> bool:
-        """Whether anything is gained."""
-        return self.delay_ms > NOTHING_MS or self.sag_percent > NOTHING_PERCENT
+    def is_one(self) -> bool:
+        """Whether one of the two is less, and neither more."""
+        by = (self.delay_ms / NOTHING_MS, self.sag_percent / NOTHING_PERCENT)
+        return max(by) > 1.0 and min(by) >= -1.0
 
     @property
     def words(self) -> str:
@@ -41,12 +41,12 @@ class Gain:
         if abs(self.sag_percent) > NOTHING_PERCENT:
             told.append(f"{abs(self.sag_percent):.1f} % {_less(self.sag_percent)} sag")
         seen = " and ".join(told) or "no difference in this car"
-        return seen if self.is_felt else f"{seen}: the rule is the trade's"
+        return seen if self.is_one else f"{seen}: the rule is the trade's"
 
 
 def seen_of(case: Case, choice: Choice, finding: Finding) -> str:
     """What the model sees by what a rule of the trade asks for that a choice breaks, in words; empty for other rules,
-    and where nothing on offer keeps the rule."""
+    and where nothing on offer would do it."""
     gains = {SCREW_RULE: (by_free_flow_screw, "a free-flow screw"), PUMP_RULE: (by_larger_pump, "the larger pump")}
     if finding.rule not in gains or finding.holds is not False or finding.circuit is None:
         return ""
@@ -56,15 +56,14 @@ def seen_of(case: Case, choice: Choice, finding: Finding) -> str:
 
 
 def by_free_flow_screw(case: Case, choice: Choice, circuit: str) -> Gain | None:
-    """With the widest screw in place of a choice's; None where that breaks the rule, too, or lobe and lever do not go
-    together."""
+    """With the widest screw in place of a choice's; None where that has it, or lobe and lever do not go together."""
     slot = Slot(circuit, "feed_screw")
-    listed = {own: (option,) for own, option in choice.items()} | {slot: (choice[slot], *case.on_offer[slot])}
-    table = case.columns(circuit, listed)
-    widest = int(table.feed_screw.passage_area_mm2.argmax())
-    if RULES[SCREW_RULE].margin(table)[0, widest].item() < 0.0 or not table.shot.pumps.all():
+    screws = (choice[slot], max(case.on_offer[slot], key=_passage_mm2))
+    listed = {own: (option,) for own, option in choice.items()} | {slot: screws}
+    shot = case.columns(circuit, listed).shot
+    if _passage_mm2(screws[0]) >= _passage_mm2(screws[1]) or not shot.pumps.all():
         return None
-    return _gain(table.shot.at((0, 0, 0, 0, 0, 0)), table.shot.at((0, widest, 0, 0, 0, 0)))
+    return _gain(shot.at((0, 0, 0, 0, 0, 0)), shot.at((0, 1, 0, 0, 0, 0)))
 
 
 def by_larger_pump(case: Case, choice: Choice, circuit: str) -> Gain | None:
@@ -83,6 +82,10 @@ def by_larger_pump(case: Case, choice: Choice, circuit: str) -> Gain | None:
 
 def _less(gained: float) -> str:
     return "less" if gained > 0.0 else "more"
+
+
+def _passage_mm2(screw: Option) -> float:
+    return screw.read(FeedScrewFigures).passage_area_mm2
 
 
 def _capacity_cc(pump: Option) -> float:

@@ -16,11 +16,13 @@ import numpy as np
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
 from random_cars import FRONT, Figures, case_with, changed, random_car
+from stumbling import Felt, felt
 
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
+from configurator.judging.trade_rules import by_free_flow_screw, by_larger_pump
 from configurator.slots.columns import JudgedShots, Mount
 from configurator.slots.options import Option
 from configurator.slots.slot import Slot
@@ -158,26 +160,58 @@ def short_of_fuel(car: Figures, catalog: Catalog) -> tuple[dict[str, Any], float
     return min(found, key=lambda one: one[0])[1:] if found else None
 
 
+SLOWER = {
+    "half as heavy again": _of_manual("driveline", "mass_kg", 1.5),
+    "taller gear (x 0.75)": _of_manual("driveline", "overall_ratio", 0.75),
+}
+
+
 def sags_move(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
-    """The lean sag as the car gets slower, same parts."""
+    """The lean sag as the car gets slower, same parts: as judged, and with the stumble acting back on speed."""
     short = [short_of_fuel(car, catalog) for car in cars]
-    for says, change in (
-        ("half as heavy again: goes flatter, same parts", _of_manual("driveline", "mass_kg", 1.5)),
-        ("taller gear (x 0.75): goes flatter", _of_manual("driveline", "overall_ratio", 0.75)),
-    ):
-        tally = Tally(says)
+    for says, change in SLOWER.items():
+        judged, back = Tally(f"{says}: goes flatter, same parts"), Tally("the same, the stumble acting back on speed")
         for seed, (car, parts) in enumerate(zip(cars, short, strict=True)):
             other = change(car)
             if other is None or parts is None:
                 continue
-            now, after = (
-                float(sized(case_with(one, catalog, parts[0]), np.array([parts[1]])).lean_sag_percent[0])
-                for one in (car, other)
-            )  # fmt: skip
-            if abs(after - now) > 0.25:
-                tally.count(after > now, now - after, f"car {seed}: {now:.1f} to {after:.1f} %")
-                tally.figures.append(after - now)
-        yield tally
+            cases = [case_with(one, catalog, parts[0]) for one in (car, other)]
+            as_judged = [float(sized(case, np.array([parts[1]])).lean_sag_percent[0]) for case in cases]
+            acting = [_felt(case, parts[1]).lean_sag_percent for case in cases]
+            for tally, (now, after) in ((judged, as_judged), (back, acting)):
+                if abs(after - now) > 0.25:
+                    tally.count(after > now, now - after, f"car {seed}: {now:.1f} to {after:.1f} %")
+                    tally.figures.append(after - now)
+        yield from (judged, back)
+
+
+def stumbles_act_back(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
+    """What is felt, and the smallest nozzle, with the stumble acting back on speed, against what is judged."""
+    delays, sags = Tally("acting back: delay within 5 ms at the smallest nozzle"), Tally("lean sag within 0.5 %")
+    sizes = Tally("smallest nozzle within a step")
+    for seed, car in enumerate(cars):
+        short, large_mm = short_of_fuel(car, catalog), smallest_mm(car, catalog)
+        if short is not None:
+            case = case_with(car, catalog, short[0])
+            moved = _felt(case, short[1]).lean_sag_percent - _felt(case, short[1], acts_back=False).lean_sag_percent
+            sags.count(abs(moved) <= 0.5, abs(moved), f"car {seed}: {moved:+.1f} %")
+            sags.figures.append(moved)
+        if np.isfinite(large_mm):
+            case = case_with(car, catalog, LARGE)
+            near_mm = large_mm * np.array([0.85, 0.93, 1.0, 1.04])
+            late_ms = [_felt(case, size).delay_ms for size in near_mm.tolist()]
+            moved = late_ms[2] - catalog.limits.delay_most_ms
+            delays.count(abs(moved) <= 5.0, abs(moved), f"car {seed}: {moved:+.0f} ms")
+            delays.figures.append(moved)
+            size_mm = float(np.interp(-catalog.limits.delay_most_ms, -np.array(late_ms), near_mm))
+            sizes.count(abs(size_mm - large_mm) <= STEP_MM, abs(size_mm - large_mm),
+                        f"car {seed}: {large_mm:.2f} to {size_mm:.2f} mm")  # fmt: skip
+            sizes.figures.append(size_mm / large_mm)
+    yield from (delays, sags, sizes)
+
+
+def _felt(case: Case, size_mm: float, *, acts_back: bool = True) -> Felt:
+    return felt(case, case.as_fitted | {NOZZLE: _nozzle(size_mm)}, acts_back=acts_back)
 
 
 def volume_wanted_cc(figures: Figures, catalog: Catalog) -> float:
@@ -258,6 +292,26 @@ def every_pair(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
     yield from (small, large, island, jumps, answer, common)
 
 
+def rules_of_the_trade(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
+    """By a free-flow screw and by the larger pump, in cars that have a plain one and the small one: with a nozzle that
+    asks for both in every car, and with its own in the cars that need one so large."""
+    effects = {"free-flow screw": by_free_flow_screw, "larger pump": by_larger_pump}
+    plain, from_mm = FRONT | {"feed_screw": "screw-plain"}, catalog.limits.larger_pump_from_mm
+    cases = [case_with(car, catalog, plain) for car in cars]
+    own_mm = [smallest_mm(car, catalog) for car in cars]
+    for where, sizes in (("at 1.03 mm", [1.03] * len(cars)), (f"at its own nozzle, from {from_mm:g} mm", own_mm)):
+        for what, effect in effects.items():
+            tally = Tally(f"{what} {where}: less hesitation or sag")
+            for seed, (case, size_mm) in enumerate(zip(cases, sizes, strict=True)):
+                gain = (
+                    effect(case, case.as_fitted | {NOZZLE: _nozzle(size_mm)}, "front") if size_mm >= from_mm else None
+                )
+                if gain:
+                    tally.count(gain.is_one, -gain.delay_ms, f"car {seed}: {-gain.delay_ms:.0f} ms more")
+                    tally.figures.append(gain.delay_ms)
+            yield tally
+
+
 def _jump(values: Array, most: float) -> float:
     """The greatest step between neighbours that are both within a most."""
     steps = np.abs(np.diff(values))[np.maximum(values[1:], values[:-1]) <= most]
@@ -265,7 +319,7 @@ def _jump(values: Array, most: float) -> float:
 
 
 def table(cars: list[Figures], catalog: Catalog) -> list[list[str]]:
-    parts = (sizes_move, sags_move, volumes_move, every_pair)
+    parts = (sizes_move, sags_move, stumbles_act_back, volumes_move, every_pair, rules_of_the_trade)
     return [tally.row for part in parts for tally in part(cars, catalog)]
 
 
