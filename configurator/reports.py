@@ -48,6 +48,10 @@ class Finding(Report):
         description="what is wrong, with the figure found and the one allowed; where it holds, what is right"
     )
     mend: str = Field(description="what usually mends it; empty where nothing is wrong")
+    seen: str = Field(
+        "",
+        description="what the model itself sees in this car by what a rule of the trade asks for; empty elsewhere",
+    )
     basis: str = Field(description="what the rule's figure rests on")
     source: str = Field(description="where a published figure stands; empty where there is none")
 

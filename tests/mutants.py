@@ -58,8 +58,8 @@ NEEDS_A_SERVER = {"postgres", "chromium", "served", "visits", "cluster"}
 EQUIVALENT = frozenset({
     ("judging/feelings.py", "`figures.diameter_mm < diameter_mm - SAME_SIZE_MM` -> "
      "`figures.diameter_mm <= diameter_mm - SAME_SIZE_MM`"),  # a size smaller by just the tolerance: none is
-    ("judging/case.py", "`all(lobe_changed)` -> `any(lobe_changed)`"),  # a table is asked only what reads a slot
-    ("judging/case.py", "`all(pump_changed)` -> `any(pump_changed)`"),
+    ("judging/case.py", "`all((option.changed for option in own[slot]))` -> "
+     "`any((option.changed for option in own[slot]))`"),  # a table is asked only what reads a slot
     ("advice/next_step.py", "`_most_sure(field, after, then) < LIKELY` -> `_most_sure(field, after, then) <= LIKELY`"),
 })  # fmt: skip
 

@@ -19,7 +19,7 @@ from configurator.advice.standing import AvailabilityReport, Clash, Companion, S
 from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
-from configurator.judging.findings import conflicts
+from configurator.judging.findings import broken, conflicts
 from configurator.judging.table import DEMAND
 from configurator.judging.unmeasured import measure_first
 from configurator.physics.lateness import AS_MODELLED
@@ -138,7 +138,10 @@ class Availability:
         found = {
             f"{rule.id} ({circuit})" if circuit else rule.id: says
             for rule, circuit, says in (_Asked(self, pins).found(self.case, slot, place) if self.case else ())
-        }
+        } | {
+            f"{f.rule} ({f.circuit})": f"{f.says}; {f.seen}"
+            for f in (broken(self.case, _Asked(self, pins).choice_with(slot, place)) if self.case else ()) if f.seen
+        }  # fmt: skip
         told = clash.model_copy(update={"found": [found.get(rule, "") for rule in clash.rules]})
         one = options[0].model_copy(update={"clash": told})
         return report.model_copy(update={"slots": [report.slots[0].model_copy(update={"options": [one]})]})
@@ -246,9 +249,10 @@ class _Asked:
         """What the rules that stand in an option's way find with it, the least changed that fits it, and the rest as
         pinned or fitted: rule, circuit and words."""
         one = int(self.engine.classes[slot].number[place])
-        return list(conflicts(case, self._with(slot, place), "cure" if self.fits.holds(slot, one) else "fit"))
+        return list(conflicts(case, self.choice_with(slot, place), "cure" if self.fits.holds(slot, one) else "fit"))
 
-    def _with(self, slot: Slot, place: int) -> Choice:
+    def choice_with(self, slot: Slot, place: int) -> Choice:
+        """An option, the least changed that fits it, and the rest as pinned or fitted."""
         own = self.engine.classes[slot]
         one = int(own.number[place])
         if self.fits.holds(slot, one):

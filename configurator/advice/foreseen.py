@@ -97,12 +97,12 @@ def _place(case: Case, slot: Slot, option: Option) -> int:
 def _keeps_the_rules(case: Case, table: JudgedFigures, choice: Choice) -> Mask:
     """Which combinations keep all rules of a circuit but those on what is felt, spacer and pad as they are chosen."""
     keeps = np.ones(table.shot.sure_percent.shape[:4], dtype=bool)
-    shared = [_place(case, Slot.of(None, own), choice[Slot.of(None, own)]) for own in SHARED_SLOTS]
+    shared = [_place(case, slot, choice[slot]) for slot in (Slot(None, own) for own in SHARED_SLOTS)]
     for rule in RULES.values():
         if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
             holds = ~(margins(rule, table) < 0)
-            at = tuple(place if holds.shape[4 + axis] > 1 else 0 for axis, place in enumerate(shared))
-            keeps = keeps & holds[(..., *at)]
+            spacer, relief = (place if holds.shape[4 + axis] > 1 else 0 for axis, place in enumerate(shared))
+            keeps = keeps & holds[..., spacer, relief]
     return keeps
 
 
@@ -119,17 +119,17 @@ def _a_step(case: Case, offered: Mapping[Slot, Sequence[Option]], now: tuple[int
     screws, pumps, lobes = (np.array([not option.permanent for option in options]) for options in others)
     step = reached[:, None, None, None] & screws[:, None, None] & pumps[:, None] & lobes
     step[(against, *now[1:])] = False
-    return step
+    return np.asarray(step)
 
 
 def _fewest_changes(good: Mask, now: tuple[int, ...], offered: Mapping[Slot, Sequence[Option]]) -> tuple[int, ...]:
     """Of good combinations the one with the fewest other parts, then the cheapest, then the nearest nozzle."""
     places = np.argwhere(good)
     changes = (places != np.array(now)).sum(axis=1)
-    prices = sum(
+    prices = np.sum([
         np.where(places[:, axis] != now[axis], np.array([one.price for one in options])[places[:, axis]], 0)
         for axis, options in enumerate(offered.values())
-    )
+    ], axis=0)  # fmt: skip
     sizes = np.array([one.read(FittedNozzle).diameter_mm for one in next(iter(offered.values()))])
     step = np.abs(sizes[places[:, 0]] - sizes[now[0]]).round(6)
     return tuple(places[np.lexsort((step, prices, changes))[0]].tolist())

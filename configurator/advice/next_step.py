@@ -24,6 +24,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SMOKES_FIRST
 from configurator.judging.findings import jets_first
 from configurator.judging.table import NEARLY_AS_SURE
+from configurator.judging.trade_sizes import odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import Answer, Change, ProposeReport, Report
@@ -203,7 +204,7 @@ def _report(
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
         belief=summary(believed), first=_first(known, step),
-        notes=[*_styles(known, step), *_sizes(known), *_slack(known)],
+        notes=[*_odd_sizes(known, step), *_styles(known, step), *_sizes(known), *_slack(known)],
     )  # fmt: skip
 
 
@@ -219,6 +220,10 @@ def _first(known: Known, step: ProposeReport | None) -> list[str]:
     smokes = known.last_felt is not None and known.last_felt.side < 0
     faults = [": ".join(filter(None, (one.says, one.mend))) for one in step.first] if step else jets_first(known.case)
     return [*([SMOKES_FIRST] if smokes else []), *faults]
+
+
+def _odd_sizes(known: Known, step: ProposeReport | None) -> list[str]:
+    return odd_sizes(choice_after(known.case, step.changes), known.case.catalog.limits) if step else []
 
 
 def _styles(known: Known, step: ProposeReport | None) -> list[str]:

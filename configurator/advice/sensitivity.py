@@ -1,19 +1,28 @@
 """How much the answer moves when a figure that nobody measured is moved across its range."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from pydantic import Field
 
+from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
+from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.demand import MOST_START_PRESSURE, ZERO_CELSIUS_K, idle_pressure_kpa, surroundings_of
+from configurator.judging.demand import (
+    MOST_START_PRESSURE,
+    ZERO_CELSIUS_K,
+    Circuit,
+    idle_pressure_kpa,
+    surroundings_of,
+)
 from configurator.physics.assumptions import Assumptions
 from configurator.reports import Answer, Report
-from configurator.slots.options import Choice, Option
-from configurator.slots.slot import Slot
+from configurator.slots.columns import Mount
+from configurator.slots.options import Choice
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 LIMIT_RANGES = {"delay_most_ms": (25.0, 80.0)}
 """Limits of ours that the nozzle hangs on, and the range each might lie in (assumed)."""
@@ -91,14 +100,11 @@ def sensitivity(case: Case, circuit: str, fitted: Choice, proposed: Choice | Non
     """Every assumed figure across its range, with screw, pump and lobe of one choice and of another; widest effect on
     either first."""
     choices = [fitted] if proposed is None else [fitted, proposed]
-    now = [_smallest_mm(case, circuit, choice) for choice in choices]
-    rows = []
+    bored = _Bored(circuit, choices)
+    now, rows = bored.smallest_mm(case), []
     for f in _figures(case):
-        over = [
-            SmallestOver(smallest_mm=mm, at_low_mm=_smallest_mm(f.at_low, circuit, choice),
-                         at_high_mm=_smallest_mm(f.at_high, circuit, choice))
-            for mm, choice in zip(now, choices, strict=True)
-        ]  # fmt: skip
+        ends = zip(now, bored.smallest_mm(f.at_low), bored.smallest_mm(f.at_high), strict=True)
+        over = [SmallestOver(smallest_mm=mm, at_low_mm=low_mm, at_high_mm=high_mm) for mm, low_mm, high_mm in ends]
         rows.append(
             Sensitivity(
                 figure=f.name, says=f.says, unit=f.unit, basis=f.basis, value=f.value, low=f.low, high=f.high,
@@ -165,13 +171,50 @@ def _value(case: Case, table: str, key: str) -> float:
     return round(surroundings_of(vehicle).temperature_k - ZERO_CELSIUS_K, 1)
 
 
-def _smallest_mm(case: Case, circuit: str, choice: Choice) -> float | None:
-    """The smallest orifice, to 0.01 mm, whose pull comes at once with the choice's other parts and nozzle style."""
-    slot = Slot(circuit, "nozzle")
-    now = choice[slot].read(FittedNozzle)
-    nozzles = tuple(Option("", now.resized(float(size)), "none") for size in TRIED_MM)
-    listed = {other: (option,) for other, option in choice.items()} | {slot: nozzles}
-    delay_ms, most_ms = case.columns(circuit, listed).shot.delay_ms.ravel(), case.catalog.limits.delay_most_ms
+class _Bored:
+    """Choices of one circuit's parts, each with its nozzle bored to every size tried, and how late they pull.
+
+    What they deliver is worked out once for all cases in which throttle, depression and fuel are the same: most figures
+    move the mixture alone.
+    """
+
+    def __init__(self, circuit: str, choices: Sequence[Choice]) -> None:
+        nozzle, screw, pump, lobe = (Slot(circuit, slot) for slot in CIRCUIT_SLOTS)
+        every = [choice for choice in choices for _ in TRIED_MM]
+        self._circuit, self._choices = circuit, choices
+        self._nozzles = [
+            choice[nozzle].read(FittedNozzle).resized(size) for choice in choices for size in TRIED_MM.tolist()
+        ]
+        self._screws = [choice[screw].read(FeedScrewFigures) for choice in every]
+        self._pumps = [choice[pump].read(PumpFigures) for choice in every]
+        self._mounts = [choice[lobe].read(Mount) for choice in every]
+        self._changed = [([choice[pump].changed], [choice[lobe].changed]) for choice in choices]
+        self._flows: dict[Hashable, Array] = {}
+
+    def smallest_mm(self, case: Case) -> list[float | None]:
+        """The smallest orifice of each choice, to 0.01 mm, whose pull comes at once; none where lobe and lever do not
+        go together."""
+        circuit, most_ms = case.circuits[self._circuit], case.catalog.limits.delay_most_ms
+        responses = circuit.verdict.supply.responses(self._flow_kg_s(case, circuit))
+        late_ms = circuit.verdict.delay_ms(responses, 1.0 - circuit.film_share(self._nozzles), case.engine)
+        meets = [mount.lobe.lever == pump.lever for mount, pump in zip(self._mounts, self._pumps, strict=True)]
+        by_choice = np.where(meets, late_ms, np.inf).reshape(len(self._choices), -1)
+        return [_first_within(delay_ms, most_ms) for delay_ms in by_choice]
+
+    def _flow_kg_s(self, case: Case, circuit: Circuit) -> Array:
+        event = circuit.event
+        assist, fuel = event.pull_pa(circuit.assumed), (event.fuel.density_kg_m3, event.fuel.viscosity_pa_s)
+        hangs_on = (event.throttle_deg.tobytes(), assist.tobytes(), fuel, circuit.assumed.screw_coefficient)
+        if hangs_on not in self._flows:
+            slack_mm = [case.slack_mm(self._circuit, *changed).item() for changed in self._changed]
+            shot = circuit.deliver(
+                self._nozzles, self._screws, self._pumps, self._mounts, np.repeat(slack_mm, len(TRIED_MM))
+            )
+            self._flows[hangs_on] = circuit.flow_kg_s(shot)
+        return self._flows[hangs_on]
+
+
+def _first_within(delay_ms: Array, most_ms: float) -> float | None:
     place = int(np.argmax(delay_ms <= most_ms))
     if delay_ms[place] > most_ms:
         return None

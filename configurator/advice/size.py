@@ -58,15 +58,7 @@ def _rows_of_pump(case: Case, table: CombinationTable, pump: int) -> list[Combin
     Best is: fewest rules broken, then fewest changes, then least beyond what goes unfelt, then the catalogue's order.
     """
     broken = np.sum([rule[:, :, pump, :] for rule in table.broken.values()], axis=0)
-    shot, limits = table.columns.shot, case.catalog.limits
-    sag = np.maximum(shot.lean_sag_percent, shot.rich_sag_percent)
-    pairs = (
-        (shot.delay_ms, limits.delay_most_ms),
-        (sag, limits.sag_most_percent),
-        (shot.smoke_ms, limits.smoke_most_ms),
-    )
-    beyond = np.sum([np.maximum(felt / most - 1.0, 0.0) for felt, most in pairs], axis=0)
-    excess = beyond[:, :, pump, :, 0, 0]
+    excess = table.columns.shot.beyond(case.catalog.limits)[:, :, pump, :, 0, 0]
     changes = np.array([o.changed for o in table.options["feed_screw"]])[:, None] + np.array(
         [o.changed for o in table.options["lobe"]]
     )

@@ -8,6 +8,7 @@ from configurator.advice.style_change import why_another_style
 from configurator.judging.case import Case
 from configurator.judging.feelings import felt_words
 from configurator.judging.findings import as_felt, broken, findings, in_order, problems
+from configurator.judging.trade_rules import seen_of
 from configurator.learning.belief import Belief
 from configurator.physics.lateness import NOTHING_COVERED, Regions
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
@@ -56,7 +57,7 @@ def _because(case: Case, choice: Choice, slot: Slot, wishes: Sequence[Wish], aim
     undone = dict(choice) | {slot: case.as_fitted[slot]}
     back = [f for f in broken(case, undone) if (f.rule, f.circuit) not in kept]
     forcing = [f for f in back if f.severity == "conflict"] or back
-    forced = [_without(case, slot, finding) for finding in forcing]
+    forced = [_without(case, undone, slot, finding) for finding in forcing]
     return wished + forced or [f"no rule forces it; it is there for {aim}"]
 
 
@@ -66,11 +67,12 @@ def _style(case: Case, choice: Choice, slot: Slot) -> str:
     return why_another_style(case, choice, slot.circuit, case.as_fitted[slot])
 
 
-def _without(case: Case, slot: Slot, finding: Finding) -> str:
+def _without(case: Case, undone: Choice, slot: Slot, finding: Finding) -> str:
     where = f"{finding.circuit}, " if finding.circuit and slot.circuit != finding.circuit else ""
     before = case.as_fitted[slot].label
-    undone = "without it" if before == "none" else f"with {before}"
-    return f"{where}{undone}: {finding.says} [{finding.rule}]"
+    without = "without it" if before == "none" else f"with {before}"
+    seen = seen_of(case, undone, finding)
+    return f"{where}{without}: {finding.says}{f'; {seen}' if seen else ''} [{finding.rule}]"
 
 
 def consumables_of(case: Case, choice: Choice) -> list[ConsumableLine]:

@@ -6,7 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Indices
 from configurator.car.facts import CircuitFacts
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import Vehicle
@@ -100,10 +100,6 @@ class Case:
         """Whether nothing is asked of the fuel that parts give: what pulls cleanly is left alone."""
         return self.asked is not None and not self.asked.share
 
-    def counts(self, rule: Rule) -> bool:
-        """Whether a rule has a say where parts are chosen: of a car that pulls cleanly only those of the fit do."""
-        return rule.kind == "fit" or self.asked is None or self.asked.share > 0.0
-
     @property
     def vehicle(self) -> Vehicle:
         return self.car.vehicle
@@ -173,14 +169,13 @@ class Case:
     def columns(self, name: str, options: Slots, *, with_regions: bool = False) -> JudgedFigures:
         """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
 
-        One combination is looked up in the table of all kinds, once `tabulated` has made that.
+        They are looked up in the table of all kinds, once `tabulated` has made that.
         """
         own: dict[SlotName, Sequence[Option]] = {slot: options[Slot.of(name, slot)] for slot in AXES}
-        if not with_regions and name in self._tables and all(len(listed) == 1 for listed in own.values()):
-            of_kinds = (self.options[Slot.of(name, slot)].kind_of(listed[0]) for slot, listed in own.items())
-            kinds = [kind for kind in of_kinds if kind is not None]
-            if len(kinds) == len(AXES):
-                return self._looked_up(name, own, kinds)
+        if not with_regions and name in self._tables:
+            kinds = [[self.options[Slot.of(name, slot)].kind_of(one) for one in listed] for slot, listed in own.items()]
+            if all(None not in of_slot for of_slot in kinds):
+                return self._looked_up(name, own, [np.array(of_slot, dtype=np.intp) for of_slot in kinds])
         return self._worked_out(name, own, with_regions=with_regions)
 
     def tabulated(self, name: str) -> JudgedFigures:
@@ -212,7 +207,9 @@ class Case:
     def _tables(self) -> dict[str, JudgedFigures]:
         return {}
 
-    def _looked_up(self, name: str, own: Mapping[SlotName, Sequence[Option]], kinds: Sequence[int]) -> JudgedFigures:
+    def _looked_up(
+        self, name: str, own: Mapping[SlotName, Sequence[Option]], kinds: Sequence[Indices]
+    ) -> JudgedFigures:
         whole = self._tables[name]
         nozzle, screw, pump, lobe, spacer, relief = kinds
         return replace(
@@ -223,8 +220,8 @@ class Case:
             lobe=whole.lobe.only(3, lobe),
             spacer=whole.spacer.only(4, spacer),
             pad_relief=whole.pad_relief.only(5, relief),
-            shot=whole.shot.at(tuple(slice(kind, kind + 1) for kind in kinds[: len(CIRCUIT_SLOTS)])),
-            facts=self.circuit_facts(name, linkage_disturbed=own["lobe"][0].changed or own["pump"][0].changed),
+            shot=whole.shot.at(np.ix_(*kinds[: len(CIRCUIT_SLOTS)])),
+            facts=self.circuit_facts(name, linkage_disturbed=_disturbed(own)),
         )
 
     def _worked_out(
@@ -249,7 +246,7 @@ class Case:
             lobe=lobe_column(mounts, lobe_changed, circuit.idle_deg).along(3, len(AXES)),
             spacer=spacers.along(4, len(AXES)),
             pad_relief=PadReliefs(np.array(reliefs_mm)).along(5, len(AXES)),
-            facts=self.circuit_facts(name, linkage_disturbed=all(lobe_changed) or all(pump_changed)),
+            facts=self.circuit_facts(name, linkage_disturbed=_disturbed(own)),
             car=self.car.facts,
             limits=self.catalog.limits,
         )
@@ -262,6 +259,11 @@ class Case:
             shots = replace(shots, sure_percent=100.0 * shots.regions.share(self.asked.masses))
         over_axes = shots.at((*(slice(None),) * len(CIRCUIT_SLOTS), None, None))
         return JudgedFigures(**vars(figures), shot=over_axes)
+
+
+def _disturbed(own: Mapping[SlotName, Sequence[Option]]) -> bool:
+    """Whether whatever is chosen changes pump or lobe, and so the linkage."""
+    return any(all(option.changed for option in own[slot]) for slot in ("pump", "lobe"))
 
 
 def margins(rule: Rule, table: JudgedFigures) -> Array:

@@ -10,6 +10,7 @@ from configurator.car.facts import JobFacts
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
+from configurator.judging.trade_rules import seen_of
 from configurator.reports import CheckReport, Finding
 from configurator.rules import RULES, WRONG, Kind, Rule
 from configurator.rules.figures import JudgedFigures
@@ -23,7 +24,8 @@ RuleReading = tuple[Rule, str | None, float, float, float]
 
 def findings(case: Case, choice: Choice) -> list[Finding]:
     """Every rule's finding on a choice, those that hold too, circuit by circuit and then the car as a whole."""
-    return [finding(case, *reading) for reading in _readings(case, choice)]
+    found = (finding(case, *reading) for reading in _readings(case, choice))
+    return [f.model_copy(update={"seen": seen}) if (seen := seen_of(case, choice, f)) else f for f in found]
 
 
 def broken(case: Case, choice: Choice) -> list[Finding]:

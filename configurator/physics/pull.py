@@ -126,6 +126,18 @@ class Pulling:
         missing = lagged(self.time_s, weight[:, None] * (1.0 - relative_work(phi)), self.lag_s)
         return np.asarray(self.best[:, None] - missing)
 
+    def delay_ms(self, phi: Reals) -> Array:
+        """How much later than the best the pull of mixtures comes, and no more of them: (n,); phi : (times, n)."""
+        highest = np.maximum.accumulate(self.given(phi))
+        of_best = np.maximum.accumulate(self.best)
+        return np.asarray(1e3 * self._lasts_s @ (_unrisen(highest) - _unrisen(of_best)[:, None]))
+
+    @cached_property
+    def _lasts_s(self) -> Array:
+        """The time that each time stands for."""
+        interval = np.diff(self.time_s)
+        return np.asarray(0.5 * (np.append(interval, 0.0) + np.append(0.0, interval)))
+
     @cached_property
     def _rows(self) -> list[list[float]]:
         """Figures of every time: weight of what is lost, the lag's three, the best, what the best has not risen and has
@@ -136,7 +148,7 @@ class Pulling:
         part = self.lag_s / interval * (1.0 - keep)
         lag = np.array([np.append(0.0, column) for column in (keep, part - keep, 1.0 - part)])
         highest = np.maximum.accumulate(self.best)
-        lasts = 0.5 * (np.append(interval, 0.0) + np.append(0.0, interval))
+        lasts = self._lasts_s
         judged = event.judged[every] * lasts
         rows: list[list[float]] = np.array([
             weight, *lag, self.best, _unrisen(highest), highest - self.best, 1e3 * lasts,

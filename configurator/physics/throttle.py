@@ -5,6 +5,7 @@ The carburettor's rated flow fixes the effective area wide open; the butterfly's
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -64,3 +65,23 @@ def butterfly_open_share(angle_deg: Array, closed_deg: float, shaft_ratio: float
     lost = a * math.sqrt(1.0 - a * a) + math.asin(a)
     partly = 1.0 - safe + (2.0 / math.pi) * (a * np.sqrt(1.0 - (a / safe) ** 2) + safe * np.arcsin(a / safe) - lost)
     return np.where(hidden, 1.0 - (2.0 / math.pi) * lost, partly)
+
+
+@dataclass(frozen=True)
+class ThrottlePlate:
+    """A butterfly in its barrel: the angle at which it is closed [deg], its shaft over the bore, and its own effective
+    area wide open over the barrel's."""
+
+    closed_deg: float
+    shaft_to_bore: float
+    over_barrel: float
+
+    def relative_area(self, angle_deg: Array) -> Array:
+        """Effective area of a barrel over that wide open: venturi and plate are two restrictions in series.
+
+        With the plate's own area wide open k times the barrel's, 1/CA^2 = (1 - 1/k^2) + 1/(k opening)^2.
+        """
+        full = butterfly_open_share(np.array([90.0]), self.closed_deg, self.shaft_to_bore)
+        opening = butterfly_open_share(angle_deg, self.closed_deg, self.shaft_to_bore) / full
+        plate = np.maximum(self.over_barrel * opening, 1e-12)
+        return np.asarray(opening * self.over_barrel / np.sqrt(1.0 + plate**2 * (1.0 - self.over_barrel**-2)))

@@ -4,6 +4,7 @@ Everything here is worked out once per vehicle; combinations of parts come later
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from configurator.physics.atmosphere import (
     Surroundings,
 )
 from configurator.physics.relaxation import step_mean
-from configurator.physics.throttle import air_flow, butterfly_open_share
+from configurator.physics.throttle import ThrottlePlate, air_flow
 
 FINE_STEP_S, FINE_UNTIL_S = 0.002, 0.4
 COARSE_STEP_S, UNTIL_S = 0.008, 2.0
@@ -150,24 +151,14 @@ def simulate(
 ) -> TipIn:
     """The tip-in of a vehicle. film_distance_m is from the carburettor to the intake valves."""
     time_s = event_times()
-    full_deg = 90.0 - assumed.closed_angle_deg
-    start = (opening.start_pressure_pa, opening.start_speed_rpm)
-    start_deg = _start_angle(engine, throttles, surroundings, start, assumed)
-    end_deg = max(start_deg, opening.opens_to * full_deg)
-    front_deg = start_deg + (end_deg - start_deg) * np.clip(time_s / opening.opening_time_s, 0.0, 1.0)
-    rear_deg = (
-        np.clip((front_deg - throttles.rear_opens_at_deg) / (full_deg - throttles.rear_opens_at_deg), 0.0, 1.0)
-        * full_deg
-    )
-    front_area = throttles.front_area_m2 * _relative_area(front_deg, assumed)
-    rear_area = throttles.rear_area_m2 * _relative_area(rear_deg, assumed)
-    air = fill_manifold(time_s, front_area + rear_area, engine, driveline, surroundings, start)
-
+    plate = ThrottlePlate(assumed.closed_angle_deg, assumed.shaft_to_bore, assumed.plate_over_barrel)
+    breathed = _breathed(engine, driveline, throttles, opening, surroundings, plate)
+    air, front_deg, rear_deg = breathed.air, breathed.front_deg, breathed.rear_deg
     share, tau = _film(air, surroundings.temperature_k, film_distance_m, assumed)
     supply_start = opening.start_phi * air.cylinder_kg_s[0] / fuel.stoichiometric_ratio
     held_kg = air.pressure_pa * engine.manifold_m3 / (GAS_CONSTANT_AIR * surroundings.temperature_k)
     drawn_per_s = air.cylinder_kg_s / held_kg
-    rear_part = rear_area / (front_area + rear_area)
+    rear_part = breathed.rear_part
     pairs = []
     for area_max, part in ((throttles.front_area_m2, 1.0 - rear_part), (throttles.rear_area_m2, rear_part)):
         if area_max > 0.0:
@@ -200,6 +191,39 @@ def simulate(
     return TipIn(air, front_deg, events, film.film_outside_range(air.pressure_pa, air.speed_rpm))
 
 
+@dataclass(frozen=True)
+class _Breathed:
+    """The engine's air, the angle of each pair of throttles [deg], and the rear pair's part of the flow, (times,)."""
+
+    air: AirHistory
+    front_deg: Array
+    rear_deg: Array
+    rear_part: Array
+
+
+@lru_cache(maxsize=8)
+def _breathed(
+    engine: Engine,
+    driveline: Driveline,
+    throttles: Throttles,
+    opening: Opening,
+    air: Surroundings,
+    plate: ThrottlePlate,
+) -> _Breathed:
+    """The air of a tip-in; all that differ in their fuel alone share it."""
+    time_s, full_deg = event_times(), 90.0 - plate.closed_deg
+    start = (opening.start_pressure_pa, opening.start_speed_rpm)
+    start_deg = _start_angle(engine, throttles, air, start, plate)
+    end_deg = max(start_deg, opening.opens_to * full_deg)
+    front_deg = start_deg + (end_deg - start_deg) * np.clip(time_s / opening.opening_time_s, 0.0, 1.0)
+    opens_deg = throttles.rear_opens_at_deg
+    rear_deg = np.clip((front_deg - opens_deg) / (full_deg - opens_deg), 0.0, 1.0) * full_deg
+    front_m2 = throttles.front_area_m2 * plate.relative_area(front_deg)
+    rear_m2 = throttles.rear_area_m2 * plate.relative_area(rear_deg)
+    history = fill_manifold(time_s, front_m2 + rear_m2, engine, driveline, air, start)
+    return _Breathed(history, front_deg, rear_deg, rear_m2 / (front_m2 + rear_m2))
+
+
 def _film(air: AirHistory, temperature_k: float, distance_m: float, assumed: Assumptions) -> tuple[Array, Array]:
     """Share that lands on the walls and time constant [s], by the distance to the valves and the air's temperature."""
     share, tau = film.wet_manifold_film(air.pressure_pa, air.speed_rpm)
@@ -209,24 +233,11 @@ def _film(air: AirHistory, temperature_k: float, distance_m: float, assumed: Ass
     return np.clip(share + more, 0.05, 0.95), tau * assumed.film_time_factor * longer
 
 
-def _relative_area(angle_deg: Array, assumed: Assumptions) -> Array:
-    """Effective area of a barrel over that wide open: venturi and plate are two restrictions in series.
-
-    With the plate's own area wide open k times the barrel's, 1/CA^2 = (1 - 1/k^2) + 1/(k opening)^2.
-    """
-    full = butterfly_open_share(np.array([90.0]), assumed.closed_angle_deg, assumed.shaft_to_bore)
-    opening = butterfly_open_share(angle_deg, assumed.closed_angle_deg, assumed.shaft_to_bore) / full
-    plate = np.maximum(assumed.plate_over_barrel * opening, 1e-12)
-    return np.asarray(
-        opening * assumed.plate_over_barrel / np.sqrt(1.0 + plate**2 * (1.0 - assumed.plate_over_barrel**-2))
-    )
-
-
 def _start_angle(
-    engine: Engine, throttles: Throttles, air: Surroundings, start: tuple[float, float], assumed: Assumptions
+    engine: Engine, throttles: Throttles, air: Surroundings, start: tuple[float, float], plate: ThrottlePlate
 ) -> float:
     """Front opening [deg] that passes what the engine draws at the start."""
     drawn = engine.drawn(*start, air.temperature_k)
     wanted = drawn / max(air_flow(1.0, air, start[0]), 1e-12) / throttles.front_area_m2
-    angles = np.linspace(0.0, 90.0 - assumed.closed_angle_deg, 2000)
-    return float(np.interp(wanted, _relative_area(angles, assumed), angles))
+    angles = np.linspace(0.0, 90.0 - plate.closed_deg, 2000)
+    return float(np.interp(wanted, plate.relative_area(angles), angles))

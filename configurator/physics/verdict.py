@@ -88,6 +88,11 @@ class Verdict:
         base = self.supply.base(engine.main_circuit).astype(np.float32)
         return self._pulling.felt(shots.filmed, shots.sooner, missed / engine.first_fuel, base)
 
+    def delay_ms(self, shots: Responses, missed: Reals, engine: Lateness) -> Array:
+        """The delay alone of the same, in less time."""
+        phi = shots.phi(self.supply.base(engine.main_circuit), missed / engine.first_fuel)
+        return self._pulling.delay_ms(phi)
+
     def felt_by(self, shots: Responses, column: Indices, missed: Reals) -> Complaints:
         """What is felt of n combinations in every engine of the grid. column : which of the shots is each one's, (n,);
         missed : share that misses the walls as modelled, (n,)."""

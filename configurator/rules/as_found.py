@@ -154,10 +154,11 @@ def every_carburettor_gets_the_same(car: CarFacts) -> Reading:
 
 
 @rule(
+    kind="cure",
     at_most=True,
     unit="m",
     severity="warning",
-    says="it stands {value:.0f} m from the height its main jets were chosen for; up to {limit:.0f} m takes no others",
+    says="main jets for another height: the car stands {value:.0f} m from it; up to {limit:.0f} m takes no others",
     mend="match the main jets to the height first, and judge the pump circuit again with them: jets that are too rich "
     "or too lean feel like a wrong shot",
     limit="jetted_altitude_most_m",
@@ -168,10 +169,11 @@ def main_jets_suit_the_altitude(car: CarFacts, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="turns",
     severity="warning",
-    says="overall ratio {value:.1f}: less than {limit:.1f} is an axle alone, or a direct top gear",
+    says="doubtful overall ratio: {value:.1f}; less than {limit:.1f} is an axle alone, or a direct top gear",
     mend="overall_ratio is gear times final drive: with 3.9 at the axle and 2.1 in second it is 8.2; leave it if the "
     "complaint is in a direct gear",
     limit="overall_ratio_least",
@@ -182,10 +184,11 @@ def overall_ratio_has_the_gear_in_it(car: CarFacts, limits: Limits) -> Reading:
 
 
 @rule(
+    kind="fit",
     at_most=False,
     unit="kg",
     severity="warning",
-    says="the car weighs {value:.0f} kg; less than {limit:.0f} kg is hardly ever seen",
+    says="doubtful mass: {value:.0f} kg; less than {limit:.0f} kg is hardly ever seen",
     mend="look for a slipped digit in mass_kg: the vehicle as it drives, laden",
     limit="mass_least_kg",
 )

@@ -10,8 +10,9 @@ from typing import Self
 
 import numpy as np
 
-from configurator.arrays import Array, Mask
+from configurator.arrays import Array, Indices, Mask
 from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.limits import Limits
 from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PumpFigures
 from configurator.physics.lateness import Regions
 from configurator.physics.lobe import front_loaded_lift, measured_lift
@@ -28,9 +29,9 @@ class OptionColumn:
         shape[axis] = -1
         return type(self)(**{item.name: getattr(self, item.name).reshape(shape) for item in fields(self)})
 
-    def only(self, axis: int, place: int) -> Self:
-        """One option of a column that lies along an axis of a table."""
-        cut = (slice(None),) * axis + (slice(place, place + 1),)
+    def only(self, axis: int, places: Indices) -> Self:
+        """Some options of a column that lies along an axis of a table."""
+        cut = (slice(None),) * axis + (places,)
         return type(self)(**{item.name: getattr(self, item.name)[cut] for item in fields(self)})
 
 
@@ -133,7 +134,14 @@ class JudgedShots(FeltPulls):
         """All but the regions, by name."""
         return {name: value for name, value in vars(self).items() if name != "regions"}
 
-    def at(self, index: tuple[int | slice | None, ...]) -> "JudgedShots":
+    def beyond(self, limits: Limits, unfelt: float = 1.0) -> Array:
+        """Delay, deepest sag and smoke beyond so much of what goes unfelt of each, in parts of that, added up."""
+        sag = np.maximum(self.lean_sag_percent, self.rich_sag_percent)
+        most = (limits.delay_most_ms, limits.sag_most_percent, limits.smoke_most_ms)
+        parts = [felt / limit - unfelt for felt, limit in zip((self.delay_ms, sag, self.smoke_ms), most, strict=True)]
+        return np.asarray(np.sum(np.maximum(parts, 0.0), axis=0))
+
+    def at(self, index: tuple[int | slice | Indices | None, ...]) -> "JudgedShots":
         """Some of the combinations, or one of them as arrays of no dimension."""
         regions = Regions(self.regions.bits[index]) if self.regions else None
         return JudgedShots(**{name: np.asarray(value[index]) for name, value in self.figures.items()}, regions=regions)

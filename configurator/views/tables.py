@@ -50,6 +50,8 @@ def finding_lines(finding: Finding) -> Iterable[str]:
     yield f"{word} {wrapped(where + finding.says, ' ' * 10, '')}"
     if finding.mend:
         yield wrapped(finding.mend, " " * 16, " " * 10 + "mend: ")
+    if finding.seen:
+        yield wrapped(finding.seen, " " * 16, " " * 10)
     margin = ""
     if finding.margin is not None and finding.unit in MEASURED_UNITS:
         margin = f"; margin {_margin(finding.margin)} {finding.unit}"

@@ -10,6 +10,7 @@ import pytest
 
 from configurator.advice.sensitivity import TRIED_MM, Sensitivity, SensitivityReport, sensitivity
 from configurator.judging.case import Case
+from configurator.slots.columns import Mount
 from configurator.slots.slot import SLOTS
 
 
@@ -54,6 +55,10 @@ def test_the_smallest_orifice_is_the_smallest_that_comes_at_once() -> None:
     ("name", "tables"),
     [
         ("main_lag_s", lambda value: {"assumed": {"main_lag_s": value}}),
+        ("booster_gain", lambda value: {"assumed": {"booster_gain": value}}),
+        ("closed_angle_deg", lambda value: {"assumed": {"closed_angle_deg": value}}),
+        ("shot_film_share", lambda value: {"assumed": {"shot_film_share": value}}),
+        ("pull_lag_s", lambda value: {"assumed": {"pull_lag_s": value}}),
         ("engine.idle_pressure_kpa", lambda value: {"engine": {"idle_pressure_kpa": value}}),
         ("manifold.distance_to_valves_mm", lambda value: {"manifold": {"distance_to_valves_mm": value}}),
         ("manifold.volume_cc", lambda value: {"manifold": {"volume_cc": value}}),
@@ -79,15 +84,29 @@ def test_an_end_of_a_limit_is_the_answer_of_a_catalogue_that_has_it() -> None:
 
 
 def test_what_is_proposed_has_an_answer_of_its_own() -> None:
-    """With another lobe the same size comes at another time; the rows stand by what moves farther of the two."""
+    """With another lobe the same size comes at another time; the rows stand by what moves farther of the two. A narrow
+    screw moves the answer by its coefficient, and by nothing else that the fitted one does not."""
     case = building.easy_case()
-    slot = SLOTS["front.lobe"]
-    other = next(option for option in case.on_offer[slot] if option.label.startswith("lobe-high"))
-    both = sensitivity(case, "front", case.as_fitted, {**case.as_fitted, slot: other})
-    alone = report_of(building.easy_case(building.vehicle(front={"lobe": "lobe-high"})))
+    parts = {"lobe": "lobe-high", "feed_screw": "screw-narrow"}
+    others = {
+        SLOTS[f"front.{slot}"]: next(o for o in case.on_offer[SLOTS[f"front.{slot}"]] if o.label.startswith(code))
+        for slot, code in parts.items()
+    }
+    both = sensitivity(case, "front", case.as_fitted, {**case.as_fitted, **others})
+    alone = report_of(building.easy_case(building.vehicle(front=parts)))
     for one in both.rows:
         assert one.fitted == row(one.figure).fitted
         assert one.proposed == row(one.figure, alone).fitted
+    low_mm, high_mm = (getattr(row("screw_coefficient", alone).fitted, f"at_{end}_mm") for end in ("low", "high"))
+    assert low_mm > high_mm
+
+
+def test_a_lobe_that_does_not_meet_its_lever_leaves_no_answer() -> None:
+    case = building.easy_case()
+    slot = SLOTS["front.lobe"]
+    other = next(option for option in case.options[slot] if option.read(Mount).lobe.lever != "short")
+    found = sensitivity(case, "front", case.as_fitted, {**case.as_fitted, slot: other}).rows[0].proposed
+    assert found is not None and (found.smallest_mm, found.at_low_mm, found.at_high_mm) == (None, None, None)
 
 
 def test_an_idle_pressure_stays_below_the_air_of_the_place() -> None:

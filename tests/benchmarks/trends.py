@@ -16,11 +16,13 @@ import numpy as np
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
 from random_cars import FRONT, Figures, case_with, changed, random_car
+from stumbling import Felt, felt
 
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
+from configurator.judging.trade_rules import by_free_flow_screw, by_larger_pump
 from configurator.slots.columns import JudgedShots, Mount
 from configurator.slots.options import Option
 from configurator.slots.slot import Slot
@@ -158,26 +160,57 @@ def short_of_fuel(car: Figures, catalog: Catalog) -> tuple[dict[str, Any], float
     return min(found, key=lambda one: one[0])[1:] if found else None
 
 
+SLOWER = {
+    "half as heavy again": _of_manual("driveline", "mass_kg", 1.5),
+    "taller gear (x 0.75)": _of_manual("driveline", "overall_ratio", 0.75),
+}
+
+
 def sags_move(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
-    """The lean sag as the car gets slower, same parts."""
+    """The lean sag as the car gets slower, same parts: as judged, and with the stumble acting back on speed."""
     short = [short_of_fuel(car, catalog) for car in cars]
-    for says, change in (
-        ("half as heavy again: goes flatter, same parts", _of_manual("driveline", "mass_kg", 1.5)),
-        ("taller gear (x 0.75): goes flatter", _of_manual("driveline", "overall_ratio", 0.75)),
-    ):
-        tally = Tally(says)
+    moves = Tally("a stumble acting back: lean sag within 0.5 %, same parts")
+    for says, change in SLOWER.items():
+        judged, back = Tally(f"{says}: goes flatter, same parts"), Tally("the same, the stumble acting back on speed")
         for seed, (car, parts) in enumerate(zip(cars, short, strict=True)):
             other = change(car)
             if other is None or parts is None:
                 continue
-            now, after = (
-                float(sized(case_with(one, catalog, parts[0]), np.array([parts[1]])).lean_sag_percent[0])
-                for one in (car, other)
-            )  # fmt: skip
-            if abs(after - now) > 0.25:
-                tally.count(after > now, now - after, f"car {seed}: {now:.1f} to {after:.1f} %")
-                tally.figures.append(after - now)
-        yield tally
+            cases = [case_with(one, catalog, parts[0]) for one in (car, other)]
+            as_judged = [float(sized(case, np.array([parts[1]])).lean_sag_percent[0]) for case in cases]
+            acting = [_felt(case, parts[1]).lean_sag_percent for case in cases]
+            for tally, (now, after) in ((judged, as_judged), (back, acting)):
+                if abs(after - now) > 0.25:
+                    tally.count(after > now, now - after, f"car {seed}: {now:.1f} to {after:.1f} %")
+                    tally.figures.append(after - now)
+            if says == next(iter(SLOWER)):
+                moved = acting[0] - as_judged[0]
+                moves.count(abs(moved) <= 0.5, abs(moved), f"car {seed}: {as_judged[0]:.1f} to {acting[0]:.1f} %")
+                moves.figures.append(moved)
+        yield from (judged, back)
+    yield moves
+
+
+def nozzles_move_by_a_stumble(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
+    """The delay at the smallest nozzle that comes at once, and that nozzle, with the stumble acting back on speed."""
+    delays = Tally("a stumble acting back: delay within 5 ms at the smallest nozzle")
+    sizes, most_ms = Tally("the same: smallest nozzle within a step"), catalog.limits.delay_most_ms
+    for seed, car in enumerate(cars):
+        now_mm = smallest_mm(car, catalog)
+        if np.isfinite(now_mm):
+            case, near_mm = case_with(car, catalog, LARGE), now_mm * np.array([0.85, 0.93, 1.0, 1.04])
+            late_ms = np.array([_felt(case, size).delay_ms for size in near_mm.tolist()])
+            after_mm, moved = float(np.interp(-most_ms, -late_ms, near_mm)), late_ms[2] - most_ms
+            delays.count(abs(moved) <= 5.0, abs(moved), f"car {seed}: {moved:+.0f} ms")
+            sizes.count(abs(after_mm - now_mm) <= STEP_MM, abs(after_mm - now_mm),
+                        f"car {seed}: {now_mm:.2f} to {after_mm:.2f} mm")  # fmt: skip
+            delays.figures.append(moved)
+            sizes.figures.append(after_mm / now_mm)
+    yield from (delays, sizes)
+
+
+def _felt(case: Case, size_mm: float) -> Felt:
+    return felt(case, case.as_fitted | {NOZZLE: _nozzle(size_mm)}, acts_back=True)
 
 
 def volume_wanted_cc(figures: Figures, catalog: Catalog) -> float:
@@ -258,6 +291,26 @@ def every_pair(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
     yield from (small, large, island, jumps, answer, common)
 
 
+def rules_of_the_trade(cars: list[Figures], catalog: Catalog) -> Iterator[Tally]:
+    """By a free-flow screw and by the larger pump, in cars that have a plain one and the small one: with a nozzle that
+    asks for both in every car, and with its own in the cars that need one so large."""
+    effects = {"free-flow screw": by_free_flow_screw, "larger pump": by_larger_pump}
+    plain, from_mm = FRONT | {"feed_screw": "screw-plain"}, catalog.limits.larger_pump_from_mm
+    cases = [case_with(car, catalog, plain) for car in cars]
+    own_mm = [smallest_mm(car, catalog) for car in cars]
+    for where, sizes in (("at 1.03 mm", [1.03] * len(cars)), (f"at its own nozzle, from {from_mm:g} mm", own_mm)):
+        for what, effect in effects.items():
+            tally = Tally(f"{what} {where}: less hesitation or sag")
+            for seed, (case, size_mm) in enumerate(zip(cases, sizes, strict=True)):
+                gain = (
+                    effect(case, case.as_fitted | {NOZZLE: _nozzle(size_mm)}, "front") if size_mm >= from_mm else None
+                )
+                if gain:
+                    tally.count(gain.is_one, -gain.delay_ms, f"car {seed}: {-gain.delay_ms:.0f} ms more")
+                    tally.figures.append(gain.delay_ms)
+            yield tally
+
+
 def _jump(values: Array, most: float) -> float:
     """The greatest step between neighbours that are both within a most."""
     steps = np.abs(np.diff(values))[np.maximum(values[1:], values[:-1]) <= most]
@@ -265,7 +318,7 @@ def _jump(values: Array, most: float) -> float:
 
 
 def table(cars: list[Figures], catalog: Catalog) -> list[list[str]]:
-    parts = (sizes_move, sags_move, volumes_move, every_pair)
+    parts = (sizes_move, sags_move, nozzles_move_by_a_stumble, volumes_move, every_pair, rules_of_the_trade)
     return [tally.row for part in parts for tally in part(cars, catalog)]
 
 

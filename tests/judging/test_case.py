@@ -36,6 +36,23 @@ def test_a_choice_looked_up_is_judged_as_one_worked_out(name: str, monkeypatch: 
     assert len(seen) > 3
 
 
+def test_lists_looked_up_are_judged_as_lists_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some of each slot, in another order than they are offered in."""
+    vehicle = load_vehicle(ROOT / "catalog/examples/roadster.toml")
+    fresh, tabulated = (Case.of(vehicle, CATALOG) for _ in range(2))
+    tabulated.tabulated("front")
+    some = [{slot: case.options[slot][4::-2] for slot in case.options} for case in (fresh, tabulated)]
+    worked_out = fresh.columns("front", some[0])
+    monkeypatch.setattr(Case, "_worked_out", None)
+    looked_up = tabulated.columns("front", some[1])
+    for name in ("nozzle", "feed_screw", "pump", "lobe", "spacer", "pad_relief"):
+        for figure, values in vars(getattr(worked_out, name)).items():
+            np.testing.assert_array_equal(getattr(getattr(looked_up, name), figure), values)
+    for figure, values in worked_out.shot.figures.items():
+        np.testing.assert_allclose(getattr(looked_up.shot, figure), values, rtol=1e-4, atol=1e-3)
+    assert looked_up.facts == worked_out.facts
+
+
 def test_an_option_of_nobodys_list_is_worked_out() -> None:
     case = Case.of(load_vehicle(ROOT / "catalog/examples/roadster.toml"), CATALOG)
     case.tabulated("front")

@@ -179,6 +179,12 @@ def test_equal_tip_ins_have_equal_figures() -> None:
     assert replace(plain, booster_gain=5.0).of_tip_in != plain.of_tip_in
 
 
+def test_tip_ins_that_differ_in_their_fuel_share_their_air() -> None:
+    plain, rich, shut = tip_in(), tip_in(assumed={"booster_gain": 5.0}), tip_in(assumed={"closed_angle_deg": 6.0})
+    assert rich.air is plain.air and rich.circuits["front"].mains[0] is not plain.circuits["front"].mains[0]
+    assert not np.array_equal(shut.air.pressure_pa, plain.air.pressure_pa)
+
+
 def test_the_pull_at_the_nozzle_is_its_share_of_the_throats_depression_less_the_head() -> None:
     """By hand: half of the throat's depression, and 50 mm of fuel at 740 kg/m3 weigh 363 Pa."""
     event = tip_in().circuits["front"]

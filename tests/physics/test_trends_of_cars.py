@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from random_cars import Figures, case_with, changed, random_car
+from stumbling import felt
 
 from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
@@ -128,3 +129,17 @@ def test_three_quarters_of_the_smallest_hesitates() -> None:
         if np.isfinite(size) and 0.75 * size > 0.3:
             late_ms = sized(random_car(seed), np.array([0.75 * size]), LARGE).delay_ms[0]
             assert late_ms > 1.2 * STOCK.limits.delay_most_ms, (seed, late_ms)
+
+
+@pytest.mark.parametrize("seed", [0, 3, 6])
+def test_the_experiment_of_a_stumble_that_acts_back_begins_at_what_is_judged(seed: int) -> None:
+    """Delay and both sags written anew; acting back they are others, but not by far."""
+    case = case_with(random_car(seed), STOCK, LITTLE)
+    judged = sized(random_car(seed), np.array([0.6]), LITTLE)
+    choice = case.as_fitted | {
+        Slot("front", "nozzle"): Option("", FittedNozzle(diameter_mm=0.6, style="straight", length_mm=1.8), "none")
+    }
+    plain, back = (felt(case, choice, acts_back=acts) for acts in (False, True))
+    for name in ("delay_ms", "lean_sag_percent", "rich_sag_percent"):
+        assert getattr(plain, name) == pytest.approx(float(getattr(judged, name)[0]), abs=0.05, rel=1e-3)
+    assert 0.1 < abs(back.delay_ms - plain.delay_ms) < 0.3 * max(plain.delay_ms, 30.0)

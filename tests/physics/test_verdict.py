@@ -242,6 +242,15 @@ def test_two_circuits_are_felt_as_the_worse_of_each() -> None:
     np.testing.assert_array_equal(worst.take(np.array([2, 0])).rich, worst.rich[[2, 0]])
 
 
+@each_circuit
+def test_a_delay_alone_is_that_of_all_that_is_felt(seed: int, name: str) -> None:
+    own, shots, missed = judged(seed, name)
+    for engine in (Lateness(), Lateness(0.6, 1.9)):
+        whole = own.felt_in(shots, missed, engine).delay_ms
+        np.testing.assert_allclose(own.delay_ms(shots, missed, engine), whole, atol=0.1, rtol=1e-3)
+        assert name == "rear" or np.ptp(whole) > 50.0
+
+
 # --- what the two unknowns do -----------------------------------------------------------------------------------------
 
 
