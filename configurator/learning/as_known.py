@@ -12,7 +12,7 @@ from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, counts, prior_of
 from configurator.learning.belief_in_book import belief_by
-from configurator.learning.felt_sizes import felt_sizes
+from configurator.learning.felt_sizes import felt_sizes, goes_with
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
 
@@ -114,10 +114,11 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
+    sizes = felt_sizes(judged, runs, symptom)
     clean = last_clean(runs) if last_felt and last_felt.side else None
-    if clean is not None and is_in(judged, clean):
+    if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None
-    return Known(judged, says, belief, belief.left_out, last_felt, clean, felt_sizes(judged, runs, symptom))
+    return Known(judged, says, belief, belief.left_out, last_felt, clean, sizes)
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:

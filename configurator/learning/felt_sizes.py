@@ -35,6 +35,15 @@ def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None
     return found
 
 
+def goes_with(case: Case, sizes: Mapping[str, FeltSizes], run: Trial) -> bool:
+    """Whether the nozzles of a run lie between what was felt too small and large enough beside the same parts."""
+    between = []
+    for name, felt in sizes.items():
+        size_mm = _size_mm(case, name, run)
+        between.append(size_mm is None or felt.lean_mm < size_mm < felt.rich_mm)
+    return all(between)
+
+
 def side_of_nozzle(symptom: Symptom) -> int:
     """What a feeling asks of the nozzle: a larger one (1) for want of fuel at once; none larger (-1) for too much, or
     where the shot runs out, which takes volume; nothing (0) where it does not say which."""
