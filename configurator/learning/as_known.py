@@ -2,15 +2,15 @@
 file speak for."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 from configurator.book.car_now import car_now, is_in, records_in_book
-from configurator.book.records import Trial
+from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, Symptom, ruled_out
 from configurator.judging.table import NEARLY_AS_SURE, asking
-from configurator.learning.belief import Belief, counts, prior_of
-from configurator.learning.belief_in_book import belief_by
+from configurator.learning.belief import Belief, belief_of, counts, prior_of
 from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
@@ -73,17 +73,28 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     return Known(case.at(belief.middle).with_linkage_set(), wishes, says, belief, clean)
 
 
+def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
+    """What runs of a vehicle say of it; None where there is none that counts and nothing is felt.
+
+    felt : a symptom that counts as one more run, of what is fitted.
+    """
+    if felt is None and not any(map(counts, runs)):
+        return None
+    if felt is not None:
+        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word), Conditions())]
+        believed = belief_of(case, runs)
+        return replace(believed, runs=believed.runs - 1, felt_now=True)
+    return belief_of(case, runs)
+
+
 def last_run(runs: Sequence[Trial]) -> Trial | None:
     """The last of the runs that count."""
     return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
 
 
-def was_clean(run: Trial | None) -> bool:
-    """Whether a run was felt to pull cleanly."""
-    return run is not None and run.felt is not None and run.felt.word in SYMPTOMS and not SYMPTOMS[run.felt.word].side
-
-
 def pulled_cleanly(case: Case, runs: Sequence[Trial]) -> bool:
     """Whether the last run that counts was clean, with the very parts that are in the car now."""
     last = last_run(runs)
-    return last is not None and was_clean(last) and is_in(case, last)
+    if last is None or last.felt is None or last.felt.word not in SYMPTOMS:
+        return False
+    return not SYMPTOMS[last.felt.word].side and is_in(case, last)

@@ -8,9 +8,8 @@ import pytest
 from runs import AT, run
 
 from configurator.judging.feelings import SYMPTOMS, ruled_out
-from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
+from configurator.learning.as_known import SURE_ENOUGH, Known, belief_by, known_by
 from configurator.learning.belief import belief_of, prior_of
-from configurator.learning.belief_in_book import belief_by
 from configurator.physics.lateness import Lateness
 
 CASE = building.case(
