@@ -93,7 +93,7 @@ def trial_of(
     trace: TraceMeasured | None = None,
     note: str = "",
 ) -> Trial:
-    """The run of a case with a choice of parts, by default what is fitted in its vehicle file. Raises BadInput for an
+    """The run of a case with a choice of parts, by default what is fitted. Raises BadInput for an
     unknown symptom, and for a run of which neither a feeling nor a trace is known."""
     choice = choice or case.as_fitted
     if felt is None and trace is None:

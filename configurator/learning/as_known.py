@@ -3,15 +3,15 @@ file speak for."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from functools import cached_property
 
 from configurator.book.car_now import car_now, is_in, records_in_book
-from configurator.book.records import Trial
+from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
-from configurator.learning.belief import Belief, counts, prior_of
-from configurator.learning.belief_in_book import belief_by
+from configurator.learning.belief import Belief, belief_of, counts, prior_of
 from configurator.learning.felt_sizes import felt_sizes, goes_with
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
@@ -119,6 +119,20 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None
     return Known(judged, says, belief, belief.left_out, last_felt, clean, sizes)
+
+
+def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
+    """What runs of a vehicle say of it; None where there is none that counts and nothing is felt.
+
+    felt : a symptom that counts as one more run, of what is fitted.
+    """
+    if felt is None and not any(map(counts, runs)):
+        return None
+    if felt is not None:
+        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word, moment=felt.moment), Conditions())]
+        believed = belief_of(case, runs)
+        return replace(believed, runs=believed.runs - 1, felt_now=True)
+    return belief_of(case, runs)
 
 
 def last_run(runs: Sequence[Trial]) -> Trial | None:

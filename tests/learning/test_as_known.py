@@ -8,10 +8,9 @@ import pytest
 from runs import AT, run
 
 from configurator.book.records import Conditions, Felt, trial_of
-from configurator.judging.feelings import SYMPTOMS, ruled_out, symptom_felt
-from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
+from configurator.judging.feelings import SYMPTOMS, symptom_felt
+from configurator.learning.as_known import SURE_ENOUGH, Known, belief_by, known_by
 from configurator.learning.belief import belief_of, prior_of
-from configurator.learning.belief_in_book import belief_by
 from configurator.physics.lateness import Lateness
 
 CASE = building.case(
