@@ -9,9 +9,12 @@ way to search faces the same engine and the same luck.
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
+from configurator.advice.next_step import RUN_MIN
+from configurator.advice.reach import is_within_reach
 from configurator.arrays import Array, Mask
 from configurator.book.records import Felt as FeltWord
 from configurator.car.fitted import FittedNozzle
@@ -20,11 +23,15 @@ from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.demand import Circuit
+from configurator.judging.feelings import symptom_felt
+from configurator.judging.table import NEARLY_AS_SURE
+from configurator.learning.as_known import SURE_ENOUGH
 from configurator.learning.belief import CUT_AT, Belief, Run, felt_with, prior
-from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
-from configurator.learning.next_run import RUN_MIN, RunField, next_step
+from configurator.learning.driver import ANSWERS, answer_chances, felt_weights, normal_share
+from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.physics.lateness import AS_MODELLED, Lateness
 from configurator.physics.mixture import Responses
+from configurator.physics.verdict import Complaints
 from configurator.slots.columns import Mount
 from configurator.slots.offered import as_fitted
 from configurator.slots.options import Choice, Option
@@ -90,14 +97,19 @@ class Car:
         )
 
     @cached_property
-    def field(self) -> RunField:
-        felt = felt_with(self.case, "front", self.choices)
-        return RunField(felt, MINUTES, np.ones(len(PARTS), dtype=bool))
+    def felt(self) -> Complaints:
+        """What the program thinks is felt of each part in every engine."""
+        return felt_with(self.case, "front", self.choices)
+
+    @cached_property
+    def covers(self) -> Array:
+        """1 where parts are right for an engine, else 0, shape (parts, points)."""
+        return np.asarray(self.felt.covers.astype(float))
 
     @cached_property
     def rightly(self) -> Array:
         """Chances of ANSWERS as the program has them, misjudged runs left out, shape (answers, parts, points)."""
-        return answer_chances(self.field.felt)
+        return answer_chances(self.felt)
 
     def complaints(self, engine: Lateness) -> Array:
         """What is felt of each part in one engine, beyond what goes unfelt: at once and later for want of fuel, for too
@@ -152,6 +164,16 @@ def _minutes() -> Array:
 
 
 MINUTES = _minutes()
+
+
+def _changes() -> Array:
+    """How many parts change from each of PARTS to each."""
+    sizes, setups = np.array(PARTS).T
+    pumps = np.array([PUMPS.index(SETUPS[setup][0]) for setup in setups])
+    return np.asarray(sum((one[:, None] != one).astype(float) for one in (sizes, setups, pumps)))
+
+
+CHANGES = _changes()
 
 
 @dataclass(frozen=True)
@@ -263,52 +285,99 @@ def by_trade(engine: Engine) -> Searching:
             size += way
 
 
-def by_belief(engine: Engine) -> Searching:
-    """What `tipin next` says to try, and where no run is worth its time what is surest; until a run is felt clean."""
-    parts, belief, field = engine.fitted, KNOWN, engine.car.field
+def by_step(engine: Engine) -> Searching:
+    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the
+    surest."""
+    yield from _steps(engine, reach=True)
+
+
+def by_proposal(engine: Engine) -> Searching:
+    """The same without regard to reach, as `tipin propose` lists it."""
+    yield from _steps(engine, reach=False)
+
+
+def _steps(engine: Engine, *, reach: bool) -> Searching:
+    parts, belief, lean, rich = engine.fitted, KNOWN, {}, {}
     while (said := (yield parts)).word != "clean":
         belief = learned(belief, engine.car, parts, said)
-        advice = next_step(field, belief, parts)
-        parts = advice.choice if advice.do == "try" else int(field.sureness(belief).argmax())
+        size, setup = PARTS[parts]
+        side = side_of_nozzle(symptom_felt(said.word, said.moment))
+        if side > 0:
+            lean[setup] = max(size, lean.get(setup, size))
+            rich = {one: most for one, most in rich.items() if one != setup or most > size}
+        elif side < 0:
+            rich[setup] = min(size, rich.get(setup, size))
+            lean = {one: least for one, least in lean.items() if one != setup or least < size}
+        sizes = np.array([one for one, _ in PARTS])
+        same = np.array([one == setup for _, one in PARTS])
+        may = ~same | ((sizes >= lean.get(setup, -1)) & (sizes <= rich.get(setup, len(LADDER))))
+        if reach:
+            nozzles = [as_fitted(LADDER[one]) for one, _ in PARTS]
+            near = np.array([is_within_reach(as_fitted(LADDER[size]), one, side, 0.0) for one in nozzles])
+            may &= near | (sizes == size)
+        sure = np.where(may, engine.car.covers @ belief.masses, -1.0)
+        if sure[parts] < sure.max():
+            sure[parts] = -1.0  # what is complained of is not left for the sake of a few per cent
+        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * sure.max())
+        steps = np.abs(np.array([LADDER[one].diameter_mm for one in sizes]) - LADDER[size].diameter_mm)
+        parts = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])
 
 
-def to_the_end(engine: Engine) -> Searching:
-    """What `tipin next` says, until it says to leave the car as it is."""
-    parts, belief, field = engine.fitted, KNOWN, engine.car.field
-    while True:
-        belief = learned(belief, engine.car, parts, (yield parts))
-        advice = next_step(field, belief, parts)
-        if advice.do == "stop":
-            return
-        parts = advice.choice
+def by_engine(engine: Engine) -> Searching:
+    """Who knows the engine: what it is likeliest to pull cleanly with."""
+    likeliest = int(np.prod(normal_share(-engine.complaints[:3] / SPREAD), axis=0).argmax())
+    parts = engine.fitted
+    while (yield parts).word != "clean":
+        parts = likeliest
 
 
 @dataclass(frozen=True)
 class Searched:
-    """How a search ended: runs after the first complaint, minutes from it on, and whether the parts are right."""
+    """How a search ended: runs after the first complaint, minutes from it on, whether the parts are right, how many
+    parts were bought for it, and how often the nozzle went the wrong way (against what was truly amiss, the pump and
+    lobe as they were) or right parts were changed."""
 
     runs: int
     minutes: float
     right: bool
+    bought: int
+    nozzle_steps: int
+    wrong_way: int
+    needless: int
 
 
 def searched(engine: Engine, search: Search, felt: Draw) -> Searched:
     """One search, given up after MOST_RUNS."""
     parts = search(engine)
-    now, minutes = next(parts), 0.0
+    been, minutes, runs = [next(parts)], 0.0, MOST_RUNS
     for run in range(MOST_RUNS):
         try:
-            before, now = now, parts.send(felt(now, run))
+            been.append(parts.send(felt(been[-1], run)))
         except StopIteration:
-            return Searched(run, minutes, bool(engine.right[now]))
-        minutes += RUN_MIN + float(MINUTES[before, now])
-    return Searched(MOST_RUNS, minutes, bool(engine.right[now]))
+            runs = run
+            break
+        minutes += RUN_MIN + float(MINUTES[been[-2], been[-1]])
+    moves = [(one, other) for one, other in pairwise(been) if one != other]
+    nozzle_only = [(one, other) for one, other in moves if PARTS[one][1] == PARTS[other][1] and not engine.right[one]]
+    bought = sum(len({PARTS[one][kind] for one in been}) - 1 for kind in (0, 1))
+    return Searched(
+        runs, minutes, bool(engine.right[been[-1]]), bought,
+        len(nozzle_only), sum(_is_wrong_way(engine, one, other) for one, other in nozzle_only),
+        sum(bool(engine.right[one]) for one, _ in moves),
+    )  # fmt: skip
+
+
+def _is_wrong_way(engine: Engine, now: int, then: int) -> bool:
+    """Whether the nozzle goes smaller for want of fuel at once, or larger for too much."""
+    amiss, way = int(engine.complaints[:3, now].argmax()), PARTS[then][0] - PARTS[now][0]
+    return (amiss == 0 and way < 0) or (amiss == 2 and way > 0)
 
 
 WAYS: dict[str, tuple[str, Search]] = {
     "trade": ("the trade's practice", by_trade),
-    "belief": ("`tipin next`, to a clean run", by_belief),
-    "end": ("`tipin next`, until it says to leave the car", to_the_end),
+    "step": ("`tipin next`, to a clean run", by_step),
+    "proposal": ("`tipin propose`, to a clean run", by_proposal),
+    "engine": ("who knows the engine", by_engine),
 }
 
 

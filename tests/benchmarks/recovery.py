@@ -7,7 +7,7 @@ Wanted: 90 % regions that hold 87 to 93 %; a clean run after no more than 2 (med
 
 import argparse
 import sys
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -37,7 +37,7 @@ def recover(engines: int, seed: int = 1, each: int = 5, *, searches: bool = True
     random = np.random.default_rng(seed)
     found: dict[str, list[Searched]] = {way: [] for way in WAYS}
     holds: list[list[tuple[bool, bool, bool]]] = []
-    while len(holds) < engines or (searches and len(found["belief"]) < engines):
+    while len(holds) < engines or (searches and len(found["step"]) < engines):
         car = Car.of(random_car(random))
         for _ in range(each):
             engine = any_engine(random, car)
@@ -64,14 +64,16 @@ def held_table(recovery: Recovery) -> str:
 def searches_table(recovery: Recovery) -> str:
     """How searches went."""
     lines = [
-        "| | runs, median | 90th percentile | mean | minutes, median | 90th percentile | right at the end |",
-        "|---|---|---|---|---|---|---|",
+        "| | runs, median | 90th percentile | mean | minutes, median | 90th percentile | parts bought | right at the end "
+        "| nozzle the wrong way | right parts changed |",
+        "|---|---|---|---|---|---|---|---|---|---|",
     ]
     for way, (words, _) in WAYS.items():
-        runs, minutes, right = np.array([(one.runs, one.minutes, one.right) for one in recovery.found[way]]).T
+        runs, minutes, right, bought, steps, wrong, needless = np.array([astuple(one) for one in recovery.found[way]]).T
         lines.append(
             f"| {words} | {np.median(runs):.0f} | {np.percentile(runs, 90):.0f} | {runs.mean():.2f} | "
-            f"{np.median(minutes):.0f} | {np.percentile(minutes, 90):.0f} | {100 * right.mean():.0f} % |"
+            f"{np.median(minutes):.0f} | {np.percentile(minutes, 90):.0f} | {bought.mean():.1f} | "
+            f"{100 * right.mean():.0f} % | {100 * wrong.sum() / max(steps.sum(), 1):.1f} % | {needless.mean():.2f} |"
         )
     return "\n".join(lines)
 

@@ -1,0 +1,139 @@
+"""Every front end gives one answer: random cars with random runs, none of them a shipped example."""
+
+import os
+from datetime import UTC, datetime, timedelta
+from functools import cache
+
+import numpy as np
+import pytest
+from random_cars import case_with, random_car
+
+from configurator.advice.next_step import NextReport, what_next
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.reach import ALONG_MM
+from configurator.advice.sure_proposal import proposal_of
+from configurator.book.car_now import car_now
+from configurator.book.car_records import CarRecords
+from configurator.book.records import Conditions, Felt, Trial, trial_of
+from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.findings import check
+from configurator.learning.as_known import Known, known_by
+from configurator.learning.felt_sizes import side_of_nozzle
+from configurator.reports import ProposeReport
+from configurator.slots.slot import SLOTS
+
+CARS = range(int(os.environ.get("TIPIN_RANDOM_CARS", "12")))
+"""200 are asked for once in a while: TIPIN_RANDOM_CARS=200 python -m pytest tests/advice/test_one_answer.py."""
+AT = datetime(2026, 5, 2, 10, tzinfo=UTC)
+NOZZLE, COMPANIONS = SLOTS["front.nozzle"], {"front.feed_screw", "front.pump", "front.lobe"}
+FUEL_SIDE = {"front.nozzle", *COMPANIONS}
+WORDS = ("stumble", "stumble", "smoke", "flat", "clean", "dull", "popback")
+
+
+@cache
+def asked(seed: int) -> tuple[list[Trial], Known, NextReport, ProposeReport]:
+    """A random car with one to three runs of random sizes and feelings, and what it is told."""
+    chance = np.random.default_rng(seed)
+    case = case_with(random_car(seed), load_catalog(shipped_catalog_dir()))
+    sizes = [o for o in case.on_offer[NOZZLE] if o.work == "fit" and 0.64 <= o.read(FittedNozzle).diameter_mm <= 1.3]
+    runs = []
+    for hour in range(int(chance.integers(1, 4))):
+        choice = {**case.as_fitted, NOZZLE: sizes[int(chance.integers(len(sizes)))]}
+        felt = Felt(word=str(chance.choice(WORDS)))
+        made = trial_of(case, AT + timedelta(hours=hour), felt, Conditions(), choice=choice)
+        runs.append(made.model_copy(update={"number": hour + 1}))
+    known = known_by(car_now(case, CarRecords(runs)).case, runs)
+    return runs, known, what_next(known), proposal_of(known, ProposalRequest())
+
+
+def step_mm(known: Known, to: dict[str, str]) -> float:
+    """How much larger the nozzle becomes."""
+    now = known.case.as_fitted[NOZZLE]
+    after = known.case.options[NOZZLE].labelled(to["front.nozzle"]) if "front.nozzle" in to else now
+    assert after is not None
+    return after.read(FittedNozzle).diameter_mm - now.read(FittedNozzle).diameter_mm
+
+
+def changes_of(report: NextReport | ProposeReport) -> dict[str, str]:
+    return {change.slot: change.to for change in report.changes}
+
+
+@pytest.mark.parametrize("seed", CARS)
+def test_next_step_and_proposal_do_not_point_apart(seed: int) -> None:
+    _, known, step, proposal = asked(seed)
+    now, then = changes_of(step), changes_of(proposal)
+    assert step_mm(known, now) * step_mm(known, then) >= 0.0
+    if proposal.status != "impossible":
+        assert (step.do == "stop") == (not FUEL_SIDE & set(then))
+    if step.do == "try" and now != then and proposal.status != "impossible":
+        assert {one.slot: one.to for one in step.destination} == then, "each names the other"
+    if step.do == "try" and step.changes and not step.destination:
+        assert now == then
+
+
+@pytest.mark.parametrize("seed", CARS)
+def test_after_a_clean_run_everything_says_stop(seed: int) -> None:
+    runs, known, _, _ = asked(seed)
+    clean = trial_of(known.case, AT + timedelta(days=1), Felt(word="clean"), Conditions())
+    after = known_by(known.case, [*runs, clean.model_copy(update={"number": 9})])
+    step, proposal = what_next(after), proposal_of(after, ProposalRequest())
+    assert (step.do, step.changes, step.outcomes) == ("stop", [], [])
+    assert not FUEL_SIDE & set(changes_of(proposal))
+    found = check(after.case, [], clean=after.clean_with(after.case.as_fitted)).findings
+    assert not [one for one in found if one.kind == "cure" and one.severity == "conflict" and one.rule != JETS]
+
+
+JETS = "jets-are-never-redrilled"
+
+
+@pytest.mark.parametrize("seed", CARS)
+def test_no_step_against_what_was_felt_and_none_too_far(seed: int) -> None:
+    runs, known, step, proposal = asked(seed)
+    last = SYMPTOMS[runs[-1].felt.word] if runs[-1].felt else None
+    assert last is not None
+    for report in (step, proposal):
+        to = changes_of(report)
+        if not COMPANIONS & set(to):
+            assert side_of_nozzle(last) * step_mm(known, to) >= 0.0
+        scatter = known.case.catalog.limits.stamped_tolerance_mm
+        nozzle = known.case.options[NOZZLE].labelled(to["front.nozzle"]) if "front.nozzle" in to else None
+        if nozzle is not None:
+            now = known.case.as_fitted[NOZZLE].read(FittedNozzle)
+            assert nozzle.read(FittedNozzle).is_told_from(now, scatter), "nobody is sent for the same size again"
+    if step.destination:
+        assert abs(step_mm(known, changes_of(step))) <= ALONG_MM + 1e-6
+
+
+@pytest.mark.parametrize("seed", CARS)
+def test_a_size_between_bounds_that_were_felt(seed: int) -> None:
+    """Beside the same screw, pump and lobe nothing goes past a size that stumbled, or one that smoked."""
+    _, known, step, proposal = asked(seed)
+    bounds = known.sizes["front"]
+    for report in (step, proposal):
+        to = changes_of(report)
+        if "front.nozzle" in to and not COMPANIONS & set(to):
+            nozzle = known.case.options[NOZZLE].labelled(to["front.nozzle"])
+            assert nozzle is not None
+            assert bounds.lean_mm - 1e-9 <= nozzle.read(FittedNozzle).diameter_mm <= bounds.rich_mm + 1e-9
+
+
+def test_a_clean_run_of_before_is_gone_back_to() -> None:
+    """It smokes with the larger nozzle: the one that pulled cleanly goes back in, whatever the model would have."""
+    case = case_with(random_car(3), load_catalog(shipped_catalog_dir()))
+    small, large = (
+        next(o for o in case.on_offer[NOZZLE] if o.label.startswith(f"straight-{mm}")) for mm in (0.88, 1.0)
+    )
+    runs = [
+        trial_of(case, AT + timedelta(hours=n), Felt(word=word), Conditions(), choice={**case.as_fitted, NOZZLE: one})
+        .model_copy(update={"number": n + 1})
+        for n, (word, one) in enumerate((("clean", small), ("smoke", large)))
+    ]  # fmt: skip
+    known = known_by(car_now(case, CarRecords(runs)).case, runs)
+    step, proposal = what_next(known), proposal_of(known, ProposalRequest())
+    assert changes_of(step) == changes_of(proposal) == {"front.nozzle": small.label}
+    assert "run 1 pulled cleanly with these: put them back" in step.why
+    assert proposal.changes[0].because[0] == f"run 1 pulled cleanly with {small.label}"
+    again = runs[1].model_copy(update={"felt": Felt(word="stumble")})  # then the clean run cannot be right
+    assert known_by(known.case, [runs[0], again]).went_clean is None
