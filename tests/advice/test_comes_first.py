@@ -67,8 +67,8 @@ def test_no_deeper_pump_is_proposed_before_its_pad_is_measured(
         asked = any(finding.rule == PAD for finding in report.first)
         deeper = [
             any(change.slot == "front.pump" and depth_mm(case, change.to) > depth_mm(case, "pump-3cc")
-                for change in way.changes)
-            for way in (report, *report.alternatives)
+                for change in changes)
+            for changes in (report.changes, *(way.changes for way in report.alternatives))
         ]  # fmt: skip
         unknown = case.vehicle.manifold.pad_clearance_mm is None
         assert asked is (deeper[0] and unknown) and (deeper[0] or not fit or report.status == "impossible")

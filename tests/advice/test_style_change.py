@@ -41,7 +41,7 @@ def styles(case: Case, label: str) -> tuple[str, str]:
 @pytest.mark.parametrize(("seed", "style"), CARS)
 def test_every_change_of_style_is_explained_and_nothing_else(seed: int, style: str) -> None:
     case, report = proposed(seed, style)
-    for change in [change for way in (report, *report.alternatives) for change in way.changes]:
+    for change in [*report.changes, *(change for way in report.alternatives for change in way.changes)]:
         old, new = styles(case, change.to) if change.slot == "front.nozzle" else ("", "")
         assert change.style.startswith(f"{new} in place of {old}: ") if old != new else not change.style
         assert change.style[:30] in " ".join(propose_text(report).split())
