@@ -10,6 +10,7 @@ from runs import AT, run
 
 from configurator.advice.next_step import NextReport, summary, sure_percent, what_next
 from configurator.judging.case import Case
+from configurator.judging.feelings import Moment
 from configurator.learning.belief import belief_of
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT
 
@@ -25,7 +26,9 @@ def small(**linkage: float) -> Case:
 @cache
 def after(*words: str, **linkage: float) -> NextReport:
     case = small(**linkage)
-    return what_next(case, [run(word, case, at=AT + timedelta(hours=n)) for n, word in enumerate(words)])
+    at_once: dict[str, Moment] = {"stumble": "at-once"}
+    runs = [run(word, case, at=AT + timedelta(hours=n), moment=at_once.get(word)) for n, word in enumerate(words)]
+    return what_next(case, runs)
 
 
 @pytest.mark.parametrize(
