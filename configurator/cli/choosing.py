@@ -12,9 +12,9 @@ from configurator.cli.shared import (
     CatalogDir,
     CircuitName,
     Keep,
-    Moment,
     SymptomWord,
     VehicleFile,
+    WhenFelt,
     app,
     case_of,
     circuits_named,
@@ -36,7 +36,7 @@ def why_command(
     keep: Keep = None,
     avoid: Avoid = None,
     symptom: SymptomWord = None,
-    moment: Moment = None,
+    moment: WhenFelt = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -75,7 +75,7 @@ def compare_command(
     ],
     second: Annotated[str, typer.Argument(metavar="B", help="the other, likewise", show_default=False)],
     symptom: SymptomWord = None,
-    moment: Moment = None,
+    moment: WhenFelt = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="draw both shots against the demand, .svg or .png")
     ] = None,

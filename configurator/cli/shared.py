@@ -61,7 +61,7 @@ FELT_WORDS = "stumble, popback, flat (later, no smoke), dull, smoke or clean"
 SymptomWord = Annotated[
     str | None, typer.Option("--symptom", metavar="WORD", help=f"what the driver feels: {FELT_WORDS}")
 ]
-Moment = Annotated[
+WhenFelt = Annotated[
     str | None,
     typer.Option("--when", metavar="MOMENT", help="when it is felt: at-once, later (the shot is spent) or both"),
 ]

@@ -12,8 +12,8 @@ from configurator.cli.shared import (
     AsJson,
     BookPlace,
     CatalogDir,
-    Moment,
     VehicleFile,
+    WhenFelt,
     With,
     app,
     case_of,
@@ -39,7 +39,7 @@ OneVehicle = Annotated[
 def trial_add_command(
     vehicle: VehicleFile,
     felt: Annotated[str | None, typer.Option(metavar="WORD", help=f"what was felt: {FELT_WORDS}")] = None,
-    moment: Moment = None,
+    moment: WhenFelt = None,
     strength: Annotated[str | None, typer.Option(metavar="WORD", help="faint, clear (if not said) or strong")] = None,
     fit: With = None,
     at: Annotated[str | None, typer.Option(metavar="TIME", help="when: 2026-05-02 10:15; now if not said")] = None,

@@ -8,7 +8,7 @@ from configurator.rules import RULES
 from configurator.slots.options import Choice, Stack
 from configurator.slots.slot import Slot
 
-PAD, BONNET = "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet"
+_PAD, _BONNET = "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet"
 
 
 def unmeasured(case: Case, choice: Choice) -> list[tuple[str, str | None]]:
@@ -20,9 +20,9 @@ def unmeasured(case: Case, choice: Choice) -> list[tuple[str, str | None]]:
         pump = Slot(name, "pump")
         new, old = (options[pump].read(PumpFigures).depth_below_bowl_mm for options in (choice, case.as_fitted))
         if new - old > stack.thickness_mm + relief_mm and isnan(case.circuit_facts(name).pad_clearance_mm):
-            found.append((PAD, name))
+            found.append((_PAD, name))
     if stack.bonnet_mm > 0.0 and isnan(case.car.facts.bonnet_clearance_mm):
-        found.append((BONNET, None))
+        found.append((_BONNET, None))
     return found
 
 
@@ -47,4 +47,4 @@ def measure_first(case: Case, choice: Choice) -> list[str]:
 
 def measure_pad(circuit: str) -> str:
     """How to measure below the pump of a circuit."""
-    return f"{circuit}: {RULES[PAD].unknown}"
+    return f"{circuit}: {RULES[_PAD].unknown}"

@@ -55,7 +55,7 @@ class VehicleSureness(Report):
     runs: int = Field(description="trial runs behind the belief")
     setups: dict[str, list[str]] = Field(description="screw, pump and lobe to have at hand, by circuit")
     nozzles: dict[str, list[str]] = Field(description="nozzles to have at hand, by circuit, smallest first")
-    first: list[str] = Field(description="what to measure before anything is ordered for it")
+    first: list[str] = Field(default=[], description="what to measure before anything is ordered for it")
     stack: list[str] = Field(description="spacer or work under the pump that goes with it")
 
 

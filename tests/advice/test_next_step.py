@@ -13,7 +13,7 @@ from configurator.advice.belief_told import summary, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, ELSEWHERE, RUN_MIN, NextReport, what_next
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import Moment, symptom_felt
 from configurator.learning.as_known import known_by
 from configurator.learning.belief import belief_of
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT
@@ -30,7 +30,8 @@ def small(**linkage: float) -> Case:
 
 
 def said(case: Case, *words: str) -> list[Trial]:
-    return [run(word, case, at=AT + timedelta(hours=n)).model_copy(update={"number": n + 1})
+    at_once: dict[str, Moment] = {"stumble": "at-once"}
+    return [run(word, case, at=AT + timedelta(hours=n), moment=at_once.get(word)).model_copy(update={"number": n + 1})
             for n, word in enumerate(words)]  # fmt: skip
 
 
@@ -61,11 +62,8 @@ def test_after_a_stumble_a_larger_nozzle_is_tried() -> None:
     report = after("stumble")
     assert report.do == "try" and report.vehicle == "test truck"
     (change,) = [change for change in report.changes if change.slot == "front.nozzle"]
-    assert change.from_.startswith("straight-0.65") and change.code in (
-        "straight-0.70",
-        "straight-0.75",
-        "straight-0.80",
-    )
+    assert change.from_.startswith("straight-0.65")
+    assert change.code in ("straight-0.70", "straight-0.75", "straight-0.80")
     assert change.to.startswith(change.code)
     assert all(change.labour_min == 15 for change in report.changes), "labour of a nozzle, and of a lobe"
     assert report.labour_min == 15 * len(report.changes)
@@ -136,12 +134,8 @@ def test_a_belief_in_figures() -> None:
     assert figures.engine.late_first_fuel == round(belief.middle.first_fuel, 3)
     assert figures.engine.late_main_circuit == round(belief.middle.main_circuit, 3)
     ends = (figures.late_first_fuel_90_percent, figures.late_main_circuit_90_percent)
-    for (low, high), middle, axis in zip(
-        ends,
-        (figures.engine.late_first_fuel, figures.engine.late_main_circuit),
-        (FIRST_FUEL, MAIN_CIRCUIT),
-        strict=True,
-    ):
+    middles = (figures.engine.late_first_fuel, figures.engine.late_main_circuit)
+    for (low, high), middle, axis in zip(ends, middles, (FIRST_FUEL, MAIN_CIRCUIT), strict=True):
         assert low < middle < high
         inside = belief.masses[(axis >= low) & (axis <= high)].sum()
         assert inside == pytest.approx(0.9, abs=0.06), "to a point of the grid at either end"
@@ -190,7 +184,7 @@ def test_where_nothing_is_likely_to_be_right_it_says_so() -> None:
 
 
 def test_what_is_felt_now_counts_as_a_run() -> None:
-    now = what_next(known_by(small(), [], SYMPTOMS["stumble"]))
+    now = what_next(known_by(small(), [], symptom_felt("stumble", "at-once")))
     assert [one.to for one in now.changes] == [one.to for one in after("stumble").changes]
     assert now.belief.felt_now and now.belief.runs == 0
 

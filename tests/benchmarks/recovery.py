@@ -64,8 +64,8 @@ def held_table(recovery: Recovery) -> str:
 def searches_table(recovery: Recovery) -> str:
     """How searches went."""
     lines = [
-        "| | runs, median | 90th percentile | mean | minutes, median | 90th percentile | parts bought | right at the end "
-        "| nozzle the wrong way | right parts changed |",
+        "| | runs, median | 90th percentile | mean | minutes, median | 90th percentile | parts bought "
+        "| right at the end | nozzle the wrong way | right parts changed |",
         "|---|---|---|---|---|---|---|---|---|---|",
     ]
     for way, (words, _) in WAYS.items():

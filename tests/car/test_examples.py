@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from configurator.car.vehicle import load_vehicle
+from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.findings import check
 from configurator.rules import RULES
@@ -23,9 +24,10 @@ LOOKS: dict[str, list[tuple[str, ...]]] = {
 NOT_OF_THE_EXAMPLES = {
     "rated-flow-is-not-implausibly-small", "rated-flow-is-not-implausibly-large", "every-joint-opened-gets-its-gaskets",
     "every-carburettor-gets-the-same", "right-for-enough-engines", "mixture-does-not-pop-back",
+    "main-jets-suit-the-altitude", "overall-ratio-has-the-gear-in-it", "mass-is-not-implausibly-small",
 }  # fmt: skip
 """Rules that speak of a slipped digit, of a catalogue that lacks a gasket, of more than one carburettor or of what runs
-leave open, and of a mixture far leaner than any of theirs."""
+leave open, of a mixture far leaner than any of theirs, and of main jets for another height."""
 
 
 def case_of(name: str) -> Case:
@@ -58,3 +60,15 @@ def test_a_slack_linkage_with_a_lobe_of_another_lever_is_checked() -> None:
     assert {"linkage-has-no-slack", "lobe-is-made-for-the-lever"} <= {
         f.rule for f in report.findings if f.holds is False
     }
+
+
+def test_a_misspelt_lever_of_a_part_in_place_is_told() -> None:
+    tables = load_vehicle(shipped_catalog_dir() / "examples" / "hill-climber.toml").model_dump(
+        mode="json", exclude_none=True
+    )
+    tables["fitted"]["front"]["lobe"]["lever"] = "shrot"
+    said = (
+        r"\[fitted\.front\] lobe\.lever: no part has a lever 'shrot'; expected one of long, short; did you mean short"
+    )
+    with pytest.raises(BadInput, match=said):
+        Case.of(Vehicle.model_validate(tables), CATALOG)

@@ -15,7 +15,7 @@ from configurator.card.next_moves import GAIN, after_feelings
 from configurator.card.sheet import AfterFeeling, NextMove
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
-from configurator.judging.feelings import NEARLY_ALWAYS_LEAN, SYMPTOMS
+from configurator.judging.feelings import NEARLY_ALWAYS_LEAN, SYMPTOMS, Symptom, symptom_felt
 from configurator.judging.findings import findings
 from configurator.judging.table import DEMAND
 from configurator.learning.as_known import Known, known_by
@@ -35,6 +35,13 @@ SALOON: Mapping[str, Any] = {
     "tip_in": {"opening_time_s": 0.27},
 }
 """With the small pump and 2.6 mm of lift the shot is neither too much nor too little: the orifice decides."""
+
+
+def on_card(word: str) -> Symptom:
+    """A feeling as the card has it: a stumble is the one at once, since a pull that goes flat later stands apart."""
+    return symptom_felt(word, "at-once" if word == "stumble" else None)
+
+
 LEAN = [word for word, symptom in SYMPTOMS.items() if symptom.side > 0]
 SAME_MM = 1e-6
 
@@ -105,7 +112,7 @@ def test_a_clean_pull_asks_for_nothing() -> None:
 def test_every_feeling_stands_there_and_no_hint_is_said_twice() -> None:
     feelings = after(car(0.70, stock(0.70, 0.78)))
     assert list(feelings) == list(SYMPTOMS)
-    assert all(feeling.says == SYMPTOMS[word].says for word, feeling in feelings.items())
+    assert all(feeling.says == on_card(word).says for word, feeling in feelings.items())
     assert feelings["stumble"].hint == NEARLY_ALWAYS_LEAN
     popback = feelings["popback"].hint
     assert popback.startswith("A pop back") and NEARLY_ALWAYS_LEAN not in popback and popback == popback.strip()
@@ -156,7 +163,7 @@ def test_what_does_not_go_together_has_no_next_step() -> None:
 @pytest.mark.parametrize("word", ["stumble", "smoke"])
 def test_the_circuit_that_is_likelier_to_be_felt_so_comes_first(word: str) -> None:
     known = known_by(building.case(building.two_circuits()), [])
-    weights = felt_weights(Felt(word=word))
+    weights = felt_weights(Felt(word=word, moment=on_card(word).moment))
     likely = {}
     for name in known.case.circuit_names:
         chances = answer_chances(felt_with(known.case, name, [known.case.as_fitted]))[:, 0]
@@ -222,7 +229,10 @@ def figures_of(known: Known, choice: Choice) -> tuple[float, float, float]:
 def believed_after(known: Known, word: str) -> Array:
     """Share of belief in every engine once what is fitted was felt so, by Bayes."""
     chances = answer_chances(felt_with(known.case, "front", [known.case.as_fitted]))[:, 0]
-    rightly = sum(weight * chances[answer] for answer, weight in enumerate(felt_weights(Felt(word=word))))
+    rightly = sum(
+        weight * chances[answer]
+        for answer, weight in enumerate(felt_weights(Felt(word=word, moment=on_card(word).moment)))
+    )
     masses = prior_of(known.case).masses * (0.95 * np.asarray(rightly) + 0.05 / len(ANSWERS))
     return np.asarray(masses / masses.sum())
 

@@ -63,6 +63,14 @@ def test_faults_of_one_row_are_told_together(folder: Path) -> None:
     ]
 
 
+def test_a_lever_that_no_lobe_is_made_for_is_no_lever(folder: Path) -> None:
+    edit(folder, "pumps", "1.5,short", "1.5,shrot", 1)
+    assert faults(folder) == [
+        "pumps.csv, row 2, column lever: no lobe is made for a lever 'shrot'; expected one of long, short; "
+        "did you mean short?"
+    ]
+
+
 def test_after_many_unknown_codes_no_more_is_said_of_what_was_meant(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -147,7 +147,7 @@ def test_a_cold_engine_and_faults_by_hand_are_recorded_and_said() -> None:
     told = " ".join(report.notes)
     assert "0.60 mm of slack" in told and "jets were redrilled" in told and "3 of the 3 first checks" in told
     assert all("Trust the run less" in note for note in report.notes[1:])
-    assert answer("add", ROADSTER, "--felt", "stumble").notes == []
+    assert answer("add", ROADSTER, "--felt", "flat").notes == []
     text = " ".join(run("trial", "add", VAN, "--felt", "stumble", "--cold").out.split())
     assert all(note in text for note in report.notes)
 

@@ -44,50 +44,6 @@ def test_what_a_symptom_complains_of_goes_with_its_side() -> None:
         assert bool(symptom.hint) is (word != "clean")
 
 
-# --- what a feeling forbids -------------------------------------------------------------------------------------------
-
-
-def sizes_left(case: Case, word: str, moment: str | None = None) -> dict[Slot, set[float]]:
-    left = {}
-    for wish in ruled_out(case, symptom_felt(word, moment)):
-        assert wish.felt
-        options = [case.options[wish.slot][place] for place in wish.allowed]
-        left[wish.slot] = {option.read(FittedNozzle).diameter_mm for option in options}
-    return left
-
-
-def all_sizes(case: Case, slot: Slot) -> set[float]:
-    return {option.read(FittedNozzle).diameter_mm for option in case.options[slot]}
-
-
-@pytest.mark.parametrize("fitted_mm", [0.7, 0.9, 1.2])
-@pytest.mark.parametrize("circuits", [1, 2])
-def test_want_of_fuel_asks_for_no_smaller_nozzle_and_too_much_for_no_larger(fitted_mm: float, circuits: int) -> None:
-    make = building.vehicle if circuits == 1 else building.two_circuits
-    case = building.case(make(front={"nozzle": f"straight-{fitted_mm:.2f}"}))
-    slots = [SLOTS["front.nozzle"], SLOTS["rear.nozzle"]][:circuits]
-    now_mm = {slot: case.as_fitted[slot].read(FittedNozzle).diameter_mm for slot in slots}
-    assert now_mm[slots[0]] == fitted_mm
-    no_smaller = {slot: {mm for mm in all_sizes(case, slot) if mm >= now_mm[slot]} for slot in slots}
-    no_larger = {slot: {mm for mm in all_sizes(case, slot) if mm <= now_mm[slot]} for slot in slots}
-    for moment in (None, "at-once", "both"):
-        assert sizes_left(case, "stumble", moment) == sizes_left(case, "popback", moment) == no_smaller
-    assert sizes_left(case, "smoke") == no_larger
-
-
-@pytest.mark.parametrize("word", ["stumble", "popback", "flat", "dull"])
-def test_a_shot_that_has_run_out_asks_for_no_larger_nozzle(word: str) -> None:
-    """It would be spent sooner; a smaller one makes it last."""
-    slot = SLOTS["front.nozzle"]
-    now_mm = CASE.as_fitted[slot].read(FittedNozzle).diameter_mm
-    assert sizes_left(CASE, word, "later") == {slot: {mm for mm in all_sizes(CASE, slot) if mm <= now_mm}}
-
-
-@pytest.mark.parametrize(("word", "moment"), [("dull", None), ("dull", "at-once"), ("dull", "both"), ("clean", None)])
-def test_what_may_be_either_and_a_clean_pull_forbid_no_nozzle(word: str, moment: str | None) -> None:
-    assert ruled_out(CASE, symptom_felt(word, moment)) == []
-
-
 @pytest.mark.parametrize(
     ("word", "moment", "tells"),
     [

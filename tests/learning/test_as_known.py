@@ -29,7 +29,7 @@ def masses(known: Known) -> np.ndarray:
 def test_without_runs_and_feeling_the_file_says_it() -> None:
     known = known_by(CASE, [])
     assert (known.case.engine, known.case.linkage_set, known.belief) == (Lateness(0.9, 1.0), True, None)
-    assert tuple(known.wishes) == () and known.says == "by the vehicle file: no run has been logged"
+    assert known.says == "by the vehicle file: no run has been logged"
     assert np.array_equal(known.believed.masses, prior_of(CASE).masses)
     assert known.choosing() is known.case, "in the engine of the file, not by a belief that nothing has told on"
 
@@ -46,8 +46,9 @@ def test_without_runs_a_feeling_is_a_belief_from_one_run(word: str) -> None:
     left = "it pulls cleanly as it is: the fuel side is left alone"
     unsaid = " (whether at once or after a moment was not said: both are weighed)" if word == "stumble" else ""
     assert known.says == (left if clean else f"by what was felt: {SYMPTOMS[word].says}{unsaid}")
-    assert known.wishes == ruled_out(CASE, SYMPTOMS[word])
-    assert bool(known.wishes) == (word in ("stumble", "popback", "flat", "smoke"))
+    bounds = known.sizes["front"]
+    assert np.isfinite(bounds.lean_mm) == (word in ("stumble", "popback"))
+    assert np.isfinite(bounds.rich_mm) == (word in ("flat", "smoke"))
 
 
 def test_when_a_stumble_comes_is_part_of_what_is_felt() -> None:
@@ -57,7 +58,7 @@ def test_when_a_stumble_comes_is_part_of_what_is_felt() -> None:
         known = known_by(CASE, [], symptom_felt("stumble", moment))
         felt = Felt.model_validate({"word": "stumble", "moment": moment})
         assert np.array_equal(masses(known), belief_of(CASE, [trial_of(CASE, AT, felt, Conditions())]).masses)
-        assert known.wishes == ruled_out(CASE, symptom_felt("stumble", moment))
+        assert np.isfinite(known.sizes["front"].rich_mm) == (moment == "later")
         assert ("both are weighed" in known.says) is (moment is None)
         engines[moment] = known.case.engine
     assert engines["at-once"].first_fuel > engines[None].first_fuel > engines["later"].first_fuel
@@ -69,7 +70,7 @@ def test_runs_take_its_place_and_a_feeling_is_one_more_run() -> None:
     known = known_by(CASE, [first])
     expected = belief_of(CASE, [first])
     assert np.array_equal(masses(known), expected.masses) and known.case.engine == expected.middle
-    assert known.says == "by 1 run" and known.case.linkage_set and tuple(known.wishes) == ()
+    assert known.says == "by 1 run" and known.case.linkage_set
     two = [first, run("clean", CASE, at=AT + timedelta(hours=1))]
     assert known_by(CASE, two).pulls_cleanly and not known_by(CASE, two[::-1][1:]).pulls_cleanly
     assert known_by(CASE, [first, run("stumble", CASE, at=AT + timedelta(hours=1))]).says == "by 2 runs"
@@ -77,7 +78,8 @@ def test_runs_take_its_place_and_a_feeling_is_one_more_run() -> None:
     assert more.says == "by 1 run and what is felt now" and more.believed.runs == 1
     assert more.case.engine.first_fuel < known.case.engine.first_fuel
     assert np.array_equal(masses(more), belief_of(CASE, [first, run("smoke", CASE)]).masses)
-    assert more.wishes == ruled_out(CASE, SYMPTOMS["smoke"])
+    bounds = more.sizes["front"]
+    assert np.isfinite(bounds.rich_mm) and not np.isfinite(bounds.lean_mm)
 
 
 def test_with_runs_parts_are_chosen_for_a_share_of_what_they_leave() -> None:

@@ -245,9 +245,12 @@ def test_a_run_is_judged_under_its_own_conditions() -> None:
 
 def test_each_feeling_moves_what_is_believed_its_own_way() -> None:
     """Hesitating: the first fuel is late. Going flat: the main circuit is. Smoke: either comes early."""
+    stumble = trial("stumble", "strong")
+    assert stumble.felt is not None
+    stumble = stumble.model_copy(update={"felt": stumble.felt.model_copy(update={"moment": "at-once"})})
     at = fitted_with(0.8)
     before = belief_of(at, []).middle
-    late = belief_of(at, [trial("stumble", "strong")]).middle
+    late = belief_of(at, [stumble]).middle
     flat = belief_of(at, [trial("flat", "strong")]).middle
     smoke = belief_of(at, [trial("smoke", "strong")]).middle
     assert late.first_fuel > 1.05 * before.first_fuel
@@ -255,9 +258,7 @@ def test_each_feeling_moves_what_is_believed_its_own_way() -> None:
     assert flat.main_circuit / flat.first_fuel > late.main_circuit / late.first_fuel
     assert smoke.first_fuel * smoke.main_circuit < 0.95 * before.first_fuel * before.main_circuit
     covers = felt_as_fitted(at, traced=False).felt.covers[0]
-    clean, complained, none = (
-        belief_of(at, runs).masses @ covers for runs in ([trial("clean")], [trial("stumble", "strong")], [])
-    )
+    clean, complained, none = (belief_of(at, runs).masses @ covers for runs in ([trial("clean")], [stumble], []))
     assert clean > none > complained, "what was felt clean is surer to be right"
 
 
