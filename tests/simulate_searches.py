@@ -15,6 +15,7 @@ import numpy as np
 
 from configurator.advice.next_step import RUN_MIN
 from configurator.advice.reach import is_within_reach
+from configurator.advice.sure_proposal import LIKELY
 from configurator.arrays import Array, Mask
 from configurator.book.records import Felt as FeltWord
 from configurator.car.fitted import FittedNozzle
@@ -316,8 +317,8 @@ def _steps(engine: Engine, *, reach: bool) -> Searching:
             near = np.array([is_within_reach(as_fitted(LADDER[size]), one, side, 0.0) for one in nozzles])
             may &= near | (sizes == size)
         sure = np.where(may, engine.car.covers @ belief.masses, -1.0)
-        if sure[parts] < sure.max():
-            sure[parts] = -1.0  # what is complained of is not left for the sake of a few per cent
+        if sure[parts] < LIKELY and sure[parts] < sure.max():
+            sure[parts] = -1.0  # what is complained of, and not likely to be right, is not left alone
         wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * sure.max())
         steps = np.abs(np.array([LADDER[one].diameter_mm for one in sizes]) - LADDER[size].diameter_mm)
         parts = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])

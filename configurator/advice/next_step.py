@@ -18,7 +18,7 @@ from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
 from configurator.advice.style_change import why_another_style
-from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.sure_proposal import LIKELY, proposal_of
 from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SMOKES_FIRST
@@ -34,8 +34,8 @@ from configurator.units.units import show_diameter
 
 RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
-LIKELY, UNLIKELY = 0.5, 0.2
-"""Sureness from which a combination is called likely to be right, and below which a fault elsewhere is looked for."""
+UNLIKELY = 0.2
+"""Sureness below which a fault elsewhere is looked for."""
 CLEAN_NOW = "it pulled cleanly with what is in the car: stop, it is right"
 ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
 TRIED_WORK = ("none", "fit", "rephase", "remove")
@@ -99,7 +99,7 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         why = "by the model it is right as it is" + ("" if known.belief else "; drive it, and log what is felt")
         return _report(known, "stop", step, why=why)
     if sure >= LIKELY:
-        why = f"nothing that may be tried is surer: {RUN_MIN:.0f} min for the run, the same parts"
+        why = f"{RUN_MIN:.0f} min for the run; nothing that may be tried is much surer than what is in the car"
         return _report(known, "try", step, why=why, ahead=foreseen(known, step))
     why = f"nothing that may be tried is surer to be right than what is in the car; {ELSEWHERE}"
     return _report(known, "nothing", step, destination=destination, why=why)

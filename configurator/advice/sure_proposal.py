@@ -16,6 +16,8 @@ from configurator.reports import ProposeReport
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS, Wish
 
+LIKELY = 0.5
+"""Sureness from which a combination is called likely to be right."""
 NEAREST_FIRST = ("changes", "advice", "permanent", "price", "step", "nozzle", "labour")
 """The usual goals where runs say what is right: no nozzle farther from the fitted one than it has to be."""
 
@@ -41,8 +43,8 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
     best: ProposeReport | None = None
     for share in shares:
         report = propose(known.choosing(request.wishes, share), request, known)
-        if known.last_felt and not report.changes and (report.sureness or 0.0) < wanted:
-            # What somebody complains of is not left alone for the sake of a few per cent.
+        if known.last_felt and not report.changes and (report.sureness or 0.0) < LIKELY:
+            # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
             report = propose(known.choosing(request.wishes, share, nearly=1.0), request, known)
         if best is None or (report.sureness or 0.0) > (best.sureness or 0.0):
             best = report

@@ -6,14 +6,11 @@ import building
 import numpy as np
 import pytest
 
-from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput
-from configurator.judging.case import Case
 from configurator.judging.delivery import delivery_of
-from configurator.judging.feelings import SYMPTOMS, felt_words, read_symptom, ruled_out, symptom_felt
+from configurator.judging.feelings import SYMPTOMS, felt_words, read_symptom, symptom_felt
 from configurator.judging.findings import findings
 from configurator.slots.columns import JudgedShots
-from configurator.slots.slot import SLOTS, Slot
 
 CASE = building.easy_case()
 
@@ -81,13 +78,6 @@ def test_a_moment_that_does_not_go_with_the_word_is_refused(word: str | None, mo
     with pytest.raises(BadInput) as caught:
         read_symptom(word, moment)
     assert str(caught.value) == said
-
-
-def test_what_is_forbidden_says_why() -> None:
-    (wish,) = ruled_out(CASE, SYMPTOMS["smoke"])
-    assert wish.text == "a clean start that sags in black smoke asks for no larger front nozzle"
-    (wish,) = ruled_out(CASE, SYMPTOMS["stumble"])
-    assert wish.text == "a stumble that recovers asks for no smaller front nozzle"
 
 
 # --- what the model works out, in a driver's words --------------------------------------------------------------------

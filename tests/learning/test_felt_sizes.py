@@ -1,0 +1,103 @@
+"""Sizes that were felt too small or large enough, and the rules that hold a choice between them."""
+
+from datetime import timedelta
+
+import building
+import numpy as np
+import pytest
+from building import NOZZLES, nozzle, two_circuits, vehicle
+from runs import AT, run
+
+from configurator.book.records import Felt, Trial
+from configurator.judging.case import Case, margins
+from configurator.judging.feelings import Moment, symptom_felt
+from configurator.learning.as_known import known_by
+from configurator.learning.felt_sizes import felt_sizes, goes_with, side_of_nozzle
+from configurator.rules import RULES
+from configurator.slots.slot import SLOTS
+
+STOCK = building.catalog((*NOZZLES, nozzle(0.60), nozzle(0.75), nozzle(0.85)))
+CASE = building.case(vehicle(front={"nozzle": "straight-0.70"}), STOCK)
+NOZZLE, PUMP = SLOTS["front.nozzle"], SLOTS["front.pump"]
+
+
+def felt(*said: tuple[float, str], moment: Moment | None = None, other_pump: bool = False) -> list[Trial]:
+    """Runs of sizes, an hour apart."""
+    runs = []
+    for hour, (mm, word) in enumerate(said):
+        sized = next(o for o in CASE.options[NOZZLE] if o.code == f"straight-{mm:.2f}" and o.work in ("fit", "none"))
+        choice = {**CASE.as_fitted, NOZZLE: sized}
+        if other_pump:
+            choice[PUMP] = CASE.options[PUMP][1]
+        made = run(word, CASE, at=AT + timedelta(hours=hour), choice=choice)
+        runs.append(made.model_copy(update={"number": hour + 1, "felt": Felt(word=word, moment=moment)}))
+    return runs
+
+
+@pytest.mark.parametrize(
+    ("word", "moment", "side"),
+    [
+        ("stumble", None, 1), ("stumble", "at-once", 1), ("stumble", "later", -1), ("stumble", "both", 1),
+        ("popback", None, 1), ("flat", None, -1), ("smoke", None, -1), ("dull", None, 0), ("dull", "later", 0),
+        ("clean", None, 0),
+    ],
+)  # fmt: skip
+def test_what_a_feeling_asks_of_the_nozzle(word: str, moment: str | None, side: int) -> None:
+    if (word, moment) == ("dull", "later"):
+        side = -1  # a shot that is spent, or too much fuel: no larger nozzle either way
+    assert side_of_nozzle(symptom_felt(word, moment)) == side
+
+
+def test_the_largest_that_stumbled_and_the_smallest_that_smoked() -> None:
+    bounds = felt_sizes(CASE, felt((0.60, "stumble"), (0.70, "stumble"), (0.85, "smoke"), (0.80, "smoke")))["front"]
+    assert (bounds.lean_mm, bounds.rich_mm) == (0.70, 0.80)
+
+
+def test_of_two_that_contradict_the_newer_holds() -> None:
+    bounds = felt_sizes(CASE, felt((0.80, "stumble"), (0.70, "smoke")))["front"]
+    assert (bounds.lean_mm, bounds.rich_mm) == (-np.inf, 0.70)
+    bounds = felt_sizes(CASE, felt((0.70, "smoke"), (0.80, "stumble")))["front"]
+    assert (bounds.lean_mm, bounds.rich_mm) == (0.80, np.inf)
+
+
+def test_runs_beside_another_pump_do_not_count_nor_do_cold_ones() -> None:
+    assert not np.isfinite(felt_sizes(CASE, felt((0.70, "stumble"), other_pump=True))["front"].lean_mm)
+    (cold,) = felt((0.70, "stumble"))
+    cold = cold.model_copy(update={"conditions": cold.conditions.model_copy(update={"warm": False})})
+    assert not np.isfinite(felt_sizes(CASE, [cold])["front"].lean_mm)
+
+
+def test_what_is_felt_now_is_the_newest() -> None:
+    bounds = felt_sizes(CASE, felt((0.80, "stumble")), symptom_felt("smoke", None))["front"]
+    assert (bounds.lean_mm, bounds.rich_mm) == (-np.inf, 0.70)
+
+
+def test_of_two_circuits_a_stumble_at_once_is_the_front_one_s() -> None:
+    case = building.case(two_circuits(), STOCK)
+    sizes = felt_sizes(case, [run("stumble", case)])
+    assert np.isfinite(sizes["front"].lean_mm) and not np.isfinite(sizes["rear"].lean_mm)
+    assert not any(np.isfinite(one.rich_mm) for one in felt_sizes(case, [run("smoke", case)]).values())
+
+
+def broken(case: Case, rule: str) -> set[tuple[str, bool]]:
+    """Nozzles that a rule forbids, and whether another pump is beside it."""
+    forbidden = np.argwhere(margins(RULES[rule], case.tabulated("front")) < 0)
+    offered = (case.on_offer[NOZZLE], case.on_offer[PUMP])
+    return {(offered[0][row[0]].label.split(",")[0], offered[1][row[2]].changed) for row in forbidden}
+
+
+def test_the_rules_forbid_only_beside_what_is_fitted() -> None:
+    case = known_by(CASE, felt((0.70, "stumble"))).choosing()
+    assert broken(case, "nozzle-is-no-smaller-than-was-too-small") == {("straight-0.60", False)}
+    assert broken(case, "nozzle-is-no-larger-than-was-large-enough") == set()
+    case = known_by(CASE, felt((0.70, "smoke"))).choosing()
+    larger = {code for code, _ in broken(case, "nozzle-is-no-larger-than-was-large-enough")}
+    assert {"straight-0.75", "straight-0.80", "straight-0.85"} <= larger and "straight-0.70" not in larger
+    assert not any(changed for _, changed in broken(case, "nozzle-is-no-larger-than-was-large-enough"))
+
+
+def test_a_clean_run_that_lies_outside_the_bounds_does_not_go_with_them() -> None:
+    runs = felt((0.80, "clean"), (0.75, "smoke"))
+    sizes = felt_sizes(CASE, runs)
+    assert not goes_with(CASE, sizes, runs[0])
+    assert goes_with(CASE, felt_sizes(CASE, felt((0.60, "stumble"), (0.85, "smoke"))), runs[0])
