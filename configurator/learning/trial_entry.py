@@ -113,13 +113,14 @@ def read_columns(words: Sequence[str]) -> dict[str, str]:
 
 
 def notes_on(case: Case, choice: Choice, trial: Trial) -> list[str]:
-    """Why a run says little or nothing: a cold engine, parts that do not fit, and faults that no part mends. Parts that
-    will not cure are what a run is for."""
+    """Why a run says little or nothing: a cold engine, parts put in that do not fit, faults that no part mends. Parts
+    that will not cure are what a run is for."""
     notes = [] if trial.conditions.warm else [COLD]
+    before = {(f.rule, f.circuit) for f in findings(case, case.as_fitted) if f.holds is False}
     for f in (f for f in findings(case, choice) if f.holds is False and f.severity != "note"):
         where = f"{f.circuit}: " if f.circuit else ""
         if not RULES[f.rule].is_choosable:
             notes.append(f"{where}{f.says}. Trust the run less until that is put right: {f.mend}.")
-        elif f.kind == "fit" and f.severity == "conflict":
+        elif f.kind == "fit" and f.severity == "conflict" and (f.rule, f.circuit) not in before:
             notes.append(f"{where}{WRONG['fit']}: {f.says}. Look again whether that is what was in.")
     return notes
