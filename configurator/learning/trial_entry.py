@@ -124,14 +124,15 @@ def says_little(trial: Trial) -> list[str]:
 
 
 def notes_on(case: Case, choice: Choice, trial: Trial) -> list[str]:
-    """The same, parts that do not fit, and faults that no part mends. Parts that will not cure are what a run is
+    """The same, parts put in that do not fit, faults that no part mends. Parts that will not cure are what a run is
     for."""
     notes = says_little(trial)
     notes += jets_first(Case.of(car_of(trial), case.catalog)) if trial.conditions.altitude_m is not None else []
+    before = {(f.rule, f.circuit) for f in findings(case, case.as_fitted) if f.holds is False}
     for f in (f for f in findings(case, choice) if f.holds is False and f.severity != "note"):
         where = f"{f.circuit}: " if f.circuit else ""
         if not RULES[f.rule].is_choosable:
             notes.append(f"{where}{f.says}. Trust the run less until that is put right: {f.mend}.")
-        elif f.kind == "fit" and f.severity == "conflict":
+        elif f.kind == "fit" and f.severity == "conflict" and (f.rule, f.circuit) not in before:
             notes.append(f"{where}{WRONG['fit']}: {f.says}. Look again whether that is what was in.")
     return notes

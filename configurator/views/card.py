@@ -45,9 +45,9 @@ def card_text(card: Card) -> str:
     total = card.totals
     changes = f"{counted(total.changes, 'change')}, price {total.price:.2f}, about {total.labour_min} min"
     lines = [f"{card.vehicle}, {card.title}: {changes if card.parts else 'nothing need change'}"]
-    for what, wrong in ((WRONG["fit"], card.against), (WRONG["cure"], card.uncured)):
+    for says, wrong in zip(WRONG.values(), (card.against, card.uncured), strict=True):
         if wrong:
-            lines.append(f"But it {what}, which the card names:")
+            lines.append(f"But it {says}, which the card names:")
             lines += [wrapped(line, "    ", "  - ") for line in wrong]
     return "\n".join(lines)
 

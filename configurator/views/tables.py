@@ -78,12 +78,12 @@ def check_text(report: CheckReport, *, everything: bool) -> str:
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
     for heading, found in by_kind(report.findings):
-        if found and (everything or heading != IN_ORDER):
+        if found and (everything or heading != HOLDING):
             lines += [f"{heading}:", "", *_findings_lines(found)]
     return "\n".join(lines).rstrip()
 
 
-IN_ORDER = "In order"
+HOLDING = "In order"
 BY_HAND = "To put right by hand"
 
 
@@ -100,22 +100,22 @@ def by_kind(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
             for kind, says in WRONG.items()
         ),
         ("To keep in mind", [f for f in found if not f.holds and f not in amiss]),
-        (IN_ORDER, [f for f in found if f.holds]),
+        (HOLDING, [f for f in found if f.holds]),
     ]  # fmt: skip
 
 
 def verdict_words(findings: Iterable[Finding], clean: str = "") -> str:
     """What findings come to, in a few words. clean : what says that it pulls cleanly; empty where nothing does."""
-    headed = dict(by_kind(findings))
-    amiss = [says for says in WRONG.values() if headed[says.capitalize()]]
+    groups = dict(by_kind(findings))
+    amiss = [says for says in WRONG.values() if groups[says.capitalize()]]
     says = [clean] if clean else []
     if amiss:
         says.append(f"fits, but {WRONG['cure']}" if amiss == [WRONG["cure"]] else " and ".join(amiss))
-    if headed[BY_HAND]:
-        says.append(f"{counted(len(headed[BY_HAND]), 'fault')} to put right by hand")
+    if groups[BY_HAND]:
+        says.append(f"{counted(len(groups[BY_HAND]), 'fault')} to put right by hand")
     says += [
         counted(n, severity) for severity in ("warning", "note")
-        if (n := sum(f.severity == severity for f in headed["To keep in mind"]))
+        if (n := sum(f.severity == severity for f in groups["To keep in mind"]))
     ]  # fmt: skip
     return "; ".join(says) or "nothing to report"
 

@@ -72,7 +72,7 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
     fitted = workshop.judged(setting, OPEN)
     best, report = engine.best(pins.listed), engine.report(pins.listed)
     further = bench_view.further_steps(now, best)
-    wrong, holding = bench_view.headed(combination.findings)
+    wrong, holding = bench_view.under_headings(combination.findings)
     card = bench_view.address(setting, pins.words, "card")
     return {
         "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "moments": MOMENT_SAYS,

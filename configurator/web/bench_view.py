@@ -17,7 +17,7 @@ from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
 from configurator.views.standing import STATE_WORDS
-from configurator.views.tables import IN_ORDER, by_kind, counted, verdict_words
+from configurator.views.tables import HOLDING, by_kind, counted, verdict_words
 from configurator.web.pages import car_path, slot_name
 from configurator.web.workshop import ChosenPins, Setting
 
@@ -251,10 +251,10 @@ def told_cell(row: Compared, value: str | float | None) -> str:
     return f"{value:.{2 if row.unit in ('cc', 'mm') else 0}f} {row.unit}".strip()
 
 
-def headed(found: Sequence[Finding]) -> tuple[list[tuple[str, list[Finding]]], list[Finding]]:
+def under_headings(found: Sequence[Finding]) -> tuple[list[tuple[str, list[Finding]]], list[Finding]]:
     """What does not hold or is not known, under headings, and what holds."""
     groups = dict(by_kind(found))
-    holding = groups.pop(IN_ORDER)
+    holding = groups.pop(HOLDING)
     return [(heading, some) for heading, some in groups.items() if some], holding
 
 

@@ -142,9 +142,9 @@ def test_a_belief_in_figures() -> None:
 
 
 def test_nothing_is_drilled_for_a_trial() -> None:
-    case = building.case(vehicle(front={"nozzle": "straight-0.50"}), building.catalog((nozzle(0.50),), drill_bits=building.BITS))
+    case = building.case(vehicle(front={"nozzle": "straight-0.50"}), STOCK)
     works = {option.work for option in case.options[SLOTS["front.nozzle"]]}
-    report = told(case, "stumble")
+    report = told(case, "stumble", stock={})
     assert "redrill" in works and not [one for one in report.changes if one.slot == "front.nozzle"]
 
 

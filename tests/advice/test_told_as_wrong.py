@@ -7,6 +7,7 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any
 
+import building
 import pytest
 from random_cars import FRONT, case_with, random_car
 from runs import AT, run
@@ -206,14 +207,20 @@ def test_a_nozzle_out_of_the_trades_sizes_is_never_offered_without_a_word(seed: 
             assert f"{pump}" in size_text(sized, everything=False) and choice.odd_size in squeezed(
                 size_text(sized, everything=False)
             )
-    report = proposal_of(known, ProposalRequest())
-    diameters = {option.label: option.read(FittedNozzle).diameter_mm for option in case.options[SLOTS["front.nozzle"]]}
-    text = squeezed(proposal_text(report))
-    ways: list[tuple[ProposeReport | Alternative, str]] = [(report, text)]
-    ways += [(other, "; ".join(other.odd_sizes)) for other in report.alternatives]
-    for way, said in ways:
-        odd = [c for c in way.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]
-        assert not odd or "out of the trade's sizes" in said
+    nozzle = SLOTS["front.nozzle"]
+    diameters = {option.label: option.read(FittedNozzle).diameter_mm for option in case.options[nozzle]}
+    odd = Wish("odd", nozzle, frozenset(p for p, o in enumerate(case.options[nozzle]) if is_odd(diameters[o.label])))
+    easy = known_by(building.with_limits(case, delay_most_ms=500.0, sag_most_percent=50.0, smoke_most_ms=2000.0), ())
+    for judged, wishes in ((known, []), (easy, [odd])):
+        report = proposal_of(judged, ProposalRequest(wishes))
+        text = squeezed(proposal_text(report))
+        ways: list[tuple[ProposeReport | Alternative, str]] = [(report, text)]
+        assert report.totals or not wishes
+        ways += [(other, "; ".join(other.odd_sizes)) for other in report.alternatives]
+        for way, said in ways:
+            put_in = [c for c in way.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]
+            assert not put_in or "out of the trade's sizes" in said
+            assert not wishes or put_in
         assert all(one in text for other in report.alternatives for one in other.odd_sizes)
     step = what_next(case, [run("stumble", case)])
     odd_next = [c for c in step.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]

@@ -85,7 +85,7 @@ def test_faults_that_no_part_mends_come_before_the_spanners() -> None:
     assert titles.index("Put right first: no part mends it") < titles.index("Take apart")
     said = texts(card, "Put right first")
     assert len(said) == 2 and any("jets were redrilled" in text for text in said)
-    assert any("0.30 mm of slack" in text for text in said)
+    assert any("lack in the pump linkage: 0.30 mm" in text for text in said)
     assert card.ok, "they are put right on the card"
 
 

@@ -97,7 +97,7 @@ def test_what_makes_a_run_say_little_is_noted() -> None:
     assert notes_on(CASE, CASE.as_fitted, run("stumble", moment="later")) == []
     slack = building.case(building.vehicle(front={"slack_mm": 0.5, "nozzle": "straight-1.20"}))
     (note,) = notes_on(slack, slack.as_fitted, run("flat"))
-    assert note.startswith("front: 0.50 mm of slack in the pump linkage")
+    assert note.startswith("front: slack in the pump linkage: 0.50 mm")
     assert ". Trust the run less until that is put right: take the slack up" in note
     jets = building.case(building.vehicle(carburettor={"jets_redrilled": True}))
     (note,) = notes_on(jets, jets.as_fitted, run("flat"))
