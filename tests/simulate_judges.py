@@ -49,7 +49,7 @@ def table(engines: int, seed: int = 3) -> str:
     found: dict[tuple[int, int], list[Array]] = {}
     for _ in range(-(-engines // EACH)):
         car = Car.of(random_car(random))
-        chances = np.array([answer_chances(car.field.felt, spread) for spread in SPREADS])
+        chances = np.array([answer_chances(car.felt, spread) for spread in SPREADS])
         for runs in (3, 6, 12):
             for driver in range(len(SPREADS)):
                 own = [recovered(random, car, chances, driver, runs) for _ in range(EACH)]

@@ -298,7 +298,9 @@ def by_proposal(engine: Engine) -> Searching:
 
 
 def _steps(engine: Engine, *, reach: bool) -> Searching:
-    parts, belief, lean, rich = engine.fitted, KNOWN, {}, {}
+    parts, belief = engine.fitted, KNOWN
+    lean: dict[int, int] = {}
+    rich: dict[int, int] = {}
     while (said := (yield parts)).word != "clean":
         belief = learned(belief, engine.car, parts, said)
         size, setup = PARTS[parts]

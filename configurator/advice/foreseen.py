@@ -17,6 +17,7 @@ from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, margins
 from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE
+from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, felt_with
 from configurator.learning.driver import ANSWERS, CLEAN, MISJUDGED_SHARE, answer_chances, felt_weights
@@ -83,9 +84,14 @@ def _then(known: Known, after: Belief, choice: Choice, way: int) -> str:
             return NOTHING_LIKELY
         sure[now] = -1.0  # what is complained of is not left alone
         best = _fewest_changes(sure >= wanted, now, offered)
-        told += [f"{slot}: {offered[slot][place].label}"
+        told += [_named(known.case, slot, offered[slot][place])
                  for slot, place, was in zip(offered, best, now, strict=True) if place != was]  # fmt: skip
     return ", ".join(told) or "run it once more as it is"
+
+
+def _named(case: Case, slot: Slot, option: Option) -> str:
+    odd = odd_sizes({slot: option}, case.catalog.limits)
+    return f"{slot}: {option.label}{f' ({OUT_OF_TRADE})' if odd else ''}"
 
 
 def _place(case: Case, slot: Slot, option: Option) -> int:

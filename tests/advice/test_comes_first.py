@@ -81,17 +81,17 @@ def test_no_deeper_pump_is_proposed_before_its_pad_is_measured(
 def test_why_says_what_to_measure_first() -> None:
     for case, first in ((car(13), True), (car(13, pad_clearance_mm=40.0), False)):
         slot, places = slot_asked(case.options, "front.pump=pump-5cc")
-        report = Availability.of(case).why(case.with_linkage_set(), slot, places)
+        report = Availability.of(case).why(slot, places)
         assert report.slots[0].options[0].state != "impossible"
         assert [one.startswith(MEASURE) for one in report.first] == [True] * first
         assert (f"First: {MEASURE}" in why_text(report)) is first
-        shallow = Availability.of(case).why(case, *slot_asked(case.options, "front.pump=pump-3cc-soft"))
+        shallow = Availability.of(case).why(*slot_asked(case.options, "front.pump=pump-3cc-soft"))
         assert shallow.first == []
 
 
 def test_next_says_what_to_measure_first() -> None:
     for case, first in ((car(13), True), (car(13, pad_clearance_mm=40.0), False)):
-        report = what_next(case, [run("dull", case)])
+        report = what_next(known_by(case, [run("dull", case)]))
         pumps = [change.code for change in report.changes if change.slot == "front.pump"]
         assert any(one.startswith(MEASURE) for one in report.first) is (first and "pump-5cc" in pumps)
 
@@ -128,7 +128,10 @@ def test_at_another_height_the_main_jets_come_first(seed: int, away_m: float) ->
     if abs(away_m) in (599.0, 1400.0):
         report = proposed(case)
         assert [f.mend.startswith("match the main jets") for f in report.first if f.rule == JETS] == [True] * len(found)
-        assert [one.startswith("it stands 1400 m from") for one in what_next(case, []).first] == [True] * len(found)
+        assert [
+            "main jets for another height: the car stands 1400 m from" in one
+            for one in what_next(known_by(case, [])).first
+        ] == [True] * len(found)
 
 
 @pytest.mark.parametrize("seed", CARS)
@@ -137,8 +140,8 @@ def test_a_car_that_smokes_is_asked_for_its_main_jets_first(seed: int) -> None:
     assert "main jets before the pump circuit" in report.hint
     text = propose_text(report)
     assert text.index("main jets") < (text.index("\n1. ") if report.changes else len(text))
-    assert ["main jets before" in one for one in what_next(case, [run("smoke", case)]).first] == [True]
-    assert what_next(case, [run("dull", case)]).first == []
+    assert ["main jets before" in one for one in what_next(known_by(case, [run("smoke", case)])).first] == [True]
+    assert what_next(known_by(case, [run("dull", case)])).first == []
 
 
 def test_a_run_at_another_height_asks_for_the_main_jets() -> None:

@@ -142,7 +142,7 @@ def test_a_belief_in_figures() -> None:
 
 
 def test_nothing_is_drilled_for_a_trial() -> None:
-    case = building.case(vehicle(front={"nozzle": "straight-0.50"}), STOCK)
+    case = building.case(vehicle(front={"nozzle": "straight-0.80"}), STOCK)
     works = {option.work for option in case.options[SLOTS["front.nozzle"]]}
     report = told(case, "stumble", stock={})
     assert "redrill" in works and not [one for one in report.changes if one.slot == "front.nozzle"]

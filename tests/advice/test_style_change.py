@@ -94,7 +94,7 @@ def test_where_the_body_takes_no_other_that_is_why() -> None:
 
 def test_next_explains_it_too() -> None:
     case = case_with(random_car(0), STOCK, FRONT)
-    report = what_next(case, [run("stumble", case, moment="at-once")])
+    report = what_next(known_by(case, [run("stumble", case, moment="at-once")]))
     (change,) = [change for change in report.changes if change.slot == "front.nozzle"]
     changes = styles(case, change.to)[0] != styles(case, change.to)[1]
     assert any(note.startswith("front: aimed in place of straight: ") for note in report.notes) is changes

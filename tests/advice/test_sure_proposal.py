@@ -40,7 +40,7 @@ def case(circuits: int = 1) -> Case:
 
 
 def known(belief: Belief | None, of: Case) -> Known:
-    return Known(of if belief is None else of.at(belief.middle), (), "as this test says", belief)
+    return Known(of if belief is None else of.at(belief.middle), "as this test says", belief)
 
 
 @cache

@@ -24,7 +24,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.findings import check, findings
-from configurator.learning.as_known import known_by, says_clean
+from configurator.learning.as_known import known_by
 from configurator.learning.trial_entry import enter_trial, notes_on
 from configurator.reports import Alternative, ProposeReport
 from configurator.rules import RULES
@@ -151,7 +151,7 @@ def test_a_car_that_pulls_cleanly_is_in_order_on_the_fuel_side(seed: int) -> Non
     clean = run("clean", case).model_copy(update={"number": 2})
     alone = check(case, [])
     assert not alone.ok
-    report = check(case, [], clean=says_clean([clean], case.as_fitted))
+    report = check(case, [], clean=known_by(case, [clean]).clean_with(case.as_fitted))
     assert report.ok and report.clean == "run 2 pulled cleanly"
     by_model = {f.rule: f.says for f in alone.findings if f.kind == "cure" and f.holds is False}
     for found in report.findings:
@@ -161,9 +161,9 @@ def test_a_car_that_pulls_cleanly_is_in_order_on_the_fuel_side(seed: int) -> Non
     assert check_text(report, everything=False).startswith(f"OK  {report.vehicle}: run 2 pulled cleanly")
     lobe, nozzle = SLOTS["front.lobe"], SLOTS["front.nozzle"]
     other = {**case.as_fitted, nozzle: case.options[nozzle][1]}
-    assert says_clean([clean], other) == "", "said of those very parts alone"
+    assert known_by(case, [clean]).clean_with(other) == "", "said of those very parts alone"
     stumble = run("stumble", case, at=AT.replace(hour=23))
-    assert says_clean([clean, stumble], case.as_fitted) == ""
+    assert known_by(case, [clean, stumble]).clean_with(case.as_fitted) == ""
     misfit = {**case.as_fitted, lobe: next(o for o in case.options[lobe] if o.code == "lobe-force")}
     judged = combination_of(case, misfit, "misfit", clean="run 2 pulled cleanly")
     assert not judged.ok and {f.kind for f in judged.findings if f.severity == "conflict" and f.holds is False} == {
@@ -222,7 +222,7 @@ def test_a_nozzle_out_of_the_trades_sizes_is_never_offered_without_a_word(seed: 
             assert not put_in or "out of the trade's sizes" in said
             assert not wishes or put_in
         assert all(one in text for other in report.alternatives for one in other.odd_sizes)
-    step = what_next(case, [run("stumble", case)])
+    step = what_next(known_by(case, [run("stumble", case)]))
     odd_next = [c for c in step.changes if c.slot == "front.nozzle" and is_odd(diameters[c.to])]
     assert not odd_next or "out of the trade's sizes" in squeezed(next_text(step))
     for outcome in step.outcomes:

@@ -86,7 +86,7 @@ def test_every_answer_begins_with_what_is_in_the_car(telling: Telling, seed: int
     assert sizes.circuits[0].fitted.code == OTHER
     for changes in (
         proposal_of(known_by(now.case, records.runs), ProposalRequest()).changes,
-        what_next(now.case, records.runs).changes,
+        what_next(known_by(now.case, records.runs)).changes,
     ):
         own = [change for change in changes if change.slot == "front.nozzle"]
         assert all(change.from_ == label and change.to != label for change in own)
@@ -202,7 +202,7 @@ def test_a_clean_run_counts_as_long_as_its_parts_are_in(seed: int) -> None:
     filed = car(seed)
     run = drove(filed, 1, f"front.nozzle={OTHER}", felt="clean")
     now = car_now(filed, CarRecords([run])).case
-    assert known_by(now, [run]).pulls_cleanly and what_next(now, [run]).do == "stop"
+    assert known_by(now, [run]).pulls_cleanly and what_next(known_by(now, [run])).do == "stop"
     assert proposal_of(known_by(now, [run]), ProposalRequest()).status != "impossible"
     moved_on = car_now(filed, CarRecords([run], [told(now, 1, "front.nozzle=straight-0.70", hours=2)])).case
     assert not known_by(moved_on, [run]).pulls_cleanly

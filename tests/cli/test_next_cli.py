@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from configurator.advice.next_step import NextReport, sure_percent
+from configurator.advice.belief_told import sure_percent
+from configurator.advice.next_step import NextReport
 from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
 from configurator.cli import app
 from configurator.cli import main as run_main

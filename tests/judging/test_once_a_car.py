@@ -73,14 +73,14 @@ def test_assumptions_take_a_tip_in_for_each_end_of_a_figure_that_it_hangs_on(don
 
 def test_next_takes_one_with_runs_of_the_same_car(done: WorkedOut) -> None:
     case = case_of()
-    what_next(case, runs(case))
+    what_next(known_by(case, runs(case)))
     assert (done.simulated, done["options"]) == (1, 1)
 
 
 def test_a_run_on_another_day_takes_one_more(done: WorkedOut) -> None:
     case = case_of()
     cold = trial_of(case, DAY, Felt(word="dull"), Conditions(air_temperature_c=2.0))
-    what_next(case, [*runs(case), cold])
+    what_next(known_by(case, [*runs(case), cold]))
     assert (done.simulated, done["options"]) == (2, 1)
 
 

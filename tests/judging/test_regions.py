@@ -9,7 +9,7 @@ import pytest
 from configurator.arrays import Array, Mask
 from configurator.judging.case import Case, margins
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND, asking, tabulate_circuit
+from configurator.judging.table import DEMAND, as_sure_as_can_be, tabulate_circuit
 from configurator.learning.belief import prior
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness
 from configurator.rules import RULES
@@ -181,7 +181,10 @@ def test_no_more_is_asked_for_than_any_allowed_combination_can_be_sure_of(words:
         if all(choice[slot] in some for slot, some in allowed.items()) and keeps_the_rest(small(), "front", choice)
     )
     assert 0.02 < most < 0.99
-    modest, much = asking(small(), masses, 0.5 * most, wishes), asking(small(), masses, 0.999, wishes)
+    modest, much = (
+        as_sure_as_can_be(small().asking(masses, 0.5 * most), wishes),
+        as_sure_as_can_be(small().asking(masses, 0.999), wishes),
+    )
     assert modest.asked is not None and modest.asked.share == 0.5 * most
     assert much.asked is not None and much.asked.share == pytest.approx(0.9 * most, abs=2e-3)
     margin = margins(RULES["right-for-enough-engines"], much.tabulated("front"))
@@ -204,14 +207,14 @@ def test_what_has_no_room_in_the_car_is_not_counted_on(room: bool, words: tuple[
     masses = prior(Lateness(1.3, 1.3), 0.25).masses
     sure = case.asking(masses, 0.5).tabulated("front").shot.sure_percent[..., 0, 0].max(axis=(0, 1, 3))
     assert sure[1] > sure[0] + 2.0 > 5.0, "else this says nothing"
-    asked = asking(case, masses, 0.999, wishes).asked
+    asked = as_sure_as_can_be(case.asking(masses, 0.999), wishes).asked
     larger = room and "spacer=none" not in words
     assert asked is not None and asked.share == pytest.approx(0.9 * sure[1 if larger else 0] / 100.0, abs=1e-6)
 
 
 def test_where_nothing_is_right_all_is_asked_for_all_the_same() -> None:
     strict = building.with_limits(small(), delay_most_ms=1.0)
-    case = asking(strict, some_belief(4), 0.9)
+    case = as_sure_as_can_be(strict.asking(some_belief(4), 0.9))
     assert case.asked is not None and case.asked.share == 0.9
     assert (margins(RULES["right-for-enough-engines"], case.tabulated("front")) < 0).all()
 
@@ -230,7 +233,7 @@ def test_of_two_circuits_the_one_that_can_less_says_how_much_is_asked_for() -> N
         )
         for name in ("front", "rear")
     }  # fmt: skip
-    case = asking(two, masses, 0.9999)
+    case = as_sure_as_can_be(two.asking(masses, 0.9999))
     assert min(alone.values()) < 0.99 * max(alone.values()), "else this says nothing"
     assert case.asked is not None and case.asked.share == pytest.approx(0.9 * min(alone.values()), abs=2e-3)
 

@@ -118,7 +118,7 @@ def test_a_rule_gives_way_by_the_least_that_helps(problem: Problem) -> None:
 
 
 def proposed(case: Case, request: ProposalRequest) -> ProposeReport:
-    return propose(case, request, Known(case, (), "", None))
+    return propose(case, request, Known(case, ""))
 
 
 def stuck() -> Case:

@@ -291,7 +291,7 @@ def test_runs_move_the_engine_and_are_told_in_words(written: Workshop) -> None:
     known = as_known(case_of("roadster"), written.book)
     html = client.get("/car/roadster").text
     assert known.belief is not None and known.says in html and "1 run stands behind this" in text_of(html)
-    report = Availability.of(known.choosing(), known.wishes).report([])
+    report = Availability.of(known.choosing()).report([])
     nozzles = next(slot for slot in report.slots if slot.slot == "front.nozzle")
     possible = {option.word for option in nozzles.options if option.state != "impossible"}
     assert set(radios(html)["front.nozzle"]) == {"", "fitted", *possible}

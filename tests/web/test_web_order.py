@@ -17,15 +17,14 @@ from starlette.testclient import TestClient
 from test_order_rules import hard_case
 from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_in
 
+from configurator.advice import next_step
 from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.judging.case import Case
-from configurator.judging.table import CombinationTable, tabulate_listed
-from configurator.learning import candidates
+from configurator.judging.table import as_sure_as_can_be
+from configurator.learning import as_known
 from configurator.learning.as_known import known_by
-from configurator.learning.belief import belief_of
-from configurator.learning.next_run import next_step
 from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
@@ -228,14 +227,14 @@ def test_when_the_browser_goes_away_the_search_is_stopped(
 def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Gone while the first circuit is worked out: nothing more is."""
+    """Gone while it is worked out what is as sure as can be: nothing more is."""
     began, go_on, ended = threading.Event(), threading.Event(), threading.Event()
     later: list[object] = []
 
-    def slow(*asked: Any) -> CombinationTable:
+    def slow(*asked: Any) -> Case:
         began.set()
         assert go_on.wait(PATIENCE_S)
-        return tabulate_listed(*asked)
+        return as_sure_as_can_be(*asked)
 
     def searched(*asked: Any) -> NextReport:
         try:
@@ -243,8 +242,8 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
         finally:
             ended.set()
 
-    monkeypatch.setattr(candidates, "tabulate_listed", slow)
-    monkeypatch.setattr(candidates, "felt_with", lambda *asked: later.append(asked))
+    monkeypatch.setattr(as_known, "as_sure_as_can_be", slow)
+    monkeypatch.setattr(next_step, "foreseen", lambda *asked: later.append(asked))
     monkeypatch.setattr(workshop_module, "what_next", searched)
 
     async def leave() -> Asked:
@@ -262,11 +261,9 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
 
 def test_each_next_step_heeds_a_stop() -> None:
     case, stop = Case.of(load_vehicle(EXAMPLES / "roadster.toml"), CATALOG), Stop()
-    belief = belief_of(case, [])
-    field = candidates.candidates(case.with_linkage_set(), belief, case.as_fitted)
     with pytest.raises(Stopped), until(stop):
         stop.now()
-        next_step(field.field, belief, field.now)
+        what_next(known_by(case, []))
 
 
 def test_a_newer_request_from_the_same_sheet_takes_the_place_of_the_older(
