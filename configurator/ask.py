@@ -9,7 +9,7 @@ from pathlib import Path
 
 from configurator.advice import size as sizing
 from configurator.advice.availability import Availability
-from configurator.advice.next_step import NextReport, what_next
+from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.standing import AvailabilityReport
 from configurator.advice.sure_proposal import proposal_of
@@ -60,8 +60,8 @@ def check(
     now = car_now(Case.of(car, catalog), records)
     known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], list(fit), [])
     return findings.check(
-        now.case.at(known.case.engine), wishes, everything=everything, notes=told_otherwise(now, records),
-        clean=known.clean_with(choose(now.case.options, wishes)),
+        now.case.at(known.case.engine), wishes, everything=everything,
+        notes=[*told_otherwise(now, records), *known.judged], clean=known.clean_with(choose(now.case.options, wishes)),
     )  # fmt: skip
 
 
@@ -97,7 +97,8 @@ def propose(
     felt = read_symptom(symptom, moment)
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
-    return proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
+    report = proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
+    return report if wishes else with_first_step(known, report)
 
 
 def why(

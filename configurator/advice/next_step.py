@@ -19,6 +19,7 @@ from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
 from configurator.advice.style_change import why_another_style
 from configurator.advice.sure_proposal import LIKELY, proposal_of
+from configurator.advice.sure_sizes import SureProposeReport
 from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SMOKES_FIRST
@@ -36,7 +37,7 @@ RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
 UNLIKELY = 0.2
 """Sureness below which a fault elsewhere is looked for."""
-CLEAN_NOW = "it pulled cleanly with what is in the car: stop, it is right"
+CLEAN_NOW = "it pulled cleanly with what is in the car"
 ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
 TRIED_WORK = ("none", "fit", "rephase", "remove")
 
@@ -68,7 +69,9 @@ class NextReport(Answer):
     )
     changes: list[NextChange] = Field(description="parts to put in, of what is in the car now")
     labour_min: float = Field(description="spanner work together, minutes")
-    sureness: float = Field(description="share of belief for which the combination is right, 0 to 1")
+    sureness: float | None = Field(
+        description="share of belief for which the combination is right, 0 to 1; null where a clean run says it is"
+    )
     why: str = Field(description="what the run saves, or why there is no further one")
     destination: list[NextChange] = Field(
         description="what the model expects in the end, of what is in the car now, where that is not the changes"
@@ -103,6 +106,14 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         return _report(known, "try", step, why=why, ahead=foreseen(known, step))
     why = f"nothing that may be tried is surer to be right than what is in the car; {ELSEWHERE}"
     return _report(known, "nothing", step, destination=destination, why=why)
+
+
+def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
+    """A proposal with the first step towards it, where that is less than all of it at once."""
+    step = _step(known, report, None) if report.changes and known.belief is not None else None
+    if not isinstance(report, SureProposeReport) or step is None or step.changes == report.changes:
+        return report
+    return report.model_copy(update={"first_step": step.changes})
 
 
 def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | None) -> ProposeReport | None:
@@ -195,11 +206,12 @@ def _report(
     ahead: Sequence[Foreseen] = (),
 ) -> NextReport:
     believed = known.believed
+    by_a_clean_run = bool(known.pulls_cleanly or known.back_to_clean)
     sureness = step.sureness if step else sureness_of(known.case, known.case.as_fitted, believed)
     return NextReport(
         vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
         labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,
-        sureness=round(sureness or 0.0, 4), why=why,
+        sureness=None if by_a_clean_run else round(sureness or 0.0, 4), why=why,
         destination=_changes(destination.changes if destination else ()),
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],

@@ -2,9 +2,9 @@
 
 from configurator.car.fitted import FittedNozzle
 
-ALONG_MM, ACROSS_MM = 0.16, 0.08
-"""How far the way that was felt, or either way where nothing was; and how far otherwise: twice what practice goes, and
-as far (assumed; docs/search.md has what searches come of it)."""
+ALONG_MM, ACROSS_MM = 0.24, 0.08
+"""How far the way that was felt, or either way where nothing was; and how far otherwise: three times what practice
+goes, and as far (assumed; docs/belief.md has what searches come of it)."""
 EDGE_MM = 1e-6
 
 

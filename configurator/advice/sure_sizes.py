@@ -9,7 +9,7 @@ from configurator.advice.size import breaks_no_more_than, nozzle_of, size
 from configurator.judging.case import Case
 from configurator.judging.table import DEMAND
 from configurator.learning.belief import Belief
-from configurator.reports import Candidate, CircuitSizes, ProposeReport, SizeReport
+from configurator.reports import Candidate, Change, CircuitSizes, ProposeReport, SizeReport
 
 
 class SureCircuitSizes(CircuitSizes):
@@ -30,6 +30,9 @@ class SureSizeReport(SizeReport):
 class SureProposeReport(ProposeReport):
     """Answer of `tipin propose` where runs stand in the book."""
 
+    first_step: list[Change] = Field(
+        default=[], description="what to try first on the way to it, as tipin next says; empty where it is all of it"
+    )
     belief: BeliefSummary = Field(description="what stands behind it")
     sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
 

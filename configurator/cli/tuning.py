@@ -49,8 +49,8 @@ def check_command(
     now, records = car_as_it_is(vehicle, catalog, book)
     known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], fit or [], [])
     report = check(
-        now.case.at(known.case.engine), wishes, everything=everything, notes=told_otherwise(now, records),
-        clean=known.clean_with(choose(now.case.options, wishes)),
+        now.case.at(known.case.engine), wishes, everything=everything,
+        notes=[*told_otherwise(now, records), *known.judged], clean=known.clean_with(choose(now.case.options, wishes)),
     )  # fmt: skip
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
@@ -130,6 +130,7 @@ def propose_command(
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
     Exit code 1 if nothing fits.
     """
+    from configurator.advice.next_step import with_first_step
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.learning.as_known import as_known
@@ -140,6 +141,7 @@ def propose_command(
     known = as_known(case_of(vehicle, catalog), book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
+    report = report if wishes else with_first_step(known, report)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
     raise typer.Exit(1 if report.status == "impossible" else 0)
 

@@ -52,6 +52,11 @@ class Known:
         return ""
 
     @property
+    def judged(self) -> list[str]:
+        """By what runs a car is judged, a sentence; none where the vehicle file alone speaks for it."""
+        return [f"judged {self.says}"] if self.belief is not None and not self.pulls_cleanly else []
+
+    @property
     def back_to_clean(self) -> list[Wish]:
         """The parts of the run that went clean that are not in the car now; none where the catalogue has no more."""
         run, wishes = self.went_clean, []

@@ -34,17 +34,17 @@ def next_text(report: NextReport) -> str:
 
 
 def _head(report: NextReport) -> Iterable[str]:
-    sure = f"sure to be right to {sure_percent(report.sureness)}"
+    sure = "" if report.sureness is None else f", sure to be right to {sure_percent(report.sureness)}"
     if report.do == "nothing":
         yield f"{mark('NO')}  {report.vehicle}: nothing to try"
     elif report.why == CLEAN_NOW:
-        yield f"{mark('OK')}  {report.vehicle}: leave it as it is"
+        yield f"{mark('OK')}  {report.vehicle}: stop, it is right as it is"
     elif report.do == "stop":
-        yield f"{mark('OK')}  {report.vehicle}: leave it as it is, {sure}"
+        yield f"{mark('OK')}  {report.vehicle}: leave it as it is{sure}"
     elif not report.changes:
-        yield f"{mark('YES')}  {report.vehicle}: run it once more as it is, {sure}"
+        yield f"{mark('YES')}  {report.vehicle}: run it once more as it is{sure}"
     else:
-        yield f"{mark('YES')}  {report.vehicle}: try this next, about {report.labour_min:.0f} min, {sure}"
+        yield f"{mark('YES')}  {report.vehicle}: try this next, about {report.labour_min:.0f} min{sure}"
 
 
 def belief_lines(belief: BeliefSummary) -> Iterable[str]:
@@ -107,6 +107,9 @@ def sure_propose_text(report: SureProposeReport) -> str:
             else f"; none reaches {100 * report.sureness_wanted:g} %, and none is much surer"
         )
         lines.append(f"  sure to be right to {sure_percent(report.sureness)}{short}")
+    if report.first_step:
+        parts = ", ".join(f"{change.slot} {change.to}" for change in report.first_step)
+        lines.append(wrapped(f"not all at once: first {parts} (tipin next says more)", "     ", "  "))
     first, _, rest = propose_text(report).partition("\n")
     return "\n".join([first, *lines, *belief_lines(report.belief), rest])
 
