@@ -252,7 +252,7 @@ def _sizes(known: Known) -> list[str]:
     """The sizes that runs tell of, beside what is fitted."""
     notes = []
     for name, sizes in known.sizes.items():
-        felt = ((sizes.lean_mm, "too small"), (sizes.rich_mm, "large enough"))
+        felt = ((sizes.lean_mm, "too small"), (sizes.rich_mm, "not too small"))
         told = [f"{show_diameter(mm)} was felt {what}" for mm, what in felt if np.isfinite(mm)]
         if told:
             notes.append(f"{name} nozzle, with this screw, pump and lobe: {'; '.join(told)}")
