@@ -55,6 +55,11 @@ def sizes_left(case: Case, word: str) -> dict[Slot, set[float]]:
     return left
 
 
+def test_dull_is_a_little_lean_more_often_than_rich() -> None:
+    """Assumed, as docs/belief.md has it."""
+    assert SYMPTOMS["dull"].tells == {"hesitates": 0.4, "flat": 0.4, "rich": 0.25}
+
+
 def all_sizes(case: Case, slot: Slot) -> set[float]:
     return {option.read(FittedNozzle).diameter_mm for option in case.options[slot]}
 
