@@ -60,6 +60,8 @@ EQUIVALENT = frozenset({
      "`figures.diameter_mm <= diameter_mm - SAME_SIZE_MM`"),  # a size smaller by just the tolerance: none is
     ("judging/case.py", "`all((option.changed for option in own[slot]))` -> "
      "`any((option.changed for option in own[slot]))`"),  # a table is asked only what reads a slot
+    ("judging/lift.py", "`grid[0] < bend < grid[-1]` -> `grid[0] <= bend < grid[-1]`"),  # the grid's ends are in it
+    ("judging/trade_rules.py", "`gained > 0.0` -> `gained >= 0.0`"),  # none is told of so little
     ("advice/next_step.py", "`_most_sure(field, after, then) < LIKELY` -> `_most_sure(field, after, then) <= LIKELY`"),
 })  # fmt: skip
 

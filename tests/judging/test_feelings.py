@@ -41,6 +41,11 @@ def test_what_a_symptom_complains_of_goes_with_its_side() -> None:
         assert bool(symptom.hint) is (word != "clean")
 
 
+def test_dull_is_a_little_lean_more_often_than_rich() -> None:
+    """Assumed, as docs/belief.md has it."""
+    assert SYMPTOMS["dull"].tells == {"hesitates": 0.4, "flat": 0.4, "rich": 0.25}
+
+
 @pytest.mark.parametrize(
     ("word", "moment", "tells"),
     [
