@@ -15,12 +15,13 @@ from configurator.advice.reach import is_within_reach
 from configurator.arrays import Mask
 from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.case import Case, margins
+from configurator.judging.case import Case, FeltSizes, margins
 from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE
 from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, felt_with
 from configurator.learning.driver import ANSWERS, CLEAN, MISJUDGED_SHARE, answer_chances, felt_weights
+from configurator.learning.felt_sizes import SAME_VOLUME
 from configurator.physics.verdict import Complaints
 from configurator.reports import ProposeReport
 from configurator.rules import RULES
@@ -60,12 +61,13 @@ def foreseen(known: Known, step: ProposeReport) -> list[Foreseen]:
         rows = [row for row, answer in enumerate(ANSWERS) if answer.partition(",")[0] == complaint]
         chance = float(chances[rows].sum(axis=0) @ believed.masses)
         likelihood = (1.0 - MISJUDGED_SHARE) * (weights @ rightly) + MISJUDGED_SHARE / len(ANSWERS)
-        then = STOP if not way and rows == [CLEAN] else _then(known, believed.updated(likelihood), choice, way)
+        after = believed.updated(likelihood)
+        then = STOP if complaint == ANSWERS[CLEAN] else _then(known, after, choice, way, complaint)
         found.append(Foreseen(says, chance, then))
     return found
 
 
-def _then(known: Known, after: Belief, choice: Choice, way: int) -> str:
+def _then(known: Known, after: Belief, choice: Choice, way: int, felt: str) -> str:
     """The next step after a feeling, in words."""
     told = []
     for name in known.case.circuit_names:
@@ -75,6 +77,7 @@ def _then(known: Known, after: Belief, choice: Choice, way: int) -> str:
         offered = {slot: known.case.on_offer[slot] for slot in (Slot(name, own) for own in CIRCUIT_SLOTS)}
         now = tuple(_place(known.case, slot, choice[slot]) for slot in offered)
         may = _keeps_the_rules(known.case, table, choice) & _a_step(known.case, offered, now, way)
+        may &= _of_the_volume(table, now, felt) & ~_failed_before(known, name, offered)
         may[now] = True
         sure = np.where(may, sure, -1.0)
         wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * float(sure.max()))
@@ -114,7 +117,7 @@ def _keeps_the_rules(case: Case, table: JudgedFigures, choice: Choice) -> Mask:
 
 def _a_step(case: Case, offered: Mapping[Slot, Sequence[Option]], now: tuple[int, ...], way: int) -> Mask:
     """Which combinations are a step away: swaps, the nozzle within reach, never against what was felt beside the same
-    screw, pump and lobe."""
+    pump and lobe."""
     nozzles, *others = offered.values()
     fitted, scatter_mm = nozzles[now[0]].read(FittedNozzle), case.catalog.limits.stamped_tolerance_mm
     figures = [option.read(FittedNozzle) for option in nozzles]
@@ -124,8 +127,29 @@ def _a_step(case: Case, offered: Mapping[Slot, Sequence[Option]], now: tuple[int
     against = np.array([way * (one.diameter_mm - fitted.diameter_mm) < -1e-9 for one in figures])
     screws, pumps, lobes = (np.array([not option.permanent for option in options]) for options in others)
     step = reached[:, None, None, None] & screws[:, None, None] & pumps[:, None] & lobes
-    step[(against, *now[1:])] = False
+    step[against, :, now[2], now[3]] = False
     return np.asarray(step)
+
+
+def _of_the_volume(table: JudgedFigures, now: tuple[int, ...], felt: str) -> Mask:
+    """Which combinations give no less than what ran out, and no more than what was too much."""
+    volume_cc = table.shot.volume_cc[..., 0, 0]
+    if felt == "flat":
+        return np.asarray(volume_cc >= (1.0 - SAME_VOLUME) * volume_cc[now])
+    if felt == "rich":
+        return np.asarray(volume_cc <= (1.0 + SAME_VOLUME) * volume_cc[now])
+    return np.ones(volume_cc.shape, dtype=bool)
+
+
+def _failed_before(known: Known, name: str, offered: Mapping[Slot, Sequence[Option]]) -> Mask:
+    """Which combinations were felt too small or too large before, beside what is fitted now."""
+    bounds = known.sizes.get(name, FeltSizes())
+    nozzles, *others = offered.values()
+    failed = np.zeros([len(options) for options in offered.values()], dtype=bool)
+    sizes = np.array([option.read(FittedNozzle).diameter_mm for option in nozzles])
+    _, pump, lobe = (next(place for place, one in enumerate(options) if not one.changed) for options in others)
+    failed[:, :, pump, lobe] = ((sizes <= bounds.lean_mm) | (sizes >= bounds.rich_mm))[:, None]
+    return failed
 
 
 def _fewest_changes(good: Mask, now: tuple[int, ...], offered: Mapping[Slot, Sequence[Option]]) -> tuple[int, ...]:

@@ -17,7 +17,6 @@ from configurator.advice.foreseen import Foreseen, foreseen
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
-from configurator.advice.style_change import why_another_style
 from configurator.advice.sure_proposal import LIKELY, proposal_of
 from configurator.advice.sure_sizes import SureProposeReport
 from configurator.advice.work import sureness_of
@@ -216,7 +215,7 @@ def _report(
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
         belief=summary(believed), first=_first(known, step),
-        notes=[*_odd_sizes(known, step), *_styles(known, step), *_sizes(known), *_slack(known)],
+        notes=[*_odd_sizes(known, step), *_styles(step), *_sizes(known), *_slack(known)],
     )  # fmt: skip
 
 
@@ -238,24 +237,21 @@ def _odd_sizes(known: Known, step: ProposeReport | None) -> list[str]:
     return odd_sizes(choice_after(known.case, step.changes), known.case.catalog.limits) if step else []
 
 
-def _styles(known: Known, step: ProposeReport | None) -> list[str]:
+def _styles(step: ProposeReport | None) -> list[str]:
     """Why a nozzle of another style, where one comes in."""
     if step is None or not step.changes:
         return []
-    choice, case = choice_after(known.case, step.changes), known.case
-    told = ((name, why_another_style(case, choice, name, case.as_fitted[Slot(name, "nozzle")]))
-            for name in case.circuit_names)  # fmt: skip
-    return [f"{name}: {line}" for name, line in told if line]
+    return [f"{change.slot.partition('.')[0]}: {change.style}" for change in step.changes if change.style]
 
 
 def _sizes(known: Known) -> list[str]:
     """The sizes that runs tell of, beside what is fitted."""
     notes = []
     for name, sizes in known.sizes.items():
-        felt = ((sizes.lean_mm, "too small"), (sizes.rich_mm, "not too small"))
+        felt = ((sizes.lean_mm, "too small"), (sizes.rich_mm, "too large" if sizes.smoked else "not too small"))
         told = [f"{show_diameter(mm)} was felt {what}" for mm, what in felt if np.isfinite(mm)]
         if told:
-            notes.append(f"{name} nozzle, with this screw, pump and lobe: {'; '.join(told)}")
+            notes.append(f"{name} nozzle, with this pump and lobe: {'; '.join(told)}")
     return notes
 
 

@@ -26,8 +26,9 @@ class CircuitFacts:
     """Facts of one circuit. A linkage disturbed by a change has no measurements until it is set again.
     rear_main_delivers_ms is infinite for a front circuit: the rule does not apply. sure_wanted_percent : share of what
     is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
-    engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the screw, pump and lobe
-    that are fitted; infinite where none was."""
+    engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the pump and lobe
+    that are fitted; infinite where none was. least_cc, most_cc : volume of a shot that ran out, and of one that
+    smoked; infinite where none did."""
 
     idle_rpm: float
     screw_coefficient: float
@@ -42,6 +43,8 @@ class CircuitFacts:
     sure_wanted_percent: float = inf
     lean_mm: float = -inf
     rich_mm: float = inf
+    least_cc: float = -inf
+    most_cc: float = inf
 
     def unless_believed(self, limit: float) -> float:
         """A limit of the pull in one engine, infinite where runs decide instead."""

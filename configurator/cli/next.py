@@ -5,16 +5,25 @@ from typing import Annotated
 
 import typer
 
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
+from configurator.cli.shared import (
+    AsJson,
+    BookPlace,
+    CatalogDir,
+    SymptomWord,
+    VehicleFile,
+    WhenFelt,
+    app,
+    case_of,
+    symptom_told,
+)
 from configurator.errors import BadInput
 
 
 @app.command("next", epilog="Example: tipin next catalog/examples/roadster.toml --book season.sqlite")
 def next_command(
     vehicle: VehicleFile,
-    symptom: Annotated[
-        str | None, typer.Option(metavar="WORD", help="what the driver feels now, with what is in the car")
-    ] = None,
+    symptom: SymptomWord = None,
+    moment: WhenFelt = None,
     stock_only: Annotated[bool, typer.Option("--stock-only", help="only with parts that are on the shelf")] = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
@@ -28,11 +37,10 @@ def next_command(
     from configurator.advice.next_step import what_next
     from configurator.book.book import find_book
     from configurator.book.usual_place import place_of_book
-    from configurator.judging.feelings import read_symptom
     from configurator.learning.as_known import as_known
     from configurator.views.belief import next_text
 
-    known = as_known(case_of(vehicle, catalog), book, read_symptom(symptom))
+    known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
     opened = find_book(book) if stock_only else None
     if stock_only and opened is None:
         remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"

@@ -28,15 +28,36 @@ from configurator.slots.columns import (
 )
 from configurator.slots.options import Offered, Option, Slots, Stack
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot, SlotName
+from configurator.units.units import SAME_SIZE_MM
 
 
 @dataclass(frozen=True)
 class FeltSizes:
-    """Nozzles of one circuit that were felt too small, and large enough, with the screw, pump and lobe that are fitted
+    """Nozzles of one circuit that were felt too small, and large enough, with the pump and lobe that are fitted
     [mm]: the largest of the first, the smallest of the second; infinite where there is none."""
 
     lean_mm: float = -np.inf
     rich_mm: float = np.inf
+    smoked: bool = False
+    """Whether the upper one smoked, and was not only no cure."""
+    least_cc: float = -np.inf
+    most_cc: float = np.inf
+    """Volume of the fitted shot, where that ran out or smoked: no less, or no more, is asked for."""
+
+    now_mm: float = np.nan
+    scatter_mm: float = 0.0
+    """The fitted nozzle, and by how much orifices of one size differ."""
+
+    @property
+    def facts(self) -> dict[str, float]:
+        """As rules read them: sizes that nobody would tell from one that was complained of are left out with it, but
+        for the fitted one."""
+        lean_mm, rich_mm = self.lean_mm, self.rich_mm
+        if lean_mm < self.now_mm - SAME_SIZE_MM:
+            lean_mm = min(lean_mm + self.scatter_mm, self.now_mm)
+        if rich_mm > self.now_mm + SAME_SIZE_MM:
+            rich_mm = max(rich_mm - self.scatter_mm, self.now_mm)
+        return {"lean_mm": lean_mm, "rich_mm": rich_mm, "least_cc": self.least_cc, "most_cc": self.most_cc}
 
 
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
@@ -157,7 +178,7 @@ class Case:
         """What runs ask of a circuit's parts."""
         if self.asked is None:
             return {}
-        return {"sure_wanted_percent": 100.0 * self.asked.share, **vars(self.asked.felt.get(name, FeltSizes()))}
+        return {"sure_wanted_percent": 100.0 * self.asked.share, **self.asked.felt.get(name, FeltSizes()).facts}
 
     def slack_mm(self, name: str, pump_changed: Sequence[bool], lobe_changed: Sequence[bool]) -> Array:
         """Slack in the linkage of each pump and lobe (preload counts as less than none): as found, or none where it is
@@ -241,7 +262,7 @@ class Case:
         )
         figures = CircuitFigures(
             nozzle=nozzle_column(nozzles).along(0, len(AXES)),
-            feed_screw=feed_screw_column(screws, [option.changed for option in own["feed_screw"]]).along(1, len(AXES)),
+            feed_screw=feed_screw_column(screws).along(1, len(AXES)),
             pump=pump_column(pumps, pump_changed).along(2, len(AXES)),
             lobe=lobe_column(mounts, lobe_changed, circuit.idle_deg).along(3, len(AXES)),
             spacer=spacers.along(4, len(AXES)),

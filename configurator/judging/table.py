@@ -17,6 +17,7 @@ DEMAND = (
     "pull-comes-at-once", "pull-is-not-drowned", "pull-does-not-go-flat", "pull-does-not-nose-over",
     "mixture-does-not-smoke", "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small",
     "nozzle-is-no-larger-than-was-large-enough",
+    "shot-is-no-less-than-ran-out", "shot-is-no-more-than-smoked",
 )  # fmt: skip
 """The rules on what is felt."""
 SURE_ENOUGH_RULE = "right-for-enough-engines"

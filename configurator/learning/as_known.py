@@ -1,7 +1,7 @@
 """A car as it is known today: the parts that are in it, and the engine that its runs, a symptom, or else its vehicle
 file speak for."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -12,7 +12,7 @@ from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, belief_of, counts, prior_of
-from configurator.learning.felt_sizes import felt_sizes, goes_with
+from configurator.learning.felt_sizes import felt_sizes, goes_with, with_volume
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
 
@@ -108,8 +108,8 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     belief = belief_by(case, runs, symptom)
     if belief is None:
         return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
-    last = last_run(runs)
-    last_felt = symptom or (symptom_of(last) if last and is_in(case, last) else None)
+    last = last_run(run for run in runs if is_in(case, run))
+    last_felt = symptom or (symptom_of(last) if last else None)
     if last_felt and not last_felt.side:
         says = "it pulls cleanly as it is" if symptom or last is None else f"run {last.number} pulled cleanly"
         says = f"{says}: the fuel side is left alone"
@@ -119,11 +119,12 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
-    sizes = felt_sizes(judged, runs, symptom)
+    sizes = with_volume(judged, felt_sizes(judged, runs, symptom), last_felt)
     clean = last_clean(runs) if last_felt and last_felt.side else None
     if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None
-    return Known(judged, says, belief, belief.left_out, last_felt, clean, sizes)
+    known = Known(judged, says, belief, belief.left_out, last_felt, clean, sizes)
+    return known if known.back_to_clean else replace(known, went_clean=None)
 
 
 def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
@@ -140,7 +141,7 @@ def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) ->
     return belief_of(case, runs)
 
 
-def last_run(runs: Sequence[Trial]) -> Trial | None:
+def last_run(runs: Iterable[Trial]) -> Trial | None:
     """The last of the runs that count."""
     return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
 

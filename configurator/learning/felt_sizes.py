@@ -1,21 +1,22 @@
-"""Sizes that runs tell of: felt too small, or large enough, with the screw, pump and lobe that are fitted.
+"""Sizes that runs tell of: felt too small, or large enough, with the pump and lobe that are fitted.
 
 What was felt later counts before what was felt earlier: where a size was large enough that an earlier run had too
 small, one of the two was misjudged, or the engine's main circuit explains it; the newer one holds.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes
-from configurator.judging.feelings import SYMPTOMS, Symptom
+from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.learning.belief import counts
-from configurator.slots.slot import CIRCUIT_SLOTS, Slot
+from configurator.slots.slot import Slot, SlotName
 
-COMPANIONS = tuple(slot for slot in CIRCUIT_SLOTS if slot != "nozzle")
+COMPANIONS: tuple[SlotName, ...] = ("pump", "lobe")
 
 
 def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Mapping[str, FeltSizes]:
@@ -27,12 +28,31 @@ def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None
         felt = [(now_mm, symptom)] if symptom else []
         for run in newest_first:
             size_mm = _size_mm(case, name, run)
-            if size_mm is not None and run.felt and run.felt.word in SYMPTOMS:
-                felt.append((size_mm, SYMPTOMS[run.felt.word]))
+            if size_mm is not None and run.felt:
+                felt.append((size_mm, symptom_felt(run.felt.word, run.felt.moment)))
         if len(case.circuit_names) > 1:  # off idle the front circuit is felt; of anything else it may be either
             felt = [(mm, symptom) for mm, symptom in felt if name == "front" and side_of_nozzle(symptom) > 0]
-        found[name] = _bounds(felt)
+        found[name] = replace(_bounds(felt), now_mm=now_mm, scatter_mm=case.catalog.limits.stamped_tolerance_mm)
     return found
+
+
+def with_volume(case: Case, sizes: Mapping[str, FeltSizes], felt: Symptom | None) -> Mapping[str, FeltSizes]:
+    """The bounds with those of the shot's volume: no less than one that ran out, no more than one that smoked. felt :
+    what was felt last of what is fitted. Of two circuits it may be either."""
+    if felt is None or len(case.circuit_names) > 1 or side_of_nozzle(felt) >= 0:
+        return sizes
+    (name,) = case.circuit_names
+    listed = {slot: (option,) for slot, option in case.as_fitted.items()}
+    volume_cc = float(case.columns(name, listed).shot.volume_cc.item())
+    if not np.isfinite(volume_cc) or {"flat", "rich"} <= set(felt.tells):
+        return sizes
+    if "flat" in felt.tells:
+        return {name: replace(sizes[name], least_cc=(1.0 - SAME_VOLUME) * volume_cc)}
+    return {name: replace(sizes[name], most_cc=(1.0 + SAME_VOLUME) * volume_cc)}
+
+
+SAME_VOLUME = 0.02
+"""Shots that differ by no more than this share are of one volume: a nozzle's size moves what has come by the end."""
 
 
 def goes_with(case: Case, sizes: Mapping[str, FeltSizes], run: Trial) -> bool:
@@ -54,7 +74,7 @@ def side_of_nozzle(symptom: Symptom) -> int:
 
 
 def _size_mm(case: Case, name: str, run: Trial) -> float | None:
-    """Diameter of the nozzle of a run [mm], if screw, pump and lobe were those fitted now."""
+    """Diameter of the nozzle of a run [mm], if pump and lobe were those fitted now."""
     if any(run.codes.get(str(slot)) != case.as_fitted[slot].label for slot in (Slot(name, own) for own in COMPANIONS)):
         return None
     slot = Slot(name, "nozzle")
@@ -64,11 +84,11 @@ def _size_mm(case: Case, name: str, run: Trial) -> float | None:
 
 def _bounds(felt: Sequence[tuple[float, Symptom]]) -> FeltSizes:
     """The bounds that feelings leave, the newest first."""
-    lean_mm, rich_mm = -np.inf, np.inf
+    lean_mm, rich_mm, smoked = -np.inf, np.inf, False
     for size_mm, symptom in felt:
         side = side_of_nozzle(symptom)
         if side > 0 and size_mm < rich_mm:
             lean_mm = max(lean_mm, size_mm)
         elif side < 0 and size_mm > lean_mm:
-            rich_mm = min(rich_mm, size_mm)
-    return FeltSizes(lean_mm, rich_mm)
+            rich_mm, smoked = min(rich_mm, size_mm), smoked or "rich" in symptom.tells
+    return FeltSizes(lean_mm, rich_mm, smoked)

@@ -188,15 +188,13 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="smaller than what was too small: {value:.2f} mm, and {limit:.2f} mm stumbled with this screw, pump and lobe",
+    says="too small before: {limit:.2f} mm stumbled with this pump and lobe, and this is {value:.2f} mm",
     mend="a nozzle that is no smaller, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
-def nozzle_is_no_smaller_than_was_too_small(
-    nozzle: Nozzles, feed_screw: FeedScrews, pump: Pumps, lobe: Lobes, facts: CircuitFacts
-) -> Reading:
-    """Where a nozzle was felt too small, a smaller one is no cure with the same screw, pump and lobe."""
-    return nozzle.diameter_mm, np.where(_changed(feed_screw, pump, lobe), np.inf, facts.lean_mm)
+def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: Lobes, facts: CircuitFacts) -> Reading:
+    """Where a nozzle was felt too small, a smaller one is no cure with the same pump and lobe."""
+    return nozzle.diameter_mm, np.where(_changed(pump, lobe), np.inf, facts.lean_mm)
 
 
 @rule(
@@ -204,22 +202,49 @@ def nozzle_is_no_smaller_than_was_too_small(
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="larger than what was large enough: {value:.2f} mm, and {limit:.2f} mm was no better for it with this screw, "
-    "pump and lobe",
+    says="no better before: {limit:.2f} mm smoked or ran out with this pump and lobe, this is {value:.2f} mm",
     mend="a nozzle that is no larger, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
 def nozzle_is_no_larger_than_was_large_enough(
-    nozzle: Nozzles, feed_screw: FeedScrews, pump: Pumps, lobe: Lobes, facts: CircuitFacts
+    nozzle: Nozzles, pump: Pumps, lobe: Lobes, facts: CircuitFacts
 ) -> Reading:
-    """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same screw, pump and
+    """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same pump and
     lobe."""
-    return nozzle.diameter_mm, np.where(_changed(feed_screw, pump, lobe), np.inf, facts.rich_mm)
+    return nozzle.diameter_mm, np.where(_changed(pump, lobe), np.inf, facts.rich_mm)
 
 
-def _changed(feed_screw: FeedScrews, pump: Pumps, lobe: Lobes) -> Mask:
-    """Whether anything that a nozzle works with is another than what is fitted."""
-    return np.asarray((feed_screw.changed + pump.changed + lobe.changed) > 0.0)
+@rule(
+    kind="cure",
+    at_most=False,
+    unit="cm3",
+    severity="conflict",
+    says="less volume than ran out: {value:.2f} cm3, {limit:.2f} cm3 was spent too soon",
+    mend="a lobe with more lift, or the larger pump",
+    basis=OWN_REQUEST,
+)
+def shot_is_no_less_than_ran_out(shot: JudgedShots, facts: CircuitFacts) -> Reading:
+    """Where a shot was felt to run out, one of less volume is no cure."""
+    return shot.volume_cc, facts.least_cc
+
+
+@rule(
+    kind="cure",
+    at_most=True,
+    unit="cm3",
+    severity="conflict",
+    says="more volume than smoked: {value:.2f} cm3, {limit:.2f} cm3 was too much",
+    mend="a lobe with less lift, or a smaller pump",
+    basis=OWN_REQUEST,
+)
+def shot_is_no_more_than_smoked(shot: JudgedShots, facts: CircuitFacts) -> Reading:
+    """Where a shot was felt to be too much, one of more volume is no cure."""
+    return shot.volume_cc, facts.most_cc
+
+
+def _changed(pump: Pumps, lobe: Lobes) -> Mask:
+    """Whether pump or lobe is another than what is fitted; a screw only leaves the nozzle in charge."""
+    return np.asarray((pump.changed + lobe.changed) > 0.0)
 
 
 @rule(

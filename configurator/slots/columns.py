@@ -60,7 +60,6 @@ class Nozzles(OptionColumn):
 @dataclass(frozen=True)
 class FeedScrews(OptionColumn):
     passage_area_mm2: Array
-    changed: Array
 
 
 @dataclass(frozen=True)
@@ -179,8 +178,8 @@ def nozzle_column(nozzles: Sequence[FittedNozzle]) -> Nozzles:
     )
 
 
-def feed_screw_column(screws: Sequence[FeedScrewFigures], changed: Sequence[bool]) -> FeedScrews:
-    return FeedScrews(np.array([screw.passage_area_mm2 for screw in screws]), changed=np.array(changed, dtype=float))
+def feed_screw_column(screws: Sequence[FeedScrewFigures]) -> FeedScrews:
+    return FeedScrews(np.array([screw.passage_area_mm2 for screw in screws]))
 
 
 def pump_column(pumps: Sequence[PumpFigures], changed: Sequence[bool]) -> Pumps:

@@ -55,7 +55,7 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
     stand = "stands" if not (belief.runs and belief.felt_now) and belief.runs < 2 else "stand"
     runs = f"{behind} {stand} behind this" if behind else "no run stands behind this yet"
     runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
-    yield wrapped(f"{runs}{_lateness(belief)}", "     ", "  ")
+    yield wrapped(runs, "     ", "  ")
     for numbers in belief.impossible:
         named = [f"run {number}" if number else "what is felt now" for number in numbers]
         if len(numbers) == 1:
@@ -67,27 +67,12 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
             )  # fmt: skip
 
 
-def _lateness(belief: BeliefSummary) -> str:
-    """What the runs say of the engine, where that is more than a little."""
-    told = []
-    for what, late in (
-        ("its first fuel comes", belief.engine.late_first_fuel),
-        ("its main circuit comes", belief.engine.late_main_circuit),
-    ):
-        if (belief.runs or belief.felt_now) and max(late, 1.0 / late) > MORE_THAN_A_LITTLE:
-            told.append(f"{what} {'later' if late > 1.0 else 'sooner'} than in most")
-    return f": {' and '.join(told)}" if told else ""
-
-
-MORE_THAN_A_LITTLE = 1.12
-
-
 def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:
     """Sizes with the sureness of each, the runs behind them first."""
     lines = []
     for sizes in report.circuits:
         if sizes.smallest is None or sizes.sureness is None:
-            lines.append(f"  {sizes.circuit}: no nozzle is right for any of the belief with the fitted pump")
+            lines.append(f"  {sizes.circuit}: no nozzle with the fitted pump is likely to be right")
         else:
             short = f"; none reaches {100 * report.sureness_wanted:g} %, this is the surest"
             lines.append(

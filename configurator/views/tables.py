@@ -212,7 +212,8 @@ def _around(sizes: CircuitSizes) -> list[Candidate]:
 def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
-        lines = [f"{mark('YES')}  {report.vehicle}: {_totals_text(report.totals)}"]
+        verdict = mark("YES" if report.changes else "OK")
+        lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, _as_it_is(report))}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"
     lines.append(wrapped(report.engine_note, " " * 5))
@@ -281,9 +282,18 @@ def _jobs_lines(report: ProposeReport) -> Iterable[str]:
         yield ""
 
 
-def _totals_text(totals: Totals) -> str:
+def _as_it_is(report: ProposeReport) -> str:
+    """What is said where nothing changes: clean by a run, by the model, or complained of and still the likeliest."""
+    if report.sureness is None:
+        return f"stop, it is right as it is: {report.engine_note.partition(':')[0]}"
+    if "no run" in report.engine_note:
+        return "leave it as it is: by the model it pulls cleanly"
+    return "leave it as it is: nothing else is much likelier to be right"
+
+
+def _totals_text(totals: Totals, unchanged: str = "nothing changes") -> str:
     if not totals.changes:
-        return "leave it as it is: it pulls cleanly as it is"
+        return unchanged
     return f"{counted(totals.changes, 'change')}, price {totals.price:.2f}, about {totals.labour_min} min"
 
 

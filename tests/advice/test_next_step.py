@@ -120,7 +120,7 @@ def test_slack_is_taken_out_first() -> None:
 
 def test_sizes_that_were_felt_stand_beside_it() -> None:
     (note,) = after("stumble").notes
-    assert note == "front nozzle, with this screw, pump and lobe: 0.65 mm (25.6 thou) was felt too small"
+    assert note == "front nozzle, with this pump and lobe: 0.65 mm (25.6 thou) was felt too small"
 
 
 def test_a_belief_in_figures() -> None:

@@ -27,8 +27,8 @@ from configurator.slots.slot import SLOTS
 CARS = range(int(os.environ.get("TIPIN_RANDOM_CARS", "12")))
 """200 are asked for once in a while: TIPIN_RANDOM_CARS=200 python -m pytest tests/advice/test_one_answer.py."""
 AT = datetime(2026, 5, 2, 10, tzinfo=UTC)
-NOZZLE, COMPANIONS = SLOTS["front.nozzle"], {"front.feed_screw", "front.pump", "front.lobe"}
-FUEL_SIDE = {"front.nozzle", *COMPANIONS}
+NOZZLE, COMPANIONS = SLOTS["front.nozzle"], {"front.pump", "front.lobe"}
+FUEL_SIDE = {"front.nozzle", "front.feed_screw", *COMPANIONS}
 WORDS = ("stumble", "stumble", "smoke", "flat", "clean", "dull", "popback")
 
 
@@ -108,7 +108,7 @@ def test_no_step_against_what_was_felt_and_none_too_far(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", CARS)
 def test_a_size_between_bounds_that_were_felt(seed: int) -> None:
-    """Beside the same screw, pump and lobe nothing goes past a size that stumbled, or one that smoked."""
+    """Beside the same pump and lobe nothing goes past a size that stumbled, or one that smoked."""
     _, known, step, proposal = asked(seed)
     bounds = known.sizes["front"]
     for report in (step, proposal):

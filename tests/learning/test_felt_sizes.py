@@ -96,6 +96,29 @@ def test_the_rules_forbid_only_beside_what_is_fitted() -> None:
     assert not any(changed for _, changed in broken(case, "nozzle-is-no-larger-than-was-large-enough"))
 
 
+def test_what_nobody_tells_from_a_size_that_failed_is_left_out_with_it() -> None:
+    facts = felt_sizes(CASE, felt((0.60, "stumble"), (0.85, "smoke")))["front"].facts
+    assert (facts["lean_mm"], facts["rich_mm"]) == (pytest.approx(0.62), pytest.approx(0.83))
+    facts = felt_sizes(CASE, felt((0.70, "stumble"), (0.70, "stumble")))["front"].facts
+    assert facts["lean_mm"] == 0.70, "the fitted one may stay"
+
+
+@pytest.mark.parametrize(("word", "moment"), [("flat", None), ("stumble", "later"), ("smoke", None)])
+def test_a_shot_that_ran_out_is_not_cured_by_less_volume_nor_smoke_by_more(word: str, moment: Moment | None) -> None:
+    known = known_by(CASE, felt((0.70, word), moment=moment))
+    bounds, case = known.sizes["front"], known.choosing()
+    listed = {slot: (option,) for slot, option in CASE.as_fitted.items()}
+    volume_cc = case.columns("front", listed).shot.volume_cc.item()
+    if word == "smoke":
+        assert bounds.most_cc == pytest.approx(1.02 * volume_cc) and not np.isfinite(bounds.least_cc)
+    else:
+        assert bounds.least_cc == pytest.approx(0.98 * volume_cc) and not np.isfinite(bounds.most_cc)
+    rule = RULES["shot-is-no-more-than-smoked" if word == "smoke" else "shot-is-no-less-than-ran-out"]
+    table = case.tabulated("front")
+    beyond = table.shot.volume_cc > bounds.most_cc if word == "smoke" else table.shot.volume_cc < bounds.least_cc
+    assert np.array_equal(margins(rule, table) < 0, beyond) and beyond.any()
+
+
 def test_a_clean_run_that_lies_outside_the_bounds_does_not_go_with_them() -> None:
     runs = felt((0.80, "clean"), (0.75, "smoke"))
     sizes = felt_sizes(CASE, runs)
