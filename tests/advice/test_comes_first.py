@@ -130,7 +130,7 @@ def test_at_another_height_the_main_jets_come_first(seed: int, away_m: float) ->
         assert [f.mend.startswith("match the main jets") for f in report.first if f.rule == JETS] == [True] * len(found)
         assert [
             "main jets for another height: the car stands 1400 m from" in one
-            for one in what_next(known_by(case, [])).first
+            for one in what_next(known_by(case, [])).first if "main jets" in one
         ] == [True] * len(found)
 
 
@@ -140,8 +140,8 @@ def test_a_car_that_smokes_is_asked_for_its_main_jets_first(seed: int) -> None:
     assert "main jets before the pump circuit" in report.hint
     text = propose_text(report)
     assert text.index("main jets") < (text.index("\n1. ") if report.changes else len(text))
-    assert ["main jets before" in one for one in what_next(known_by(case, [run("smoke", case)])).first] == [True]
-    assert what_next(known_by(case, [run("dull", case)])).first == []
+    assert any("main jets before" in one for one in what_next(known_by(case, [run("smoke", case)])).first)
+    assert not any("main jets" in one for one in what_next(known_by(case, [run("dull", case)])).first)
 
 
 def test_a_run_at_another_height_asks_for_the_main_jets() -> None:
@@ -151,7 +151,7 @@ def test_a_run_at_another_height_asks_for_the_main_jets() -> None:
     near, far = (run("flat", case, day={"altitude_m": home_m + more}) for more in (500.0, 1500.0))
     assert notes_on(case, case.as_fitted, near) == notes_on(case, case.as_fitted, run("flat", case))
     (note,) = set(notes_on(case, case.as_fitted, far)) - set(notes_on(case, case.as_fitted, near))
-    assert note.startswith("it stands 1500 m from the height its main jets were chosen for")
+    assert note.startswith("main jets for another height: the car stands 1500 m from it")
 
 
 @pytest.mark.parametrize("seed", range(8))
