@@ -22,7 +22,7 @@ LIMITS = {
     "bonnet_clearance_mm": 10.0, "early_phase_idle_most_rpm": 700.0, "late_phase_idle_least_rpm": 1000.0,
     "shot_left_least_percent": 80.0, "stamped_tolerance_mm": 0.02, "nozzle_least_mm": 0.64, "nozzle_most_mm": 1.32,
     "delay_most_ms": 50.0, "sag_most_percent": 6.0, "smoke_most_ms": 200.0, "pop_back_most_cycles": 1.0,
-    "rear_main_delivers_share": 0.6, "first_move_mm": 0.08, "fine_move_mm": 0.04, "redrill_growth_most_mm": 0.3,
+    "rear_main_delivers_share": 0.6, "redrill_growth_most_mm": 0.3,
 }  # fmt: skip
 
 

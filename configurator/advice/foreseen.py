@@ -1,41 +1,42 @@
 """What a run may show, and what would be next: each feeling with its chance, and the step it would lead to.
 
-The step is looked up in the tables that parts are chosen from, under what would then be believed: of the combinations
-nearly as sure as the surest, the one with the fewest other parts, the nearest nozzle of them.
+The step is looked up among the combinations that are a step away, under what would then be believed: of those nearly
+as sure as the surest, the one with the fewest other parts, the nearest nozzle of them.
 """
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 
 import numpy as np
 
 from configurator.advice.named_choice import choice_after
 from configurator.advice.reach import is_within_reach
-from configurator.arrays import Mask
+from configurator.advice.sure_proposal import LIKELY
+from configurator.arrays import Array, Mask
 from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.case import Case, FeltSizes, margins
-from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE
+from configurator.judging.case import Case, FeltSizes
+from configurator.judging.feelings import Symptom, symptom_felt
+from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed
 from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
-from configurator.learning.belief import Belief, felt_with
-from configurator.learning.driver import ANSWERS, CLEAN, MISJUDGED_SHARE, answer_chances, felt_weights
-from configurator.learning.felt_sizes import SAME_VOLUME
+from configurator.learning.belief import Belief, Run, felt_with
+from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
+from configurator.learning.felt_sizes import SAME_VOLUME, side_of_nozzle
 from configurator.physics.verdict import Complaints
 from configurator.reports import ProposeReport
-from configurator.rules import RULES
-from configurator.rules.figures import JudgedFigures
+from configurator.slots.columns import JudgedShots
 from configurator.slots.options import Choice, Option
-from configurator.slots.slot import CIRCUIT_SLOTS, SHARED_SLOTS, Slot
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot, SlotName
 
 FEELINGS = (
-    ("clean", Felt(word="clean"), 0), ("hesitates", Felt(word="stumble", moment="at-once"), 1),
-    ("goes flat", Felt(word="flat"), -1), ("too much fuel", Felt(word="smoke"), -1),
+    ("clean", symptom_felt("clean", None)), ("hesitates", symptom_felt("stumble", "at-once")),
+    ("goes flat", symptom_felt("flat", None)), ("too much fuel", symptom_felt("smoke", None)),
 )  # fmt: skip
-"""What may be felt, as it would be logged, and the way it asks of the nozzle."""
+"""What may be felt, as it would be logged."""
 STOP = "stop, it is right"
 NOTHING_LIKELY = "look for a fault elsewhere (float level, ignition, air leak)"
+ONCE_MORE = "run it once more as it is"
 
 
 @dataclass(frozen=True)
@@ -49,117 +50,158 @@ class Foreseen:
 
 def foreseen(known: Known, step: ProposeReport) -> list[Foreseen]:
     """What a run with a step's parts may show."""
-    choice = choice_after(known.case, step.changes)
-    felt = reduce(Complaints.worst_with, (felt_with(known.case, name, [choice]) for name in known.case.circuit_names))
-    rightly = answer_chances(felt)[:, 0]
-    chances = (1.0 - MISJUDGED_SHARE) * rightly + MISJUDGED_SHARE / len(ANSWERS)
-    believed = known.believed
-    found = []
-    for says, word, way in FEELINGS:
-        weights = felt_weights(word)
-        complaint = ANSWERS[int(weights.argmax())].partition(",")[0]
-        rows = [row for row, answer in enumerate(ANSWERS) if answer.partition(",")[0] == complaint]
-        chance = float(chances[rows].sum(axis=0) @ believed.masses)
-        likelihood = (1.0 - MISJUDGED_SHARE) * (weights @ rightly) + MISJUDGED_SHARE / len(ANSWERS)
-        after = believed.updated(likelihood)
-        then = STOP if complaint == ANSWERS[CLEAN] else _then(known, after, choice, way, complaint)
-        found.append(Foreseen(says, chance, then))
-    return found
+    ahead = RunAhead(known, choice_after(known.case, step.changes))
+    return [
+        Foreseen(says, ahead.chance(symptom), _told(known.case, ahead.step_after(symptom)) if symptom.side else STOP)
+        for says, symptom in FEELINGS
+    ]
 
 
-def _then(known: Known, after: Belief, choice: Choice, way: int, felt: str) -> str:
+def _told(case: Case, step: Choice | None) -> str:
     """The next step after a feeling, in words."""
-    told = []
-    for name in known.case.circuit_names:
-        table = known.tables.tabulated(name)
-        assert table.shot.regions is not None
-        sure = table.shot.regions.share(after.masses)[..., 0, 0]
-        offered = {slot: known.case.on_offer[slot] for slot in (Slot(name, own) for own in CIRCUIT_SLOTS)}
-        now = tuple(_place(known.case, slot, choice[slot]) for slot in offered)
-        may = _keeps_the_rules(known.case, table, choice) & _a_step(known.case, offered, now, way)
-        may &= _of_the_volume(table, now, felt) & ~_failed_before(known, name, offered)
-        may[now] = True
-        sure = np.where(may, sure, -1.0)
-        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * float(sure.max()))
-        if sure[now] >= SURE_ENOUGH or sure[now] >= sure.max():
-            continue
-        if sure.max() < LEAST_SURE:
-            return NOTHING_LIKELY
-        sure[now] = -1.0  # what is complained of is not left alone
-        best = _fewest_changes(sure >= wanted, now, offered)
-        told += [_named(known.case, slot, offered[slot][place])
-                 for slot, place, was in zip(offered, best, now, strict=True) if place != was]  # fmt: skip
-    return ", ".join(told) or "run it once more as it is"
+    if step is None:
+        return NOTHING_LIKELY
+    odd = {slot: f" ({OUT_OF_TRADE})" if odd_sizes({slot: step[slot]}, case.catalog.limits) else "" for slot in step}
+    return ", ".join(f"{slot}: {option.label}{odd[slot]}" for slot, option in step.items()) or ONCE_MORE
 
 
-def _named(case: Case, slot: Slot, option: Option) -> str:
-    odd = odd_sizes({slot: option}, case.catalog.limits)
-    return f"{slot}: {option.label}{f' ({OUT_OF_TRADE})' if odd else ''}"
+@dataclass(frozen=True)
+class RunAhead:
+    """A run with a choice of parts: how likely each feeling is, and the step it would lead to."""
+
+    known: Known
+    choice: Choice
+
+    def chance(self, symptom: Symptom) -> float:
+        """Of what a symptom complains of most, however strongly it is felt."""
+        complaint = _complaint(int(felt_weights(_felt(symptom)).argmax()))
+        rows = [row for row in range(len(ANSWERS)) if _complaint(row) == complaint]
+        likely = sum(Run(None, self._rightly[row], 1.0 / len(ANSWERS)).likelihood() for row in rows)
+        return float(likely @ self.known.believed.masses)
+
+    def step_after(self, symptom: Symptom) -> Choice | None:
+        """What would change in each slot; nothing where it is run once more as it is, None where nothing is likely to
+        be right."""
+        rightly = np.tensordot(felt_weights(_felt(symptom)), self._rightly, axes=1)
+        after = self.known.believed.updated(Run(None, rightly, 1.0 / len(ANSWERS)).likelihood())
+        step: dict[Slot, Option] = {}
+        for name, table in self._around.items():
+            scatter_mm = self.known.case.catalog.limits.stamped_tolerance_mm
+            may = _may_be_tried(table, side_of_nozzle(symptom), scatter_mm) & _of_the_volume(table, symptom)
+            may &= ~_failed_before(self.known, name, table)
+            may[NOW] = True
+            found = _step(table, after, may)
+            if found is None:
+                return None
+            step |= {Slot(name, own): option for own, option in found.items()}
+        return step
+
+    def shot(self, circuit: str, step: Choice) -> JudgedShots:
+        """What a circuit delivers once parts of a step after it are in as well."""
+        table = self._around[circuit]
+        slots = [(own, Slot(circuit, own)) for own in CIRCUIT_SLOTS]
+        places = [table.options[own].index(step[slot]) if slot in step else 0 for own, slot in slots]
+        return table.columns.shot.at((*places, 0, 0))
+
+    @cached_property
+    def _rightly(self) -> Array:
+        """Probability of each answer in every engine, that of the worse circuit, shape (answers, points)."""
+        case = self.known.case
+        felt = reduce(Complaints.worst_with, (felt_with(case, name, [self.choice]) for name in case.circuit_names))
+        return np.asarray(answer_chances(felt)[:, 0])
+
+    @cached_property
+    def _around(self) -> dict[str, CombinationTable]:
+        """Of each circuit the combinations that a swap leads to, with nozzles in reach of some feeling; what is chosen
+        stands first in every slot."""
+        return {
+            name: tabulate_listed(self.known.tables, name, self._listed(name)) for name in self.known.case.circuit_names
+        }
+
+    def _listed(self, name: str) -> dict[Slot, tuple[Option, ...]]:
+        case, scatter_mm = self.known.case, self.known.case.catalog.limits.stamped_tolerance_mm
+        now = self.choice[Slot(name, "nozzle")].read(FittedNozzle)
+        listed: dict[Slot, tuple[Option, ...]] = {}
+        for slot in (Slot.of(name, own) for own in AXES):
+            kind, kinds = case.options[slot].kind_of(self.choice[slot]), case.on_offer[slot]
+            others = [option for place, option in enumerate(kinds) if place != kind and not option.permanent]
+            if slot.name == "nozzle":
+                others = [
+                    one for one in others if one.read(FittedNozzle).style in case.vehicle.carburettor.nozzle_styles
+                    and is_within_reach(now, one.read(FittedNozzle), None, scatter_mm)
+                ]  # fmt: skip
+            listed[slot] = (self.choice[slot], *(others if slot.circuit else ()))
+        return listed
 
 
-def _place(case: Case, slot: Slot, option: Option) -> int:
-    place = case.options[slot].kind_of(option)
-    assert place is not None
-    return place
+def _felt(symptom: Symptom) -> Felt:
+    """A symptom as a run is logged with it."""
+    return Felt(word=symptom.word, moment=symptom.moment)
 
 
-def _keeps_the_rules(case: Case, table: JudgedFigures, choice: Choice) -> Mask:
-    """Which combinations keep all rules of a circuit but those on what is felt, spacer and pad as they are chosen."""
-    keeps = np.ones(table.shot.sure_percent.shape[:4], dtype=bool)
-    shared = [_place(case, slot, choice[slot]) for slot in (Slot(None, own) for own in SHARED_SLOTS)]
-    for rule in RULES.values():
-        if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict" and rule.id not in DEMAND:
-            holds = ~(margins(rule, table) < 0)
-            spacer, relief = (place if holds.shape[4 + axis] > 1 else 0 for axis, place in enumerate(shared))
-            keeps = keeps & holds[..., spacer, relief]
-    return keeps
+def _complaint(answer: int) -> str:
+    return ANSWERS[answer].partition(",")[0]
 
 
-def _a_step(case: Case, offered: Mapping[Slot, Sequence[Option]], now: tuple[int, ...], way: int) -> Mask:
-    """Which combinations are a step away: swaps, the nozzle within reach, never against what was felt beside the same
-    pump and lobe."""
-    nozzles, *others = offered.values()
-    fitted, scatter_mm = nozzles[now[0]].read(FittedNozzle), case.catalog.limits.stamped_tolerance_mm
-    figures = [option.read(FittedNozzle) for option in nozzles]
-    reached = np.array([is_within_reach(fitted, one, way, scatter_mm) for one in figures])
-    reached &= np.array([not option.permanent for option in nozzles])
-    reached[now[0]] = True
-    against = np.array([way * (one.diameter_mm - fitted.diameter_mm) < -1e-9 for one in figures])
-    screws, pumps, lobes = (np.array([not option.permanent for option in options]) for options in others)
-    step = reached[:, None, None, None] & screws[:, None, None] & pumps[:, None] & lobes
-    step[against, :, now[2], now[3]] = False
-    return np.asarray(step)
+def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, Option] | None:
+    """What would change in one circuit; None where nothing is likely to be right."""
+    assert table.columns.shot.regions is not None
+    sure = np.where(may, after.sureness(table.columns.shot.regions)[..., 0, 0], -1.0)
+    now, most = float(sure[NOW]), float(sure.max())
+    wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * most)
+    if now >= max(wanted, LIKELY):
+        return {}
+    if most < LEAST_SURE or now >= most:
+        return None
+    # What is complained of, and is not likely to be right, is not left alone for a few per cent.
+    best = _fewest_changes(table, sure >= (most if now >= wanted else wanted))
+    return {own: table.options[own][place] for own, place in zip(CIRCUIT_SLOTS, best, strict=True) if place}
 
 
-def _of_the_volume(table: JudgedFigures, now: tuple[int, ...], felt: str) -> Mask:
+NOW = (0, 0, 0, 0)
+"""The place of what is chosen among the combinations around it."""
+
+
+def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float) -> Mask:
+    """Whether combinations keep all rules but those on what is felt, their nozzle in reach of what was, and never
+    against it beside the same pump and lobe."""
+    now, *others = (option.read(FittedNozzle) for option in table.options["nozzle"])
+    reached = np.array([True, *(is_within_reach(now, one, side, scatter_mm) for one in others)])
+    against = np.array([False, *(side * (one.diameter_mm - now.diameter_mm) < 0.0 for one in others)])
+    broken = np.any([mask for rule, mask in table.broken.items() if rule not in DEMAND], axis=0)
+    may = reached[:, None, None, None] & ~broken
+    may[against, :, 0, 0] = False
+    return np.asarray(may)
+
+
+def _of_the_volume(table: CombinationTable, symptom: Symptom) -> Mask:
     """Which combinations give no less than what ran out, and no more than what was too much."""
-    volume_cc = table.shot.volume_cc[..., 0, 0]
-    if felt == "flat":
-        return np.asarray(volume_cc >= (1.0 - SAME_VOLUME) * volume_cc[now])
-    if felt == "rich":
-        return np.asarray(volume_cc <= (1.0 + SAME_VOLUME) * volume_cc[now])
-    return np.ones(volume_cc.shape, dtype=bool)
+    volume_cc = table.columns.shot.volume_cc[..., 0, 0]
+    most_cc, least_cc = (1.0 + SAME_VOLUME) * volume_cc[NOW], (1.0 - SAME_VOLUME) * volume_cc[NOW]
+    may = np.ones(volume_cc.shape, dtype=bool)
+    if set(symptom.tells) == {"flat"}:
+        may = volume_cc >= least_cc
+    elif set(symptom.tells) == {"rich"}:
+        may = volume_cc <= most_cc
+    return np.asarray(may)
 
 
-def _failed_before(known: Known, name: str, offered: Mapping[Slot, Sequence[Option]]) -> Mask:
-    """Which combinations were felt too small or too large before, beside what is fitted now."""
+def _failed_before(known: Known, name: str, table: CombinationTable) -> Mask:
+    """Which combinations have a nozzle that was felt too small or too large beside the pump and lobe fitted now."""
     bounds = known.sizes.get(name, FeltSizes())
-    nozzles, *others = offered.values()
-    failed = np.zeros([len(options) for options in offered.values()], dtype=bool)
-    sizes = np.array([option.read(FittedNozzle).diameter_mm for option in nozzles])
-    _, pump, lobe = (next(place for place, one in enumerate(options) if not one.changed) for options in others)
-    failed[:, :, pump, lobe] = ((sizes <= bounds.lean_mm) | (sizes >= bounds.rich_mm))[:, None]
-    return failed
+    sizes_mm = np.array([option.read(FittedNozzle).diameter_mm for option in table.options["nozzle"]])
+    pumps, lobes = (np.array([not option.changed for option in table.options[own]]) for own in ("pump", "lobe"))
+    failed = (sizes_mm <= bounds.lean_mm) | (sizes_mm >= bounds.rich_mm)
+    return np.asarray(failed[:, None, None, None] & pumps[:, None] & lobes)
 
 
-def _fewest_changes(good: Mask, now: tuple[int, ...], offered: Mapping[Slot, Sequence[Option]]) -> tuple[int, ...]:
+def _fewest_changes(table: CombinationTable, good: Mask) -> tuple[int, ...]:
     """Of good combinations the one with the fewest other parts, then the cheapest, then the nearest nozzle."""
     places = np.argwhere(good)
-    changes = (places != np.array(now)).sum(axis=1)
     prices = np.sum([
-        np.where(places[:, axis] != now[axis], np.array([one.price for one in options])[places[:, axis]], 0)
-        for axis, options in enumerate(offered.values())
+        np.array([0, *(one.price for one in table.options[own][1:])])[places[:, axis]]
+        for axis, own in enumerate(CIRCUIT_SLOTS)
     ], axis=0)  # fmt: skip
-    sizes = np.array([one.read(FittedNozzle).diameter_mm for one in next(iter(offered.values()))])
-    step = np.abs(sizes[places[:, 0]] - sizes[now[0]]).round(6)
-    return tuple(places[np.lexsort((step, prices, changes))[0]].tolist())
+    sizes_mm = np.array([one.read(FittedNozzle).diameter_mm for one in table.options["nozzle"]])
+    step_mm = np.abs(sizes_mm[places[:, 0]] - sizes_mm[0]).round(6)
+    return tuple(places[np.lexsort((step_mm, prices, (places != 0).sum(axis=1)))[0]].tolist())

@@ -52,9 +52,9 @@ class Swap(Report):
 
 
 class NextMove(Report):
-    """The next step on one circuit."""
+    """What changes on one circuit, or why nothing does."""
 
-    circuit: str = Field(description="front or rear")
+    circuit: str = Field(description="front or rear; empty where nothing changes")
     swaps: list[Swap] = Field(description="what to fit, the nozzle first; empty where there is nothing to fit")
     says: str = Field(description="what else is to be said of it; why there is none, if there is none")
 
@@ -65,7 +65,7 @@ class AfterFeeling(Report):
     word: str = Field(description="word of the feeling, as a run is recorded with it")
     says: str = Field(description="the feeling in words")
     hint: str = Field(description="what a driver who feels that should know; may be empty")
-    moves: list[NextMove] = Field(description="next steps, the likelier circuit first; empty: leave it as it is")
+    moves: list[NextMove] = Field(description="the next step, circuit by circuit; empty: leave it as it is")
 
 
 class Card(Answer):

@@ -28,6 +28,7 @@ def _limit(description: str, unit: str, low: float, high: float) -> Any:
 
 
 _LEAN = "delay_most_ms and sag_most_percent took its place (how late the pull comes, how far it falls); remove the row"
+_MOVE = "what is tried next says itself how far a nozzle goes; remove the row"
 _RICH = "smoke_most_ms and sag_most_percent took its place (how long it smokes, how far it falls); remove the row"
 
 
@@ -39,6 +40,8 @@ class Limits(Record):
         "lean_phi": _LEAN,
         "flood_most_ms": _RICH,
         "rich_phi": _RICH,
+        "first_move_mm": _MOVE,
+        "fine_move_mm": _MOVE,
     }
     screw_cut_most_percent: Number = _limit("most that the feed screw may cut a nozzle's flow", "%", 0.5, 60)
     larger_pump_from_mm: Number = _limit("orifice diameter from which the larger pump is fitted", "mm", 0.3, 3)
@@ -66,8 +69,6 @@ class Limits(Record):
     jetted_altitude_most_m: Number = _limit("most that a car may stand from the height it is jetted for", "m", 0, 6000)
     overall_ratio_least: Number = _limit("overall ratio below which it is doubted", "", 0.5, 20)
     mass_least_kg: Number = _limit("mass of a vehicle below which it is doubted", "kg", 50, 5000)
-    first_move_mm: Number = _limit("change of orifice for a first trial", "mm", 0.005, 0.5)
-    fine_move_mm: Number = _limit("change of orifice near the optimum", "mm", 0.005, 0.5)
     belief_spread: Number = _limit(
         "standard deviation of the logarithm of how late an engine's fuel comes", "", 0.02, 0.6
     )
@@ -77,7 +78,6 @@ class Limits(Record):
         for low, high in (
             ("early_phase_idle_most_rpm", "late_phase_idle_least_rpm"),
             ("nozzle_least_mm", "nozzle_most_mm"),
-            ("fine_move_mm", "first_move_mm"),
         ):
             if getattr(self, low) > getattr(self, high):
                 raise ValueError(

@@ -111,7 +111,8 @@ class Case:
         its engine alone; what is worked out stays so."""
         assert self.asked is not None
         other = replace(self, asked=replace(self.asked, share=share))
-        for name, table in self._tables.items():
+        for name in self.circuit_names:
+            table = self.tabulated(name)
             facts = replace(table.facts, sure_wanted_percent=100.0 * share)
             other._tables[name] = replace(table, facts=facts)
         return other
@@ -190,10 +191,11 @@ class Case:
     def columns(self, name: str, options: Slots, *, with_regions: bool = False) -> JudgedFigures:
         """Everything the rules of one circuit read, as arrays over AXES, for lists of options of its slots.
 
-        They are looked up in the table of all kinds, once `tabulated` has made that.
+        They are looked up in the table of all kinds, once `tabulated` has made that; it has regions where a share of
+        what is believed is asked for.
         """
         own: dict[SlotName, Sequence[Option]] = {slot: options[Slot.of(name, slot)] for slot in AXES}
-        if not with_regions and name in self._tables:
+        if name in self._tables and (self.asked is not None or not with_regions):
             kinds = [[self.options[Slot.of(name, slot)].kind_of(one) for one in listed] for slot, listed in own.items()]
             if all(None not in of_slot for of_slot in kinds):
                 return self._looked_up(name, own, [np.array(of_slot, dtype=np.intp) for of_slot in kinds])

@@ -25,7 +25,7 @@ _FOR_WANT: Mapping[Moment, tuple[Complaint, ...]] = {
 
 @dataclass(frozen=True)
 class Symptom:
-    """A feeling in words of our own; side is lean (+1), rich (-1) or neither; faint ones get the finer move. tells :
+    """A feeling in words of our own; side is lean (+1), rich (-1) or neither; faint : felt less strongly. tells :
     what it complains of, each in the share of those who would call it so, of a faint one; none for a clean pull.
     moments : when it may be felt; moment : when it was, if that was said."""
 

@@ -85,12 +85,9 @@ class Known:
 
     @cached_property
     def tables(self) -> Case:
-        """The case with the tables of all parts, the engines that each combination is right for in them, worked out
-        once whatever share is asked for."""
-        asking = self.case.asking(self.believed.masses, SURE_ENOUGH, self.sizes)
-        for name in asking.circuit_names:
-            asking.tabulated(name)
-        return asking
+        """The case whose tables tell the engines that each combination is right for: of all parts they are worked out
+        once, whatever share is asked for."""
+        return self.case.asking(self.believed.masses, SURE_ENOUGH, self.sizes)
 
 
 def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> Known:

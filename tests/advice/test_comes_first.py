@@ -130,7 +130,8 @@ def test_at_another_height_the_main_jets_come_first(seed: int, away_m: float) ->
         assert [f.mend.startswith("match the main jets") for f in report.first if f.rule == JETS] == [True] * len(found)
         assert [
             "main jets for another height: the car stands 1400 m from" in one
-            for one in what_next(known_by(case, [])).first if "main jets" in one
+            for one in what_next(known_by(case, [])).first
+            if "main jets" in one
         ] == [True] * len(found)
 
 

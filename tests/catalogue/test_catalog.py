@@ -198,6 +198,16 @@ def test_limits_of_an_earlier_version_are_told_what_took_their_place(
     ]
 
 
+def test_how_far_a_nozzle_goes_at_once_is_a_limit_no_more(directory: Path) -> None:
+    path = directory / "limits.csv"
+    old = 'first_move_mm,0.08,mm,assumed,,"First trial."\nfine_move_mm,0.04,mm,assumed,,"Near the optimum."\n'
+    path.write_text(path.read_text(encoding="utf-8") + old, encoding="utf-8")
+    gone = "is a limit no more; what is tried next says itself how far a nozzle goes; remove the row"
+    assert [fault.partition("column name: ")[2] for fault in faults(directory)] == [
+        f"first_move_mm {gone}", f"fine_move_mm {gone}",
+    ]  # fmt: skip
+
+
 def test_a_pump_may_come_with_another_pump(directory: Path) -> None:
     path = directory / "pumps.csv"
     rows = path.read_text(encoding="utf-8").splitlines()
