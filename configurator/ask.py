@@ -72,11 +72,7 @@ def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float
     """
     known = as_known(Case.of(car, catalog), book)
     case, names = known.case, known.case.circuit_names
-    return (
-        sizing.size(case, names, known.believed)
-        if known.belief is None
-        else sure_sizes(case, names, known.belief, sure)
-    )
+    return sizing.size(case, names, known.believed) if known.belief is None else sure_sizes(known, names, sure)
 
 
 def propose(

@@ -17,8 +17,7 @@ from configurator.advice.foreseen import Foreseen, foreseen
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
-from configurator.advice.sure_proposal import LIKELY, proposal_of
-from configurator.advice.sure_sizes import SureProposeReport
+from configurator.advice.sure_proposal import LIKELY, SureProposeReport, proposal_of
 from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SMOKES_FIRST

@@ -7,12 +7,13 @@ each is asked for that much, and for more where both together come to less.
 from collections.abc import Sequence
 from dataclasses import replace
 
-from configurator.advice.belief_told import summary
+from pydantic import Field
+
+from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.propose import ProposalRequest, propose
-from configurator.advice.sure_sizes import SureProposeReport
 from configurator.car.fitted import FittedNozzle
 from configurator.learning.as_known import SURE_ENOUGH, Known
-from configurator.reports import ProposeReport
+from configurator.reports import Change, ProposeReport
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS, Wish
 
@@ -20,6 +21,16 @@ LIKELY = 0.5
 """Sureness from which a combination is called likely to be right."""
 NEAREST_FIRST = ("changes", "advice", "permanent", "price", "step", "nozzle", "labour")
 """The usual goals where runs say what is right: no nozzle farther from the fitted one than it has to be."""
+
+
+class SureProposeReport(ProposeReport):
+    """Answer of `tipin propose` where runs stand in the book."""
+
+    first_step: list[Change] = Field(
+        default=[], description="what to try first on the way to it, as tipin next says; empty where it is all of it"
+    )
+    belief: BeliefSummary = Field(description="what stands behind it")
+    sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
 
 
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:

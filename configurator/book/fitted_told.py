@@ -12,7 +12,7 @@ from configurator.book.fitting import Fitting
 from configurator.book.stock import StockMove
 from configurator.judging.case import Case
 from configurator.reports import Answer, Report
-from configurator.slots.options import Offered
+from configurator.slots.options import Offered, short_label
 from configurator.slots.slot import Slot
 
 
@@ -139,8 +139,8 @@ def told_otherwise(now: CarNow, records: CarRecords) -> list[str]:
             differing.setdefault((part.by, part.since), []).append(part)
     notes = []
     for (by, since), parts in differing.items():
-        book = ", ".join(f"{part.slot} {_short(part.what)}" for part in parts)
-        file = ", ".join(_short(part.in_file) for part in parts)
+        book = ", ".join(f"{part.slot} {short_label(part.what)}" for part in parts)
+        file = ", ".join(short_label(part.in_file) for part in parts)
         day = f" of {since.day} {since:%B %Y}" if since else ""
         notes.append(f"fitted now by {by}{day}: {book}; the vehicle file says {file}")
     assert now.by is not None or not now.gone
@@ -149,12 +149,3 @@ def told_otherwise(now: CarNow, records: CarRecords) -> list[str]:
         for slot, label in now.gone.items() if now.by is not None
     ]  # fmt: skip
     return notes
-
-
-def _short(label: str) -> str:
-    """A nozzle by its code alone, where it has one.
-
-    >>> _short("straight-0.90, 0.90 mm (35.4 thou)"), _short("lobe-fell at 6 deg")
-    ('straight-0.90', 'lobe-fell at 6 deg')
-    """
-    return label.partition(",")[0] if Offered.code_in(label) else label

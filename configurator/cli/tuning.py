@@ -88,7 +88,7 @@ def size_command(
         report = size(case, names, known.believed)
         text = size_text(report, everything=everything)
     else:
-        report = by_belief = sure_sizes(case, names, known.belief, sure / 100)
+        report = by_belief = sure_sizes(known, names, sure / 100)
         text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:

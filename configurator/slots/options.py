@@ -318,3 +318,12 @@ Slots = Mapping[Slot, Sequence[Option]]
 """Options of every slot of a vehicle; what is fitted comes first."""
 Choice = Mapping[Slot, Option]
 """One option for every slot."""
+
+
+def short_label(label: str) -> str:
+    """A nozzle by its code alone, where it has one.
+
+    >>> short_label("straight-0.90, 0.90 mm (35.4 thou)"), short_label("lobe-fell at 6 deg")
+    ('straight-0.90', 'lobe-fell at 6 deg')
+    """
+    return label.partition(",")[0] if Offered.code_in(label) else label

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 from configurator.advice.belief_told import BeliefSummary, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
-from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
+from configurator.advice.sure_proposal import SureProposeReport
+from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
 from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
@@ -68,13 +69,15 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
 
 
 def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:
-    """Sizes with the sureness of each, the runs behind them first."""
-    lines = []
+    """Sizes with the sureness of each, the next step and the runs behind them first."""
+    lines = [f"next: {report.next_step}; `tipin next` says why"]
     for sizes in report.circuits:
         if sizes.smallest is None or sizes.sureness is None:
-            lines.append(f"  {sizes.circuit}: no nozzle with the fitted pump is likely to be right")
+            lines.append(f"  {sizes.circuit}: no nozzle alone is likely to be right with the fitted pump")
+        elif sizes.clean:
+            lines.append(f"  {sizes.circuit}: {sizes.smallest.label}; {sizes.clean}")
         else:
-            short = f"; none reaches {100 * report.sureness_wanted:g} %, this is the surest"
+            short = f"; none reaches {100 * report.sureness_wanted:g} %, and none is much surer"
             lines.append(
                 f"  {sizes.circuit}: {sizes.smallest.label}, sure to be right to {sure_percent(sizes.sureness)}"
                 f"{'' if sizes.enough else short}"

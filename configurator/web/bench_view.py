@@ -1,6 +1,6 @@
 """What the bench shows, as plain data: every part by where it stands, and what the present choice comes to."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
@@ -129,24 +129,23 @@ def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool
     return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
 
 
-def reasons(clash: Clash | None, felt: Collection[str]) -> list[str]:
-    """Why nothing will do: pins and rules, each in words. felt : what a symptom asks for, a sentence each."""
+def reasons(clash: Clash | None) -> list[str]:
+    """Why nothing will do: pins and rules, each in words."""
     if clash is None:
         return []
-    return [pin if pin in felt else f"you asked for {pin}" for pin in clash.pins] + [
+    return [f"you asked for {pin}" for pin in clash.pins] + [
         f"{says} [{rule}]" for rule, says in zip(clash.rules, clash.says, strict=True)
     ]
 
 
-def ways_out(clash: Clash | None, felt: Collection[str]) -> list[str]:
-    """Every smallest set of things to give up, in words."""
-    ways = clash.give_up if clash else []
-    return [" and ".join("what the driver feels" if pin in felt else pin for pin in way) for way in ways]
+def ways_out(clash: Clash | None) -> list[str]:
+    """Every smallest set of pins to give up, in words."""
+    return [" and ".join(way) for way in clash.give_up] if clash else []
 
 
 def _shut(setting: Setting, pins: ChosenPins, slot: str, options: Sequence[Standing]) -> list[Shut]:
-    """Options that do not fit, those of one reason together, with the first smallest set of pins that would make room;
-    what else would, such as what is felt, is not for a link to give up."""
+    """Options that do not fit, those of one reason together, with the first smallest set of pins that would make
+    room."""
     slot_of = {wish.text: pinned for pinned, wish in pins.wishes.items()}
     groups: dict[tuple[tuple[str, ...], tuple[str, ...], int], list[Standing]] = {}
     for option in options:

@@ -44,11 +44,6 @@ class Setting:
         return self.filed.name
 
     @property
-    def felt(self) -> list[str]:
-        """What the symptom asks for, a sentence each."""
-        return []
-
-    @property
     def case(self) -> Case:
         return self.known.case
 

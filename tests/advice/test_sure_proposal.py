@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from configurator.advice.propose import ProposalRequest, propose
-from configurator.advice.sure_proposal import proposal_of
-from configurator.advice.sure_sizes import SureProposeReport
+from configurator.advice.sure_proposal import SureProposeReport, proposal_of
 from configurator.advice.work import sureness_of
 from configurator.arrays import Mask
 from configurator.judging.case import Case

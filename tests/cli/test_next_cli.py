@@ -9,7 +9,8 @@ from typer.testing import CliRunner
 
 from configurator.advice.belief_told import sure_percent
 from configurator.advice.next_step import NextReport
-from configurator.advice.sure_sizes import SureProposeReport, SureSizeReport
+from configurator.advice.sure_proposal import SureProposeReport
+from configurator.advice.sure_sizes import SureSizeReport
 from configurator.cli import app
 from configurator.cli import main as run_main
 from configurator.judging.table import DEMAND
@@ -34,6 +35,14 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A book with one run of the roadster, a strong stumble."""
     place = str(tmp_path_factory.mktemp("book") / "season.sqlite")
     assert tipin("trial", "add", ROADSTER, "--felt", "stumble", "--strength", "strong", "--book", place).exit_code == 0
+    return place
+
+
+@pytest.fixture(scope="module")
+def faint(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A book with a faint stumble, which a nozzle alone may mend."""
+    place = str(tmp_path_factory.mktemp("faint") / "season.sqlite")
+    assert tipin("trial", "add", ROADSTER, "--felt", "stumble", "--strength", "faint", "--book", place).exit_code == 0
     return place
 
 
@@ -88,12 +97,12 @@ def test_a_shelf_without_a_book_is_bad_input(
     )
 
 
-def test_size_takes_the_smallest_nozzle_that_is_sure_enough(book: str) -> None:
+def test_size_takes_the_smallest_nozzle_that_is_sure_enough(faint: str) -> None:
     """As sure as three quarters of the surest is: what is smaller is less, and that it is the smallest is said."""
-    (sizes,) = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", book)).circuits
+    (sizes,) = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", faint)).circuits
     own = [row for row in sizes.candidates if row.pump == sizes.fitted.pump and set(row.breaks) <= set(DEMAND)]
     wanted = 0.75 * max(row.sureness for row in own)
-    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", book, "--sure", str(100 * wanted)))
+    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", faint, "--sure", str(100 * wanted)))
     (sizes,) = report.circuits
     assert sizes.enough and sizes.smallest is not None and sizes.sureness is not None and sizes.sureness >= wanted
     smaller = [row for row in own if row.diameter_mm < sizes.smallest.diameter_mm]
@@ -102,14 +111,15 @@ def test_size_takes_the_smallest_nozzle_that_is_sure_enough(book: str) -> None:
     assert report.engine.late_first_fuel > 1.0
 
 
-def test_size_gives_the_surest_where_none_is_sure_enough(book: str) -> None:
-    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", book, "--sure", "99.5"))
+def test_size_gives_nearly_the_surest_where_none_is_sure_enough(faint: str) -> None:
+    report = SureSizeReport.model_validate(answer("size", ROADSTER, "--book", faint, "--sure", "99.5"))
     (sizes,) = report.circuits
     own = [row for row in sizes.candidates if row.pump == sizes.fitted.pump and set(row.breaks) <= set(DEMAND)]
     most = max(row.sureness for row in own)
-    assert not report.ok and not sizes.enough and sizes.sureness == pytest.approx(most)
-    done = tipin("size", ROADSTER, "--book", book, "--sure", "99.5")
-    assert done.exit_code == 1 and "none reaches 99.5 %, this is the surest" in done.stdout and "YES" not in done.stdout
+    assert not report.ok and not sizes.enough and sizes.sureness is not None and sizes.sureness >= 0.9 * most
+    done = tipin("size", ROADSTER, "--book", faint, "--sure", "99.5")
+    assert done.exit_code == 1 and "YES" not in done.stdout
+    assert "none reaches 99.5 %, and none is much surer" in done.stdout
 
 
 def test_propose_says_how_sure_it_is(book: str) -> None:
