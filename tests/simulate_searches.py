@@ -389,23 +389,3 @@ def near(parts: int, random: np.random.Generator) -> int:
     size, setup = PARTS[parts]
     other = (size + int(random.integers(-2, 3)), setup + int(random.integers(-1, 2)))
     return PARTS.index((min(max(other[0], 0), len(LADDER) - 1), min(max(other[1], 0), len(SETUPS) - 1)))
-
-
-def tried(engine: Engine, random: np.random.Generator, runs: int, spread: float = SPREAD) -> Belief:
-    """What is believed after so many runs of one engine, on parts near those fitted, by a driver of this spread."""
-    belief = KNOWN
-    for _ in range(runs):
-        parts = near(engine.fitted, random)
-        luck = np.append(random.normal(size=3), random.random(3))
-        said = in_words(perceived(engine.complaints[:, parts], luck, spread), luck[5])
-        belief = learned(belief, engine.car, parts, said)
-    return belief
-
-
-def held(belief: Belief, true: Lateness, share: float = 0.9) -> tuple[bool, bool, bool]:
-    """Whether the least region with a share of the belief holds an engine, and the interval of either unknown does."""
-    likeliest_first = np.argsort(-belief.masses)
-    place = int(np.flatnonzero(likeliest_first == true.point)[0])
-    region = belief.masses[likeliest_first[:place]].sum() < share
-    first, main = belief.interval(share)
-    return bool(region), first[0] <= true.first_fuel <= first[1], main[0] <= true.main_circuit <= main[1]

@@ -9,12 +9,12 @@ from configurator.learning.as_known import Known
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
 
-ELSEWHERE = "look elsewhere: float level, ignition timing, an air leak, a fault in the linkage"
+LOOK_ELSEWHERE = "look elsewhere: float level, ignition timing, an air leak, a fault in the linkage"
 NOT_TOGETHER = "these parts do not go together: no step leads on"
-RUN_OUT = "the shot has run out: it takes more volume"
+MORE_VOLUME = "the shot has run out: it takes more volume"
 TOLD = 1.01
 """More volume than this, as a share, can be told."""
-ONCE_MORE = "no other part is much likelier to be right: run it once more as it is"
+RUN_AGAIN = "no other part is much likelier to be right: run it once more as it is"
 
 
 def after_feelings(known: Known, choice: Choice) -> list[AfterFeeling]:
@@ -40,13 +40,13 @@ def _moves(ahead: RunAhead, symptom: Symptom) -> list[NextMove]:
     step = ahead.step_after(symptom)
     if not step:
         way = "more" if symptom.side > 0 else "less"
-        nothing = f"no part that gives {way} and keeps the rules would do better here: {ELSEWHERE}"
-        return [NextMove(circuit="", swaps=[], says=nothing if step is None else ONCE_MORE)]
+        nothing = f"no part that gives {way} and keeps the rules would do better here: {LOOK_ELSEWHERE}"
+        return [NextMove(circuit="", swaps=[], says=nothing if step is None else RUN_AGAIN)]
     moves = []
     for name in names:
         swaps = [_swap(known, choice, slot, option) for slot, option in step.items() if slot.circuit == name]
         now_cc, then_cc = (ahead.shot(name, parts).volume_cc for parts in ({}, step))
-        says = RUN_OUT if [*symptom.tells] == ["flat"] and then_cc > TOLD * now_cc else ""
+        says = MORE_VOLUME if [*symptom.tells] == ["flat"] and then_cc > TOLD * now_cc else ""
         moves += [NextMove(circuit=name, swaps=swaps, says=says)] if swaps else []
     return moves
 

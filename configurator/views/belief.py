@@ -8,7 +8,8 @@ from configurator.advice.sure_proposal import SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
-from configurator.views.tables import cautions, counted, propose_text, size_text, wrapped
+from configurator.views.proposal import propose_text
+from configurator.views.tables import cautions, counted, size_text, wrapped
 
 
 def next_text(report: NextReport) -> str:

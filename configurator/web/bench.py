@@ -19,7 +19,7 @@ from configurator.judging.feelings import MOMENT_SAYS, SYMPTOMS
 from configurator.learning.trial_entry import says_little
 from configurator.reports import ProposeReport
 from configurator.slots.wishes import choose
-from configurator.views.tables import nothing_does
+from configurator.views.proposal import nothing_does
 from configurator.web import bench_view
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import shown_on_bench

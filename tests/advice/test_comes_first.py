@@ -28,8 +28,8 @@ from configurator.reports import ProposeReport
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import read_wishes, slot_asked
 from configurator.views.order import order_text
+from configurator.views.proposal import propose_text
 from configurator.views.standing import why_text
-from configurator.views.tables import propose_text
 
 CARS = (2, 5, 13)
 STOCK = load_catalog(shipped_catalog_dir())

@@ -19,7 +19,7 @@ from configurator.learning.as_known import known_by
 from configurator.reports import ProposeReport
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS
-from configurator.views.tables import propose_text
+from configurator.views.proposal import propose_text
 
 STOCK = load_catalog(shipped_catalog_dir())
 NOZZLE = SLOTS["front.nozzle"]

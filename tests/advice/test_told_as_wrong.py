@@ -32,8 +32,9 @@ from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import Wish
 from configurator.views.belief import next_text, proposal_text
+from configurator.views.proposal import propose_text
 from configurator.views.standing import compare_text, why_text
-from configurator.views.tables import check_text, propose_text, size_text
+from configurator.views.tables import check_text, size_text
 
 SHIPPED = load_catalog(shipped_catalog_dir())
 SMALL = FRONT | {"nozzle": "straight-0.65", "feed_screw": "screw-plain"}

@@ -13,11 +13,24 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
-from simulate_searches import WAYS, Car, Searched, amiss, any_engine, drawn, held, random_car, searched, tried
+from simulate_searches import (
+    KNOWN,
+    SPREAD,
+    WAYS,
+    Car,
+    Engine,
+    Searched,
+    amiss,
+    any_engine,
+    drawn,
+    in_words,
+    learned,
+    near,
+    perceived,
+    random_car,
+    searched,
+)
 
-from configurator.arrays import Array
-
-SPREADS = (0.45, 0.8)
 """A driver as assumed, and one who judges worse."""
 MOST_TRIED = 5
 
@@ -48,6 +61,26 @@ def recover(engines: int, seed: int = 1, each: int = 5, *, searches: bool = True
             for way, (_, search) in WAYS.items():
                 found[way].append(searched(engine, search, felt))
     return Recovery(np.array(holds, dtype=float).swapaxes(0, 1), found)
+
+
+def tried(engine: Engine, random: np.random.Generator, runs: int, spread: float = SPREAD) -> Belief:
+    """What is believed after so many runs of one engine, on parts near those fitted, by a driver of this spread."""
+    belief = KNOWN
+    for _ in range(runs):
+        parts = near(engine.fitted, random)
+        luck = np.append(random.normal(size=3), random.random(3))
+        said = in_words(perceived(engine.complaints[:, parts], luck, spread), luck[5])
+        belief = learned(belief, engine.car, parts, said)
+    return belief
+
+
+def held(belief: Belief, true: Lateness, share: float = 0.9) -> tuple[bool, bool, bool]:
+    """Whether the least region with a share of the belief holds an engine, and the interval of either unknown does."""
+    likeliest_first = np.argsort(-belief.masses)
+    place = int(np.flatnonzero(likeliest_first == true.point)[0])
+    region = belief.masses[likeliest_first[:place]].sum() < share
+    first, main = belief.interval(share)
+    return bool(region), first[0] <= true.first_fuel <= first[1], main[0] <= true.main_circuit <= main[1]
 
 
 def held_table(recovery: Recovery) -> str:

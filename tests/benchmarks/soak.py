@@ -35,7 +35,8 @@ from configurator.judging.case import Case
 from configurator.judging.findings import check
 from configurator.learning.as_known import known_by
 from configurator.slots.wishes import read_wishes, word_of
-from configurator.views.tables import check_text, propose_text
+from configurator.views.proposal import propose_text
+from configurator.views.tables import check_text
 
 SEED = 20260502
 MOST_GROWTH_MB = 16.0

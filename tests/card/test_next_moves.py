@@ -17,7 +17,7 @@ from configurator.book.car_now import car_now
 from configurator.book.car_records import CarRecords
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.car.fitted import FittedNozzle
-from configurator.card.next_moves import ELSEWHERE, NOT_TOGETHER, RUN_OUT, after_feelings
+from configurator.card.next_moves import LOOK_ELSEWHERE, MORE_VOLUME, NOT_TOGETHER, after_feelings
 from configurator.card.sheet import AfterFeeling, NextMove
 from configurator.card.words import part_words, size_words
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
@@ -91,7 +91,7 @@ def test_smoke_asks_for_less_volume_where_that_is_to_be_had() -> None:
 def test_a_pull_that_goes_flat_asks_for_volume_and_leaves_the_nozzle() -> None:
     low = building.lobe("lobe-low", 1.2, phases_deg=(0.0,))
     found = move(car(0.94, stock(0.78, 0.94, 1.02, lobes=[low, *ONE_LOBE]), lobe="lobe-low"), "flat")
-    assert codes(found) == ["lobe-mid"] and found.says == RUN_OUT
+    assert codes(found) == ["lobe-mid"] and found.says == MORE_VOLUME
 
 
 def test_a_clean_pull_asks_for_nothing() -> None:
@@ -123,7 +123,7 @@ def test_where_the_catalogue_has_nothing_it_is_said_what_to_look_at() -> None:
     alone = car(0.50, stock(0.50))
     for word, way in (("stumble", "more"), ("popback", "more")):
         found = move(alone, word)
-        nothing = f"no part that gives {way} and keeps the rules would do better here: {ELSEWHERE}"
+        nothing = f"no part that gives {way} and keeps the rules would do better here: {LOOK_ELSEWHERE}"
         assert (found.circuit, found.swaps, found.says) == ("", [], nothing)
 
 
@@ -199,7 +199,7 @@ def test_the_card_says_what_next_foresees(seed: int) -> None:
             assert moves == []
         elif then[felt] in (NOTHING_LIKELY, ONCE_MORE):
             (one,) = moves
-            assert one.swaps == [] and (then[felt] == NOTHING_LIKELY) == one.says.endswith(ELSEWHERE)
+            assert one.swaps == [] and (then[felt] == NOTHING_LIKELY) == one.says.endswith(LOOK_ELSEWHERE)
         else:
             named = [f"{slot}: {option.label}" for move in moves for slot, option in options_of(known, move).items()]
             assert then[felt].replace(f" ({OUT_OF_TRADE})", "") == ", ".join(named)
@@ -222,7 +222,7 @@ def test_no_step_goes_against_what_was_felt_nor_breaks_a_rule(seed: int) -> None
                 known.case.columns("front", {slot: (one,) for slot, one in parts.items()}).shot.volume_cc.item()
                 for parts in (tried, then)
             )
-            assert (step.says == RUN_OUT) == (feeling.word == "flat" and then_cc > 1.01 * now_cc)
+            assert (step.says == MORE_VOLUME) == (feeling.word == "flat" and then_cc > 1.01 * now_cc)
             broken = {f.rule for f in findings(known.case, then) if f.holds is False and f.severity == "conflict"}
             assert broken - before <= set(DEMAND)
 
@@ -233,5 +233,5 @@ def test_random_cars_get_steps_of_every_kind() -> None:
     slots = {(word, swap.slot) for word, step in steps for swap in step.swaps}
     assert {("stumble", "nozzle"), ("smoke", "nozzle"), ("flat", "lobe")} <= slots
     assert {slot for _, slot in slots} == {name.replace("_", " ") for name in CIRCUIT_SLOTS}
-    assert any(not step.swaps for _, step in steps) and any(step.says == RUN_OUT for _, step in steps)
+    assert any(not step.swaps for _, step in steps) and any(step.says == MORE_VOLUME for _, step in steps)
     assert sum(bool(asked(seed)[1].outcomes) for seed in CARS) >= 4
