@@ -31,6 +31,11 @@ from simulate_searches import (
     searched,
 )
 
+from configurator.arrays import Array
+from configurator.learning.belief import Belief
+from configurator.physics.lateness import Lateness
+
+SPREADS = (0.45, 0.8)
 """A driver as assumed, and one who judges worse."""
 MOST_TRIED = 5
 
