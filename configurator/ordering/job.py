@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from configurator.book.book import Book
-from configurator.book.car_now import car_now
+from configurator.book.car_now import car_now, is_in
 from configurator.book.car_records import CarRecords
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
@@ -17,13 +17,14 @@ from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.judging.unmeasured import deeper_pumps
+from configurator.learning.as_known import last_run, symptom_of
 from configurator.learning.belief import Run, belief_of, counts, run_with
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import Choices, VehicleNeeds
+from configurator.ordering.needs import Choices, VehicleNeeds, left_alone
 from configurator.ordering.needs_pieces import (
     Arrays,
     Piece,
@@ -88,7 +89,9 @@ def job_of(
     for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, models, strict=True):
         heed()
         deeper[vehicle.name] = deeper_pumps(cases[piece.key])
-        needs, behind[vehicle.name] = boxes.of(piece.key, trials.get(vehicle.name, []))
+        own = trials.get(vehicle.name, [])
+        needs, behind[vehicle.name] = boxes.of(piece.key, own)
+        needs = _as_felt(needs, vehicle, catalog, own)
         sureness = appointment.sureness or meeting.sureness
         wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
     market = Market(
@@ -142,6 +145,16 @@ def _as_it_is(vehicle: Vehicle, catalog: Catalog, records: CarRecords | None) ->
     if records is None or not records.standing:
         return vehicle
     return car_now(Case.of(vehicle, catalog), records).case.vehicle
+
+
+def _as_felt(needs: VehicleNeeds, vehicle: Vehicle, catalog: Catalog, runs: Sequence[Trial]) -> VehicleNeeds:
+    """Needs of a vehicle as it is now; nothing is wanted for one that pulled cleanly last with what is in it."""
+    last = last_run(runs)
+    felt = symptom_of(last) if last else None
+    if last is None or felt is None or felt.side:
+        return needs
+    case = Case.of(vehicle, catalog)
+    return left_alone(case, needs.scenarios) if is_in(case, last) else needs
 
 
 class _Runs:

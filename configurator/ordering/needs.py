@@ -144,6 +144,21 @@ class Choices:
         )
 
 
+def left_alone(case: Case, scenarios: Array) -> VehicleNeeds:
+    """The needs of a car that pulls cleanly: what is in it is right, whatever engine is believed."""
+    options = case.options
+    circuits = []
+    for name in case.circuit_names:
+        parts: OwnParts = {slot: options[Slot(name, slot)][:1] for slot in CIRCUIT_SLOTS}
+        fitted, covers = (
+            _setup(parts, (0, 0, 0), np.ones(1, dtype=bool), {}),
+            np.ones((1, 1, len(scenarios)), dtype=bool),
+        )
+        circuits.append(CircuitNeeds(name, (fitted,), tuple(parts["nozzle"]), covers))
+    spacer, relief = (options[Slot(None, slot)][0] for slot in SHARED_SLOTS)
+    return VehicleNeeds(case.vehicle.name, tuple(circuits), ((spacer, relief),), scenarios)
+
+
 def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
     return replace(circuit, setups=tuple(replace(s, goes_with=s.goes_with[list(kept)]) for s in circuit.setups))
 

@@ -168,3 +168,21 @@ def test_vehicles_share_a_file_under_names_of_their_own(tmp_path: Path) -> None:
     path.write_text(WORKSHOP.format(file=file, name='name = "Roadster 1"\n'), encoding="utf-8")
     with pytest.raises(BadInput, match="two vehicles are called 'Roadster 1'"):
         load_meeting(path)
+
+
+def test_nothing_is_wanted_for_what_pulled_cleanly_last(tmp_path: Path) -> None:
+    """Whatever the runs before leave; with another nozzle told since, or a later complaint, it is as for any car."""
+    with open_book(tmp_path / "book.sqlite") as book:
+        late = timedelta(days=2)
+        for car, word in ((CARS[0], "clean"), (CARS[4], "clean"), (CARS[4], "stumble")):
+            late += timedelta(hours=1)
+            trial = run(car, word)
+            book.add_trial(trial.model_copy(update={"at": trial.at + late}))
+        book.add_new_trials(runs())
+    planned = job(tmp_path).wanted
+    for one, alone in zip(planned, (True, *[False] * 7), strict=True):
+        (circuit,) = one.needs.circuits
+        assert (len(circuit.setups), len(circuit.nozzles)) == (1, 1) or not alone
+        assert bool(circuit.covers[0, 0].all()) is alone, one.needs.name
+    (setup,) = planned[0].needs.circuits[0].setups
+    assert setup.is_fitted and not setup.codes and not setup.labour_min
