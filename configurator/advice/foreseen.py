@@ -163,12 +163,13 @@ NOW = (0, 0, 0, 0)
 
 
 def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float) -> Mask:
-    """Whether combinations keep all rules but those on what is felt, their nozzle in reach of what was, and never
-    against it beside the same pump and lobe."""
+    """Whether combinations break no rule that is kept now but those on what is felt, their nozzle in reach of what was,
+    and never against it beside the same pump and lobe."""
     now, *others = (option.read(FittedNozzle) for option in table.options["nozzle"])
     reached = np.array([True, *(is_within_reach(now, one, side, scatter_mm) for one in others)])
     against = np.array([False, *(side * (one.diameter_mm - now.diameter_mm) < 0.0 for one in others)])
-    broken = np.any([mask for rule, mask in table.broken.items() if rule not in DEMAND], axis=0)
+    newly = (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND)
+    broken = reduce(np.logical_or, newly)
     may = reached[:, None, None, None] & ~broken
     may[against, :, 0, 0] = False
     return np.asarray(may)

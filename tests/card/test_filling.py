@@ -66,10 +66,10 @@ def test_what_speaks_against_the_parts_stands_apart_from_what_is_put_right_by_ha
     made = building.case(building.vehicle(front={"slack_mm": 0.5}))
     case = building.with_limits(made, delay_most_ms=500.0, sag_most_percent=50.0, smoke_most_ms=2000.0)
     card = jobs_with(case, "front.nozzle=straight-1.20")
-    assert not card.ok and any("feed screw cuts" in line for line in card.against)
-    assert not any("slack" in line for line in card.against)
+    assert not card.ok and any("feed screw is too narrow" in line for line in card.uncured)
+    assert not any("slack" in line for line in [*card.against, *card.uncured])
     fine = jobs_with(case, "front.nozzle=straight-0.90")
-    assert fine.ok and fine.against == []
+    assert fine.ok and fine.against == fine.uncured == []
 
 
 def test_the_head_says_what_it_is_for() -> None:
