@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 import pytest
@@ -103,11 +104,11 @@ class Asked:
     def order(self) -> dict[str, Any]:
         return self.json("order", "--no-redrill")
 
-    def page(self, below: str = "", *, follow: bool = True, part: bool = True) -> Any:
+    def page(self, below: str = "", *, follow: bool = True) -> Any:
         catalog = load_catalog(self.catalog)
         workshop = Workshop(Folder(self.folder, catalog), catalog, str(self.folder / "book.sqlite"))
         asked = browser(page_of(workshop), follow=follow)
-        return asked.get(f"/car/car{below}", headers=PART if part else {})
+        return asked.get(f"/car/car{below}", headers=PART)
 
     @property
     def fitted_mm(self) -> float:
@@ -197,8 +198,8 @@ def nothing_apart(car: Asked) -> None:
     if not impossible:
         there = car.page("/fewest", follow=False)
         assert there.status_code == 303
-        pins = [pair.partition("=")[2] for pair in there.next_request.url.query.decode().split("&") if "pin=" in pair]
-        words = [word for pin in pins for word in ("--with", pin.replace("%3D", "=").replace("%40", "@"))]
+        pins = parse_qs(urlsplit(there.headers["location"]).query).get("pin", [])
+        words = [word for pin in pins for word in ("--with", pin)]
         assert car.json("check", *words)["with_changes"] == proposal
         assert len(car.card["parts"]) == len(proposal)
         for slot, label in proposal.items():
