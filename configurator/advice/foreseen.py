@@ -87,7 +87,8 @@ class RunAhead:
         step: dict[Slot, Option] = {}
         for name, table in self._around.items():
             scatter_mm = self.known.case.catalog.limits.stamped_tolerance_mm
-            may = _may_be_tried(table, side_of_nozzle(symptom), scatter_mm) & _of_the_volume(table, symptom)
+            alone, side = len(self._around) == 1, side_of_nozzle(symptom)
+            may = _may_be_tried(table, side, scatter_mm, alone=alone) & _of_the_volume(table, symptom)
             may &= ~_failed_before(self.known, name, table)
             may[NOW] = True
             found = _step(table, after, may)
@@ -162,15 +163,17 @@ NOW = (0, 0, 0, 0)
 """The place of what is chosen among the combinations around it."""
 
 
-def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float) -> Mask:
+def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float, *, alone: bool) -> Mask:
     """Whether combinations break no rule that is kept now but those on what is felt, their nozzle in reach of what was,
-    and never against it beside the same pump and lobe."""
+    and never against it: whatever else changes where the circuit is alone, else beside the same pump and lobe."""
     now, *others = (option.read(FittedNozzle) for option in table.options["nozzle"])
     reached = np.array([True, *(is_within_reach(now, one, side, scatter_mm) for one in others)])
     against = np.array([False, *(side * (one.diameter_mm - now.diameter_mm) < 0.0 for one in others)])
     newly = (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND)
     broken = reduce(np.logical_or, newly)
     may = reached[:, None, None, None] & ~broken
+    if alone:
+        may[against] = False
     may[against, :, 0, 0] = False
     return np.asarray(may)
 

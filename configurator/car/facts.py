@@ -27,7 +27,8 @@ class CircuitFacts:
     rear_main_delivers_ms is infinite for a front circuit: the rule does not apply. sure_wanted_percent : share of what
     is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
     engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the pump and lobe
-    that are fitted; infinite where none was. least_cc, most_cc : volume of a shot that ran out, and of one that
+    that are fitted; infinite where none was. least_mm, most_mm : the
+    same whatever else changes. least_cc, most_cc : volume of a shot that ran out, and of one that
     smoked; infinite where none did."""
 
     idle_rpm: float
@@ -43,6 +44,8 @@ class CircuitFacts:
     sure_wanted_percent: float = inf
     lean_mm: float = -inf
     rich_mm: float = inf
+    least_mm: float = -inf
+    most_mm: float = inf
     least_cc: float = -inf
     most_cc: float = inf
 

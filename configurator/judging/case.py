@@ -40,6 +40,9 @@ class FeltSizes:
     rich_mm: float = np.inf
     smoked: bool = False
     """Whether the upper one smoked, and was not only no cure."""
+    least_mm: float = -np.inf
+    most_mm: float = np.inf
+    """The fitted nozzle, where it was felt last to want fuel, or to have enough: no smaller, or no larger, will do."""
     least_cc: float = -np.inf
     most_cc: float = np.inf
     """Volume of the fitted shot, where that ran out or smoked: no less, or no more, is asked for."""
@@ -57,7 +60,10 @@ class FeltSizes:
             lean_mm = min(lean_mm + self.scatter_mm, self.now_mm)
         if rich_mm > self.now_mm + SAME_SIZE_MM:
             rich_mm = max(rich_mm - self.scatter_mm, self.now_mm)
-        return {"lean_mm": lean_mm, "rich_mm": rich_mm, "least_cc": self.least_cc, "most_cc": self.most_cc}
+        return {
+            "lean_mm": lean_mm, "rich_mm": rich_mm, "least_mm": self.least_mm, "most_mm": self.most_mm,
+            "least_cc": self.least_cc, "most_cc": self.most_cc,
+        }  # fmt: skip
 
 
 GOES_TOGETHER = "lobe-is-made-for-the-lever"

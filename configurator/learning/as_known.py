@@ -12,7 +12,7 @@ from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, belief_of, counts, prior_of
-from configurator.learning.felt_sizes import felt_sizes, goes_with, with_volume
+from configurator.learning.felt_sizes import felt_sizes, goes_with, with_last_feeling
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
 
@@ -116,7 +116,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     else:
         says = f"by {belief.runs} run{'s' * (belief.runs > 1)}" + (" and what is felt now" if symptom else "")
     judged = case.at(belief.middle).with_linkage_set()
-    sizes = with_volume(judged, felt_sizes(judged, runs, symptom), last_felt)
+    sizes = with_last_feeling(judged, felt_sizes(judged, runs, symptom), last_felt)
     clean = last_clean(runs) if last_felt and last_felt.side else None
     if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None

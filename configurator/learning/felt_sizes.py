@@ -36,19 +36,23 @@ def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None
     return found
 
 
-def with_volume(case: Case, sizes: Mapping[str, FeltSizes], felt: Symptom | None) -> Mapping[str, FeltSizes]:
-    """The bounds with those of the shot's volume: no less than one that ran out, no more than one that smoked. felt :
-    what was felt last of what is fitted. Of two circuits it may be either."""
-    if felt is None or len(case.circuit_names) > 1 or side_of_nozzle(felt) >= 0:
+def with_last_feeling(case: Case, sizes: Mapping[str, FeltSizes], felt: Symptom | None) -> Mapping[str, FeltSizes]:
+    """The bounds with those of what was felt last of what is fitted. They hold whatever else changes: no smaller nozzle
+    for want of fuel at once, no larger one for too much or where the shot ran out, no less volume than ran out, no
+    more than smoked. Of two circuits it may be either."""
+    if felt is None or len(case.circuit_names) > 1 or not side_of_nozzle(felt):
         return sizes
     (name,) = case.circuit_names
+    if side_of_nozzle(felt) > 0:
+        return {name: replace(sizes[name], least_mm=sizes[name].now_mm)}
+    bounds = replace(sizes[name], most_mm=sizes[name].now_mm)
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     volume_cc = float(case.columns(name, listed).shot.volume_cc.item())
     if not np.isfinite(volume_cc) or {"flat", "rich"} <= set(felt.tells):
-        return sizes
+        return {name: bounds}
     if "flat" in felt.tells:
-        return {name: replace(sizes[name], least_cc=(1.0 - SAME_VOLUME) * volume_cc)}
-    return {name: replace(sizes[name], most_cc=(1.0 + SAME_VOLUME) * volume_cc)}
+        return {name: replace(bounds, least_cc=(1.0 - SAME_VOLUME) * volume_cc)}
+    return {name: replace(bounds, most_cc=(1.0 + SAME_VOLUME) * volume_cc)}
 
 
 SAME_VOLUME = 0.02

@@ -188,13 +188,13 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="too small before: {limit:.2f} mm stumbled with this pump and lobe, and this is {value:.2f} mm",
+    says="too small before: {limit:.2f} mm stumbled, and this is {value:.2f} mm",
     mend="a nozzle that is no smaller, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
 def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: Lobes, facts: CircuitFacts) -> Reading:
     """Where a nozzle was felt too small, a smaller one is no cure with the same pump and lobe."""
-    return nozzle.diameter_mm, np.where(_changed(pump, lobe), np.inf, facts.lean_mm)
+    return nozzle.diameter_mm, np.where(_changed(pump, lobe), facts.least_mm, max(facts.lean_mm, facts.least_mm))
 
 
 @rule(
@@ -202,7 +202,7 @@ def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: 
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="no better before: {limit:.2f} mm smoked or ran out with this pump and lobe, this is {value:.2f} mm",
+    says="no better before: {limit:.2f} mm smoked or ran out, and this is {value:.2f} mm",
     mend="a nozzle that is no larger, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
@@ -211,7 +211,7 @@ def nozzle_is_no_larger_than_was_large_enough(
 ) -> Reading:
     """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same pump and
     lobe."""
-    return nozzle.diameter_mm, np.where(_changed(pump, lobe), np.inf, facts.rich_mm)
+    return nozzle.diameter_mm, np.where(_changed(pump, lobe), facts.most_mm, min(facts.rich_mm, facts.most_mm))
 
 
 @rule(

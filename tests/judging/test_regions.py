@@ -106,8 +106,9 @@ def test_a_combination_keeps_the_rules_of_the_pull_where_its_region_holds_the_en
     engine = Lateness(first, main)
     assert (FIRST_FUEL[engine.point], MAIN_CIRCUIT[engine.point]) == (first, main)
     table = case.at(engine).columns(circuit, case.options)
-    holds = np.all([margins(RULES[rule], table)[..., 0, 0] >= 0 for rule in DEMAND[:-1]], axis=0)
-    assert DEMAND[-1] == "right-for-enough-engines"
+    felt_in_it = [rule for rule in DEMAND if rule.startswith(("pull-", "mixture-"))]
+    assert len(felt_in_it) == 5
+    holds = np.all([margins(RULES[rule], table)[..., 0, 0] >= 0 for rule in felt_in_it], axis=0)
     assert np.mean(holds != regions(name)[..., engine.point]) <= 0.02
 
 

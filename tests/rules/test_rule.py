@@ -77,7 +77,8 @@ def test_choosing_parts_mends_what_reads_a_slot() -> None:
         "linkage-has-no-slack", "linkage-has-no-preload", "linkage-has-overtravel-clearance",
         "jets-are-never-redrilled", "first-checks-are-done", "every-joint-opened-gets-its-gaskets",
         "rated-flow-is-not-implausibly-small", "rated-flow-is-not-implausibly-large",
-        "every-carburettor-gets-the-same",
+        "every-carburettor-gets-the-same", "main-jets-suit-the-altitude", "overall-ratio-has-the-gear-in-it",
+        "mass-is-not-implausibly-small",
     }  # fmt: skip
     assert all(rule.is_choosable is True for rule in RULES.values() if rule.id not in by_hand)
 

@@ -91,6 +91,22 @@ CASES: dict[str, tuple[Figures, Figures]] = {
         {"shot": {"sure_percent": 90.0}, "facts": {"sure_wanted_percent": 90.0}},
         {"shot": {"sure_percent": 89.0}, "facts": {"sure_wanted_percent": 90.0}},
     ),
+    "nozzle-is-no-smaller-than-was-too-small": (
+        {"nozzle": {"diameter_mm": 0.70}, "facts": {"lean_mm": 0.70}},
+        {"nozzle": {"diameter_mm": 0.69}, "facts": {"lean_mm": 0.70}},
+    ),
+    "nozzle-is-no-larger-than-was-large-enough": (
+        {"nozzle": {"diameter_mm": 0.90}, "facts": {"rich_mm": 0.90}},
+        {"nozzle": {"diameter_mm": 0.91}, "facts": {"rich_mm": 0.90}},
+    ),
+    "shot-is-no-less-than-ran-out": (
+        {"shot": {"volume_cc": 2.0}, "facts": {"least_cc": 2.0}},
+        {"shot": {"volume_cc": 1.9}, "facts": {"least_cc": 2.0}},
+    ),
+    "shot-is-no-more-than-smoked": (
+        {"shot": {"volume_cc": 2.0}, "facts": {"most_cc": 2.0}},
+        {"shot": {"volume_cc": 2.1}, "facts": {"most_cc": 2.0}},
+    ),
     "rear-shot-lasts-until-the-main-delivers": (
         {"shot": {"ends_ms": 300.0}, "facts": {"rear_main_delivers_ms": 300.0}},
         {"shot": {"ends_ms": 300.0}, "facts": {"rear_main_delivers_ms": 310.0}},
@@ -254,7 +270,8 @@ def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
         }
         for wanted in (np.inf, 60.0, 40.0)
     }  # fmt: skip
-    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines", "pull-is-not-drowned"}
+    bounds = {rule for rule in DEMAND if rule.startswith(("nozzle-", "shot-"))}
+    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines", "pull-is-not-drowned"} - bounds
     assert found[np.inf] == of_one
     assert found[60.0] == {"right-for-enough-engines", "mixture-does-not-pop-back"}
     assert found[40.0] == {"mixture-does-not-pop-back"}
@@ -263,7 +280,8 @@ def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
 def test_of_what_is_felt_only_a_pop_back_is_advice() -> None:
     about_shots = {rule.id: rule.severity for rule in RULES.values() if "shot" in rule.slots}
     assert about_shots.pop("mixture-does-not-pop-back") == "warning"
-    assert set(about_shots) == {*DEMAND, "rear-shot-lasts-until-the-main-delivers"}
+    of_sizes = {"nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough"}
+    assert set(about_shots) == {*DEMAND, "rear-shot-lasts-until-the-main-delivers"} - of_sizes
     assert set(about_shots.values()) == {"conflict"}
 
 
