@@ -20,16 +20,16 @@ from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_i
 from configurator.advice import next_step
 from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.propose import ProposalRequest, propose
+from configurator.advice.sure_proposal import proposal_of
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.judging.case import Case
-from configurator.judging.table import as_sure_as_can_be
-from configurator.learning import as_known
 from configurator.learning.as_known import known_by
 from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.plan import PurchaseWish
+from configurator.reports import ProposeReport
 from configurator.solver.stop import solved
 from configurator.stopping import Stop, Stopped, until
 from configurator.web import bench, order
@@ -227,14 +227,14 @@ def test_when_the_browser_goes_away_the_search_is_stopped(
 def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Gone while it is worked out what is as sure as can be: nothing more is."""
+    """Gone while it is worked out where the search leads: nothing more is."""
     began, go_on, ended = threading.Event(), threading.Event(), threading.Event()
     later: list[object] = []
 
-    def slow(*asked: Any) -> Case:
+    def slow(*asked: Any) -> ProposeReport:
         began.set()
         assert go_on.wait(PATIENCE_S)
-        return as_sure_as_can_be(*asked)
+        return proposal_of(*asked)
 
     def searched(*asked: Any) -> NextReport:
         try:
@@ -242,7 +242,7 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
         finally:
             ended.set()
 
-    monkeypatch.setattr(as_known, "as_sure_as_can_be", slow)
+    monkeypatch.setattr(next_step, "proposal_of", slow)
     monkeypatch.setattr(next_step, "foreseen", lambda *asked: later.append(asked))
     monkeypatch.setattr(workshop_module, "what_next", searched)
 
