@@ -9,6 +9,7 @@ from pathlib import Path
 
 from configurator.advice import size as sizing
 from configurator.advice.availability import Availability
+from configurator.advice.checked import checked
 from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.standing import AvailabilityReport
@@ -16,20 +17,18 @@ from configurator.advice.sure_proposal import proposal_of
 from configurator.advice.sure_sizes import sure_sizes
 from configurator.book.book import find_book
 from configurator.book.car_now import car_now, records_in_book
-from configurator.book.fitted_told import told_otherwise
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
-from configurator.judging import findings
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
-from configurator.learning.as_known import as_known, known_by
+from configurator.learning.as_known import as_known
 from configurator.ordering.answer import answer
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.reports import CheckReport, ProposeReport, SizeReport
-from configurator.slots.wishes import GOALS, choose, read_wishes, slot_asked
+from configurator.slots.wishes import GOALS, read_wishes, slot_asked
 
 
 def load_car(path: Path | str) -> Vehicle:
@@ -57,12 +56,7 @@ def check(
     (False, ['pull-comes-at-once', 'pull-does-not-go-flat'])
     """
     records = records_in_book(car.name, book)
-    now = car_now(Case.of(car, catalog), records)
-    known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], list(fit), [])
-    return findings.check(
-        now.case.at(known.case.engine), wishes, everything=everything,
-        notes=[*told_otherwise(now, records), *known.judged], clean=known.clean_with(choose(now.case.options, wishes)),
-    )  # fmt: skip
+    return checked(car_now(Case.of(car, catalog), records), records, fit, everything=everything)
 
 
 def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float = 0.9) -> SizeReport:

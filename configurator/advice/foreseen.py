@@ -174,7 +174,8 @@ def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float, *, alon
     may = reached[:, None, None, None] & ~broken
     if alone:
         may[against] = False
-    may[against, :, 0, 0] = False
+    else:
+        may[against, :, 0, 0] = False
     return np.asarray(may)
 
 

@@ -17,9 +17,8 @@ from configurator.advice.foreseen import Foreseen, foreseen
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
-from configurator.advice.sure_proposal import LIKELY, SureProposeReport, proposal_of
+from configurator.advice.sure_proposal import LIKELY, SureProposeReport, nozzle_wishes, proposal_of
 from configurator.advice.work import sureness_of
-from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SMOKES_FIRST
 from configurator.judging.findings import jets_first
 from configurator.judging.table import NEARLY_AS_SURE
@@ -27,7 +26,6 @@ from configurator.judging.trade_sizes import odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import Answer, Change, ProposeReport, Report
-from configurator.slots.slot import Slot
 from configurator.slots.wishes import Wish
 from configurator.units.units import show_diameter
 
@@ -145,12 +143,7 @@ def _within_reach(known: Known) -> list[Wish]:
     """Nozzles that are a step from the fitted one: more than orifices scatter, and not too far."""
     side = side_of_nozzle(known.last_felt) if known.last_felt else None
     scatter_mm = known.case.catalog.limits.stamped_tolerance_mm
-    wishes = []
-    for slot in (Slot(name, "nozzle") for name in known.case.circuit_names):
-        options, now = known.case.options[slot], known.case.as_fitted[slot].read(FittedNozzle)
-        reached = options.where(lambda one, now=now: is_within_reach(now, one.read(FittedNozzle), side, scatter_mm))  # type: ignore[misc]
-        wishes.append(Wish(f"a step of {slot}", slot, frozenset({0, *reached})))
-    return wishes
+    return nozzle_wishes(known, "a step of", lambda now, other: is_within_reach(now, other, side, scatter_mm))
 
 
 def _keeps(known: Known, report: ProposeReport, wishes: Sequence[Wish]) -> bool:
@@ -183,7 +176,7 @@ def _why(known: Known, step: ProposeReport) -> str:
     """What the step costs, and what it is worth."""
     assert step.totals is not None
     cost = f"{step.totals.labour_min + RUN_MIN:.0f} min of work and driving"
-    if known.back_to_clean and known.went_clean:
+    if known.went_clean:
         return f"{cost}; run {known.went_clean.number} pulled cleanly with these: put them back"
     if known.belief is None:
         return f"{cost}; no run has been logged: this is the model's guess alone"
@@ -204,12 +197,11 @@ def _report(
     ahead: Sequence[Foreseen] = (),
 ) -> NextReport:
     believed = known.believed
-    by_a_clean_run = bool(known.pulls_cleanly or known.back_to_clean)
     sureness = step.sureness if step else sureness_of(known.case, known.case.as_fitted, believed)
     return NextReport(
         vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
         labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,
-        sureness=None if by_a_clean_run else round(sureness or 0.0, 4), why=why,
+        sureness=None if known.a_run_says_right else round(sureness or 0.0, 4), why=why,
         destination=_changes(destination.changes if destination else ()),
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
@@ -238,9 +230,8 @@ def _odd_sizes(known: Known, step: ProposeReport | None) -> list[str]:
 
 def _styles(step: ProposeReport | None) -> list[str]:
     """Why a nozzle of another style, where one comes in."""
-    if step is None or not step.changes:
-        return []
-    return [f"{change.slot.partition('.')[0]}: {change.style}" for change in step.changes if change.style]
+    changes = step.changes if step else ()
+    return [f"{change.slot.partition('.')[0]}: {change.style}" for change in changes if change.style]
 
 
 def _sizes(known: Known) -> list[str]:

@@ -4,7 +4,7 @@ Parts are chosen that are right for as much of the belief as is wanted, or for a
 each is asked for that much, and for more where both together come to less.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from pydantic import Field
@@ -46,7 +46,7 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
 def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
     if known.belief is None:
         return propose(known.case, request, known)
-    if known.pulls_cleanly or known.back_to_clean:
+    if known.a_run_says_right:
         return _as_it_pulls(known, request)
     if request.order == GOALS:
         request = replace(request, order=NEAREST_FIRST)
@@ -65,16 +65,22 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
     return SureProposeReport(**dict(best), belief=summary(known.belief), sureness_wanted=wanted)
 
 
+def nozzle_wishes(known: Known, says: str, holds: Callable[[FittedNozzle, FittedNozzle], bool]) -> list[Wish]:
+    """Of each circuit the fitted nozzle, and those for which something holds beside it. holds : of the fitted and of
+    another."""
+    wishes = []
+    for slot in (Slot(name, "nozzle") for name in known.case.circuit_names):
+        options, now = known.case.options[slot], known.case.as_fitted[slot].read(FittedNozzle)
+        others = options.where(lambda one, now=now: holds(now, one.read(FittedNozzle)))  # type: ignore[misc]
+        wishes.append(Wish(f"{says} {slot}", slot, frozenset({0, *others})))
+    return wishes
+
+
 def _nozzles_that_are_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
     """Of each circuit whose nozzle nobody has named, the one fitted and those told from it."""
     named, scatter_mm = {wish.slot for wish in wishes}, known.case.catalog.limits.stamped_tolerance_mm
-    felt = []
-    for slot in (Slot(name, "nozzle") for name in known.case.circuit_names):
-        options, now = known.case.options[slot], known.case.as_fitted[slot].read(FittedNozzle)
-        told = options.where(lambda one, now=now: one.read(FittedNozzle).is_told_from(now, scatter_mm))  # type: ignore[misc]
-        if slot not in named:
-            felt.append(Wish(f"a {slot} that is felt", slot, frozenset({0, *told})))
-    return felt
+    felt = nozzle_wishes(known, "felt apart:", lambda now, other: other.is_told_from(now, scatter_mm))
+    return [wish for wish in felt if wish.slot not in named]
 
 
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:

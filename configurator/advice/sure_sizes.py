@@ -85,7 +85,7 @@ def _that_pulled_cleanly(known: Known, sizes: CircuitSizes) -> Candidate | None:
     """The combination of a clean run, where it has the fitted screw, pump and lobe."""
     nozzle = Slot(sizes.circuit, "nozzle")
     back = {wish.slot: wish for wish in known.back_to_clean if wish.slot.circuit == sizes.circuit}
-    if not (known.pulls_cleanly or known.back_to_clean) or set(back) - {nozzle}:
+    if not known.a_run_says_right or set(back) - {nozzle}:
         return None
     found = sizes.fitted
     if nozzle in back:

@@ -27,20 +27,20 @@ LONGEST_CODE = 60
 
 TABLES = MetaData()
 VERSION = Table("book_version", TABLES, Column("version", Integer, nullable=False))
-TRIALS = Table(
-    "trials", TABLES,
-    Column("number", Integer, primary_key=True, autoincrement=False),
-    Column("vehicle", String(200), nullable=False, index=True),
-    Column("undone", Boolean, nullable=False),
-    Column("record", Text, nullable=False),
-)  # fmt: skip
-FITTINGS = Table(
-    "fittings", TABLES,
-    Column("number", Integer, primary_key=True, autoincrement=False),
-    Column("vehicle", String(200), nullable=False, index=True),
-    Column("undone", Boolean, nullable=False),
-    Column("record", Text, nullable=False),
-)  # fmt: skip
+
+
+def _of_cars(name: str) -> Table:
+    """What is kept of cars, numbered: each as one text, with what it is looked for by."""
+    return Table(
+        name, TABLES,
+        Column("number", Integer, primary_key=True, autoincrement=False),
+        Column("vehicle", String(200), nullable=False, index=True),
+        Column("undone", Boolean, nullable=False),
+        Column("record", Text, nullable=False),
+    )  # fmt: skip
+
+
+TRIALS, FITTINGS = _of_cars("trials"), _of_cars("fittings")
 STOCK = Table(
     "stock", TABLES,
     Column("code", String(LONGEST_CODE), primary_key=True),

@@ -40,18 +40,11 @@ def check_command(
     What does not fit, and what will not cure; nothing is amiss on the fuel side of parts that pulled cleanly in the
     last run. Exit code 1 if there is either.
     """
-    from configurator.book.fitted_told import told_otherwise
-    from configurator.judging.findings import check
-    from configurator.learning.as_known import known_by
-    from configurator.slots.wishes import choose, read_wishes
+    from configurator.advice.checked import checked
     from configurator.views.tables import check_text
 
     now, records = car_as_it_is(vehicle, catalog, book)
-    known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], fit or [], [])
-    report = check(
-        now.case.at(known.case.engine), wishes, everything=everything,
-        notes=[*told_otherwise(now, records), *known.judged], clean=known.clean_with(choose(now.case.options, wishes)),
-    )  # fmt: skip
+    report = checked(now, records, fit or [], everything=everything)
     typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
     raise typer.Exit(0 if report.ok else 1)
 

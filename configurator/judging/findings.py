@@ -109,10 +109,11 @@ def problems(found: Iterable[Finding]) -> list[Finding]:
 
 def jets_first(case: Case) -> list[str]:
     """What is said before anything of the pump circuit: main jets chosen for another height."""
-    return [
-        f"{f.says}: {f.mend}"
-        for f in findings(case, case.as_fitted) if f.rule == "main-jets-suit-the-altitude" and f.holds is False
-    ]  # fmt: skip
+    found = (finding(case, *one) for one in _readings(case, case.as_fitted) if one[0].id == JETS)
+    return [f"{f.says}: {f.mend}" for f in found if f.holds is False]
+
+
+JETS = "main-jets-suit-the-altitude"
 
 
 def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list[Finding]:

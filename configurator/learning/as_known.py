@@ -9,9 +9,9 @@ from functools import cached_property
 from configurator.book.car_now import car_now, is_in, records_in_book
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case, FeltSizes
-from configurator.judging.feelings import WHEN_NOT_SAID, Symptom, symptom_felt
+from configurator.judging.feelings import WHEN_NOT_SAID, Symptom
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
-from configurator.learning.belief import Belief, belief_of, counts, prior_of
+from configurator.learning.belief import Belief, belief_of, counts, newest_first, prior_of, symptom_of
 from configurator.learning.felt_sizes import felt_sizes, goes_with, with_last_feeling
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
@@ -56,7 +56,7 @@ class Known:
         """By what runs a car is judged, a sentence; none where the vehicle file alone speaks for it."""
         return [f"judged {self.says}"] if self.belief is not None and not self.pulls_cleanly else []
 
-    @property
+    @cached_property
     def back_to_clean(self) -> list[Wish]:
         """The parts of the run that went clean that are not in the car now; none where the catalogue has no more."""
         run, wishes = self.went_clean, []
@@ -74,12 +74,17 @@ class Known:
         """Whether what is in the car was felt to pull cleanly last: then the fuel side is left alone."""
         return self.last_felt is not None and not self.last_felt.side
 
+    @property
+    def a_run_says_right(self) -> bool:
+        """Whether it pulled cleanly with what is in, or did with what goes back in: no model is asked then."""
+        return self.pulls_cleanly or self.went_clean is not None
+
     def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH, nearly: float = NEARLY_AS_SURE) -> Case:
         """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
         file where there is no run."""
         if self.belief is None:
             return self.case
-        if self.pulls_cleanly or self.went_clean:
+        if self.a_run_says_right:
             return self.tables.content_with(0.0)
         return as_sure_as_can_be(self.tables.content_with(share), wishes, nearly)
 
@@ -105,7 +110,7 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     belief = belief_by(case, runs, symptom)
     if belief is None:
         return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
-    last = last_run(run for run in runs if is_in(case, run))
+    last = last_with_these(case, runs)
     last_felt = symptom or (symptom_of(last) if last else None)
     if last_felt and not last_felt.side:
         says = "it pulls cleanly as it is" if symptom or last is None else f"run {last.number} pulled cleanly"
@@ -138,23 +143,18 @@ def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) ->
     return belief_of(case, runs)
 
 
-def last_run(runs: Iterable[Trial]) -> Trial | None:
-    """The last of the runs that count."""
-    return max(filter(counts, runs), key=lambda run: (run.at, run.number or 0), default=None)
+def last_with_these(case: Case, runs: Iterable[Trial]) -> Trial | None:
+    """The last run that counts with the very parts that are in the car."""
+    return next((run for run in newest_first(runs) if is_in(case, run)), None)
 
 
-def last_clean(runs: Sequence[Trial]) -> Trial | None:
+def last_clean(runs: Iterable[Trial]) -> Trial | None:
     """The last clean run that no later run with the same parts complains of."""
     complained: list[Mapping[str, str]] = []
-    for run in sorted(filter(counts, runs), key=lambda run: (run.at, run.number or 0), reverse=True):
+    for run in newest_first(runs):
         felt = symptom_of(run)
         if felt and not felt.side and run.codes not in complained:
             return run
         if felt and felt.side:
             complained.append(run.codes)
     return None
-
-
-def symptom_of(run: Trial) -> Symptom | None:
-    """What was felt in a run; None where a trace says it."""
-    return symptom_felt(run.felt.word, run.felt.moment) if run.felt else None

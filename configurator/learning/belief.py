@@ -5,7 +5,7 @@ likely it was to be felt so in each engine (learning/driver), or how near a meas
 misjudged and say nothing. Kept at the points of a grid (physics/lateness). Figures below are assumed.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from itertools import combinations
@@ -18,6 +18,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
+from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
 from configurator.learning.traced import TRACE_SPAN_MS, Spells, spells_in, trace_density
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
@@ -113,6 +114,16 @@ class Run:
 def counts(trial: Trial) -> bool:
     """Whether a run says anything of the pump circuit: the engine was warm, and nobody took the run back."""
     return trial.conditions.warm and not trial.undone and (trial.felt is not None or trial.trace is not None)
+
+
+def newest_first(trials: Iterable[Trial]) -> list[Trial]:
+    """The runs that count, from the last one back."""
+    return sorted(filter(counts, trials), key=lambda trial: (trial.at, trial.number or 0), reverse=True)
+
+
+def symptom_of(trial: Trial) -> Symptom | None:
+    """What was felt in a run; None where a trace says it."""
+    return symptom_felt(trial.felt.word, trial.felt.moment) if trial.felt else None
 
 
 def run_of(trial: Trial, catalog: Catalog) -> Run:

@@ -12,8 +12,8 @@ import numpy as np
 from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes
-from configurator.judging.feelings import Symptom, symptom_felt
-from configurator.learning.belief import counts
+from configurator.judging.feelings import Symptom
+from configurator.learning.belief import newest_first, symptom_of
 from configurator.slots.slot import Slot, SlotName
 
 COMPANIONS: tuple[SlotName, ...] = ("pump", "lobe")
@@ -21,15 +21,14 @@ COMPANIONS: tuple[SlotName, ...] = ("pump", "lobe")
 
 def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Mapping[str, FeltSizes]:
     """What was felt of each circuit's sizes. case : of the car as it is now. symptom : what is felt now."""
-    newest_first = sorted(filter(counts, runs), key=lambda run: (run.at, run.number or 0), reverse=True)
     found = {}
     for name in case.circuit_names:
         now_mm = case.as_fitted[Slot(name, "nozzle")].read(FittedNozzle).diameter_mm
         felt = [(now_mm, symptom)] if symptom else []
-        for run in newest_first:
-            size_mm = _size_mm(case, name, run)
-            if size_mm is not None and run.felt:
-                felt.append((size_mm, symptom_felt(run.felt.word, run.felt.moment)))
+        for run in newest_first(runs):
+            size_mm, said = _size_mm(case, name, run), symptom_of(run)
+            if size_mm is not None and said is not None:
+                felt.append((size_mm, said))
         if len(case.circuit_names) > 1:  # off idle the front circuit is felt; of anything else it may be either
             felt = [(mm, symptom) for mm, symptom in felt if name == "front" and side_of_nozzle(symptom) > 0]
         found[name] = replace(_bounds(felt), now_mm=now_mm, scatter_mm=case.catalog.limits.stamped_tolerance_mm)

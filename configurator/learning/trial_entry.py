@@ -13,8 +13,9 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record
 from configurator.files.faults import faults_of
 from configurator.judging.case import Case
-from configurator.judging.feelings import WHEN_NOT_SAID, symptom_felt
+from configurator.judging.feelings import WHEN_NOT_SAID
 from configurator.judging.findings import findings, jets_first
+from configurator.learning.belief import symptom_of
 from configurator.reports import Answer
 from configurator.rules import RULES, WRONG
 from configurator.slots.options import Choice
@@ -118,7 +119,8 @@ def read_columns(words: Sequence[str]) -> dict[str, str]:
 def says_little(trial: Trial) -> list[str]:
     """Why a run says less than it might: a cold engine, a stumble of which nobody said when."""
     notes = [] if trial.conditions.warm else [COLD]
-    if trial.felt is not None and symptom_felt(trial.felt.word, trial.felt.moment).leaves_open_when:
+    symptom = symptom_of(trial)
+    if symptom is not None and symptom.leaves_open_when:
         notes.append(f"{WHEN_NOT_SAID[0].upper()}{WHEN_NOT_SAID[1:]}.")
     return notes
 

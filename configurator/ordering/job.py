@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from configurator.book.book import Book
-from configurator.book.car_now import car_now, is_in
+from configurator.book.car_now import car_now
 from configurator.book.car_records import CarRecords
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
@@ -17,8 +17,8 @@ from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.judging.unmeasured import deeper_pumps
-from configurator.learning.as_known import last_run, symptom_of
-from configurator.learning.belief import Run, belief_of, counts, run_with
+from configurator.learning.as_known import last_with_these
+from configurator.learning.belief import Run, belief_of, counts, run_with, symptom_of
 from configurator.ordering.answer import OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
@@ -149,12 +149,12 @@ def _as_it_is(vehicle: Vehicle, catalog: Catalog, records: CarRecords | None) ->
 
 def _as_felt(needs: VehicleNeeds, vehicle: Vehicle, catalog: Catalog, runs: Sequence[Trial]) -> VehicleNeeds:
     """Needs of a vehicle as it is now; nothing is wanted for one that pulled cleanly last with what is in it."""
-    last = last_run(runs)
-    felt = symptom_of(last) if last else None
-    if last is None or felt is None or felt.side:
+    if not runs:
         return needs
     case = Case.of(vehicle, catalog)
-    return left_alone(case, needs.scenarios) if is_in(case, last) else needs
+    last = last_with_these(case, runs)
+    felt = symptom_of(last) if last else None
+    return needs if felt is None or felt.side else left_alone(case, needs.scenarios)
 
 
 class _Runs:
