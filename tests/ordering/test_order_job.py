@@ -26,6 +26,7 @@ from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
 from configurator.physics.lateness import FIRST_FUEL
+from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
 
 STOCK = building.catalog()
@@ -186,3 +187,22 @@ def test_nothing_is_wanted_for_what_pulled_cleanly_last(tmp_path: Path) -> None:
         assert bool(circuit.covers[0, 0].all()) is alone, one.needs.name
     (setup,) = planned[0].needs.circuits[0].setups
     assert setup.is_fitted and not setup.codes and not setup.labour_min
+
+
+def test_nor_for_a_clean_set_that_was_put_back_by_hand(tmp_path: Path) -> None:
+    """Another nozzle smoked since: what is in the car is what pulled cleanly, as every other answer has it."""
+    case, nozzle = Case.of(CARS[0], STOCK), SLOTS["front.nozzle"]
+    other = next(option for option in case.options[nozzle] if option.changed and option.work == "fit")
+    clean = run(CARS[0], "clean")
+    smoked = trial_of(
+        case, clean.at + timedelta(hours=1), Felt(word="smoke"), Conditions(), choice={**case.as_fitted, nozzle: other}
+    )
+    with open_book(tmp_path / "book.sqlite") as book:
+        book.add_new_trials([clean, smoked])
+    (before,) = job(tmp_path, CARS[:1]).wanted
+    assert not before.needs.circuits[0].covers[0, 0].all()
+    with open_book(tmp_path / "book.sqlite") as book:
+        book.add_fitting(fitting_of(case, clean.at + timedelta(hours=2), case.as_fitted, {}, ""))
+    (after,) = job(tmp_path, CARS[:1]).wanted
+    (circuit,) = after.needs.circuits
+    assert (len(circuit.setups), len(circuit.nozzles)) == (1, 1) and circuit.covers[0, 0].all()
