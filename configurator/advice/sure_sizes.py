@@ -14,7 +14,7 @@ from configurator.advice.size import breaks_no_more_than, nozzle_of, size
 from configurator.advice.sure_proposal import LIKELY
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import FeltSizes
-from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE
+from configurator.judging.table import DEMAND, LEAST_SURE, share_that_will_do
 from configurator.learning.as_known import Known
 from configurator.reports import Candidate, CircuitSizes, SizeReport
 from configurator.rules import RULES
@@ -126,6 +126,6 @@ def _chosen(rows: Sequence[Candidate], wanted: float, complained: Candidate | No
     surest = max(rows, key=lambda row: row.sureness, default=None)
     if surest is None or surest.sureness < LEAST_SURE:
         return None
-    enough = min(wanted, NEARLY_AS_SURE * surest.sureness)
+    enough = share_that_will_do(surest.sureness, wanted)
     first = next(row for row in rows if row.sureness >= enough)
     return surest if first == complained and first.sureness < LIKELY else first

@@ -65,7 +65,17 @@ def as_sure_as_can_be(case: Case, wishes: Sequence[Wish] = (), nearly: float = N
     this, will do."""
     assert case.asked is not None
     most = min(_most_sure(case, name, wishes) for name in case.circuit_names)
-    return case if most >= case.asked.share or most < LEAST_SURE else case.content_with(min(nearly, 1.0 - 1e-9) * most)
+    enough = share_that_will_do(most, case.asked.share, nearly)
+    return case if enough == case.asked.share or most < LEAST_SURE else case.content_with(enough)
+
+
+def share_that_will_do(most: float, wanted: float, nearly: float = NEARLY_AS_SURE) -> float:
+    """What is wanted, where something is right for so much; else nearly as much as the most that anything is.
+
+    >>> share_that_will_do(0.93, 0.9), share_that_will_do(0.5, 0.9)
+    (0.9, 0.45)
+    """
+    return wanted if most >= wanted else min(nearly, 1.0 - 1e-9) * most
 
 
 LEAST_SURE = 0.05
