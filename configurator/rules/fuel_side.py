@@ -193,7 +193,8 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     basis=OWN_REQUEST,
 )
 def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: Lobes, facts: CircuitFacts) -> Reading:
-    """Where a nozzle was felt too small, a smaller one is no cure with the same pump and lobe."""
+    """Where a nozzle was felt too small, a smaller one is no cure with the same pump and lobe; where it was felt so
+    last, nor with others."""
     return nozzle.diameter_mm, np.where(_changed(pump, lobe), facts.least_mm, max(facts.lean_mm, facts.least_mm))
 
 
@@ -209,8 +210,8 @@ def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: 
 def nozzle_is_no_larger_than_was_large_enough(
     nozzle: Nozzles, pump: Pumps, lobe: Lobes, facts: CircuitFacts
 ) -> Reading:
-    """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same pump and
-    lobe."""
+    """Where a nozzle smoked, or emptied the pump too soon, a larger one is no cure with the same pump and lobe; where
+    it was felt so last, nor with others."""
     return nozzle.diameter_mm, np.where(_changed(pump, lobe), facts.most_mm, min(facts.rich_mm, facts.most_mm))
 
 
