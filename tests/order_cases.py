@@ -1,21 +1,23 @@
 """Workshops made up for the order's tests, and the check of a plan that reads nothing but its boxes and its packs."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Consumable
 from configurator.catalogue.supply import DrillBit, Supplier
-from configurator.judging.case import Case
+from configurator.judging.case import Case, FeltSizes
+from configurator.learning.belief import Belief
 from configurator.ordering.articles import Article, Tier
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, regions_of
 from configurator.ordering.plan import Plan
 from configurator.ordering.purchase import Market
+from configurator.physics.lateness import FIRST_FUEL, Regions
 from configurator.slots.options import Option
 
 MONDAY = date(2026, 5, 4)
@@ -26,9 +28,25 @@ SPACER = Option("spacer", 0.0, "fit", "spacer", 2000, 50)
 RELIEF = Option("relieved", 1.0, "relieve", "relieve", 0, 60)
 
 
-def needs_of(case: Case, scenarios: Array, *, redrill: bool) -> VehicleNeeds:
-    """The needs of a vehicle for the scenarios of its belief, with its linkage set."""
-    return Choices(case, regions_of(case, redrill=redrill), redrill=redrill).needs(scenarios)
+def needs_of(
+    case: Case, belief: Belief, cut: tuple[int, int], felt: Mapping[str, FeltSizes] | None = None, *, redrill: bool
+) -> VehicleNeeds:
+    """The needs of a vehicle with its belief cut into scenarios, with its linkage set."""
+    return Choices(case, regions_of(case, redrill=redrill), redrill=redrill).needs(belief, cut, felt or {})
+
+
+def circuit_needs(name: str, setups: Sequence[Setup], nozzles: Sequence[Option], covers: Mask) -> CircuitNeeds:
+    """A circuit of a vehicle of which no more is believed than its scenarios."""
+    points = np.zeros((*covers.shape[:2], len(FIRST_FUEL)), dtype=bool)
+    points[..., : covers.shape[2]] = covers
+    return CircuitNeeds(name, tuple(setups), tuple(nozzles), covers, Regions.of(points))
+
+
+def vehicle_needs(name: str, circuits: Sequence[CircuitNeeds], shared: Sequence[tuple[Option, Option]]) -> VehicleNeeds:
+    """The vehicle: its scenarios are the first engines of the grid."""
+    count = circuits[0].covers.shape[2]
+    cells = np.eye(count, len(FIRST_FUEL))
+    return VehicleNeeds(name, tuple(circuits), tuple(shared), cells, cells.mean(axis=0))
 
 
 def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:
@@ -36,8 +54,8 @@ def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:
     setups = (
         Setup("as fitted", (), (), (), np.array([True, True, True]), 0, True),
         Setup("lobe", ("lobe-b",), ("lobe-a",), (), np.array([True, True, True]), 15, False),
-        Setup("pump", ("pump", "lobe-c"), ("small-pump", "lobe-a"), ("pump_cover",), np.array([False, True, True]), 55,
-              False),
+        Setup("pump", ("pump", "lobe-c"), ("small-pump", "lobe-a"), ("pump_cover", "nozzle_seat"),
+              np.array([False, True, True]), 55, False),
     )  # fmt: skip
     fitted = FittedNozzle(code="size-0", diameter_mm=SIZES[0], style="straight")
     nozzles = [Option("fitted", fitted, "none", "size-0")]
@@ -53,7 +71,7 @@ def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:
         for n, option in enumerate(nozzles):
             first = start + 2 * SIZES.index(diameter_mm(option)) - 2
             covers[s, n, max(0, first) : max(0, first + width)] = True
-    return CircuitNeeds(name, setups, tuple(nozzles), covers)
+    return circuit_needs(name, setups, nozzles, covers)
 
 
 def workshop(vehicles: int, seed: int, kinds: int = 4) -> tuple[list[Wanted], Market]:
@@ -61,8 +79,7 @@ def workshop(vehicles: int, seed: int, kinds: int = 4) -> tuple[list[Wanted], Ma
     rng = np.random.default_rng(seed)
     stacks = ((NOTHING, NOTHING), (SPACER, NOTHING), (NOTHING, RELIEF))
     needs = [
-        VehicleNeeds(f"kind {kind}", tuple(_circuit(name, rng) for name in ("front", "rear")[: 1 + (kind == 0)]),
-                     stacks, np.arange(float(SCENARIOS)))
+        vehicle_needs(f"kind {kind}", [_circuit(name, rng) for name in ("front", "rear")[: 1 + (kind == 0)]], stacks)
         for kind in range(kinds)
     ]  # fmt: skip
     wanted = [
@@ -128,7 +145,8 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
             for code in {code for setup in setups for code in setup.frees}:
                 frees[code] += all(code in setup.frees for setup in setups)
             new = sum(option.changed for option in nozzles)
-            opened = {"nozzle_seat": (new + 2) // 2 if new else 0,
+            screwed = any("nozzle_seat" in setup.joints for setup in setups)
+            opened = {"nozzle_seat": max((new + 2) // 2 if new else 0, int(screwed)),
                       "pump_cover": int(any("pump_cover" in setup.joints for setup in setups))}  # fmt: skip
             takes.update(_gaskets(market, opened))
             work += sum(option.price for option in nozzles if option.work == "redrill")

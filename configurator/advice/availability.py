@@ -20,7 +20,7 @@ from configurator.arrays import Indices, Integers, Mask
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
 from configurator.judging.findings import broken, conflicts
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.judging.unmeasured import measure_first
 from configurator.physics.lateness import AS_MODELLED
 from configurator.rules import RULES, Kind, Rule

@@ -17,7 +17,8 @@ from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import Symptom, symptom_felt
-from configurator.judging.table import DEMAND, LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed
+from configurator.judging.right import DEMAND
+from configurator.judging.table import LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed
 from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, Run, felt_with

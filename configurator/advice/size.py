@@ -12,7 +12,8 @@ import numpy as np
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
 from configurator.judging.engine_told import told_engine
-from configurator.judging.table import DEMAND, CombinationAt, CombinationTable, tabulate_circuit
+from configurator.judging.right import DEMAND
+from configurator.judging.table import CombinationAt, CombinationTable, tabulate_circuit
 from configurator.judging.trade_sizes import odd_size
 from configurator.learning.belief import Belief
 from configurator.reports import Candidate, CircuitSizes, NozzleChoice, SizeReport
@@ -79,9 +80,13 @@ def _smallest(rows: Sequence[Candidate]) -> NozzleChoice | None:
     return next((nozzle_of(row) for row in rows if breaks_no_more_than(row, ())), None)
 
 
+OF_THE_PUMP = "pump-clears-the-manifold-pad"
+"""The rule that a nozzle is not blamed for."""
+
+
 def breaks_no_more_than(row: Candidate, rules: Collection[str]) -> bool:
     """Whether a combination keeps all other rules, that of the pad left out: it is the pump's business."""
-    return set(row.breaks) <= {*rules, "pump-clears-the-manifold-pad"}
+    return set(row.breaks) <= {*rules, OF_THE_PUMP}
 
 
 def nozzle_of(row: Candidate) -> NozzleChoice:
@@ -98,6 +103,8 @@ def candidate(table: CombinationTable, row: CombinationAt, believed: Belief) -> 
     shot = table.columns.shot.at((*row, 0, 0))
     orifice = nozzle.figures
     assert isinstance(orifice, FittedNozzle) and shot.regions is not None
+    breaks = [rule for rule, mask in table.broken.items() if mask[row]]
+    sureness = float(believed.sureness(shot.regions)) if set(breaks) <= {*DEMAND, OF_THE_PUMP} else 0.0
     return Candidate(
         code=nozzle.code, diameter_mm=orifice.diameter_mm, diameter_in=round(orifice.diameter_mm / INCH_MM, 4),
         style=orifice.style, odd_size=odd_size(orifice, table.columns.limits),
@@ -105,9 +112,9 @@ def candidate(table: CombinationTable, row: CombinationAt, believed: Belief) -> 
         phase_deg=lobe.figures.phase_deg,  # type: ignore[union-attr]
         **felt_figures(shot), volume_cc=rounded(shot.volume_cc, 3),
         duration_ms=rounded(shot.ends_ms), peak_cc_s=rounded(shot.peak_cc_s, 3),
-        sureness=round(float(believed.sureness(shot.regions)), 4),
+        sureness=round(sureness, 4),
         meets=not any(table.broken[rule][row] for rule in DEMAND),
-        breaks=[rule for rule, mask in table.broken.items() if mask[row]],
+        breaks=breaks,
     )  # fmt: skip
 
 

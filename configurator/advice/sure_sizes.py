@@ -14,7 +14,8 @@ from configurator.advice.size import breaks_no_more_than, nozzle_of, size
 from configurator.advice.sure_proposal import LIKELY
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import FeltSizes
-from configurator.judging.table import DEMAND, LEAST_SURE, share_that_will_do
+from configurator.judging.right import DEMAND
+from configurator.judging.table import LEAST_SURE, share_that_will_do
 from configurator.learning.as_known import Known
 from configurator.reports import Candidate, CircuitSizes, SizeReport
 from configurator.rules import RULES

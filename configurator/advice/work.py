@@ -8,13 +8,14 @@ from configurator.advice.style_change import why_another_style
 from configurator.judging.case import Case
 from configurator.judging.feelings import felt_words
 from configurator.judging.findings import as_felt, broken, findings, in_order, problems
+from configurator.judging.right import right
 from configurator.judging.trade_rules import seen_of
 from configurator.learning.belief import Belief
 from configurator.physics.lateness import NOTHING_COVERED, Regions
 from configurator.reports import Change, Combination, ConsumableLine, Finding, Shot, Totals
 from configurator.slots.joints import joints_opened
 from configurator.slots.options import Choice
-from configurator.slots.slot import AXES, Slot
+from configurator.slots.slot import AXES, CIRCUIT_SLOTS, Slot
 from configurator.slots.wishes import Wish
 
 KeptSlots = set[tuple[str, str | None]]
@@ -100,13 +101,14 @@ def shots_of(case: Case, choice: Choice, believed: Belief | None = None) -> list
     listed, limits = {slot: (option,) for slot, option in choice.items()}, case.catalog.limits
     shots = []
     for name in case.circuit_names:
-        shot = case.columns(name, listed, with_regions=believed is not None).shot.at((0,) * len(AXES))
-        sureness = believed.sureness(shot.regions) if believed and shot.regions else None
+        table = case.columns(name, listed, with_regions=believed is not None)
+        shot = table.shot.at((0,) * len(AXES))
+        sureness = believed.sureness(right(table)).item() if believed else None
         shots.append(
             Shot(
                 circuit=name, **felt_figures(shot), felt=felt_words(shot, limits),
                 volume_cc=rounded(shot.volume_cc, 3), duration_ms=rounded(shot.ends_ms),
-                sureness=None if sureness is None else round(float(sureness), 4),
+                sureness=None if sureness is None else round(sureness, 4),
             )
         )  # fmt: skip
     return shots
@@ -117,9 +119,7 @@ def sureness_of(case: Case, choice: Choice, believed: Belief) -> float:
     listed = {slot: (option,) for slot, option in choice.items()}
     bits = ~NOTHING_COVERED
     for name in case.circuit_names:
-        regions = case.columns(name, listed, with_regions=True).shot.regions
-        assert regions is not None
-        bits = bits & regions.bits[(0,) * len(AXES)]
+        bits = bits & right(case.columns(name, listed, with_regions=True)).bits[(0,) * len(CIRCUIT_SLOTS)]
     return float(believed.sureness(Regions(bits)))
 
 

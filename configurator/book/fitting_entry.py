@@ -10,7 +10,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import chosen_parts

@@ -50,7 +50,7 @@ class CircuitFacts:
     most_cc: float = inf
 
     def unless_believed(self, limit: float) -> float:
-        """A limit of the pull in one engine, infinite where runs decide instead."""
+        """A limit on the shot in one engine, infinite where runs decide instead."""
         return limit if isinf(self.sure_wanted_percent) else inf
 
 

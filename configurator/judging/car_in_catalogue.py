@@ -5,14 +5,16 @@ from functools import cached_property
 
 import numpy as np
 
+from configurator.arrays import Array
 from configurator.car.facts import CarFacts
 from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
-from configurator.judging.demand import Circuit, allowed_by, tip_in_of
+from configurator.judging.demand import Circuit, allowed_by, rear_main_delivers_ms, tip_in_of
 from configurator.physics.assumptions import Assumptions
+from configurator.physics.lateness import AXIS
 from configurator.physics.tip_in import TipIn
 from configurator.slots.offered import options_of
 from configurator.slots.options import Offered, Option
@@ -79,6 +81,11 @@ class CarInCatalogue:
         """The circuits as the demand sees them."""
         events, allowed = self.tip_in.circuits, allowed_by(self.catalog.limits)
         return {name: Circuit(name, events[name], self.assumed, allowed) for name in self.fitted_circuits}
+
+    @cached_property
+    def rear_main_delivers_ms(self) -> Array:
+        """When the rear main circuit delivers [ms after tip-in] if it is as late as each of lateness.AXIS."""
+        return rear_main_delivers_ms(self.circuits["rear"], self.catalog.limits.rear_main_delivers_share, AXIS)
 
     @cached_property
     def options(self) -> dict[Slot, Offered]:

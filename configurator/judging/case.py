@@ -6,7 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
-from configurator.arrays import Array, Indices
+from configurator.arrays import Array, Indices, Mask
 from configurator.car.facts import CircuitFacts
 from configurator.car.fitted import FittedNozzle
 from configurator.car.vehicle import Vehicle
@@ -14,9 +14,11 @@ from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.car_in_catalogue import CarInCatalogue, or_nan
 from configurator.judging.demand import Circuit, judge, rear_main_delivers_ms
+from configurator.judging.right import right_at_demand
 from configurator.physics.lateness import Lateness
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import CircuitFigures, JudgedFigures
+from configurator.rules.rule import NOTHING
 from configurator.slots.columns import (
     Mount,
     PadReliefs,
@@ -64,6 +66,16 @@ class FeltSizes:
             "lean_mm": lean_mm, "rich_mm": rich_mm, "least_mm": self.least_mm, "most_mm": self.most_mm,
             "least_cc": self.least_cc, "most_cc": self.most_cc,
         }  # fmt: skip
+
+    def rule_out(self, diameters_mm: Array, volumes_cc: Array, alike: Mask) -> Mask:
+        """Which combinations the rules on what was felt forbid, by their nozzles and volumes. alike : whether pump and
+        lobe are those that are fitted."""
+        facts = self.facts
+        least_mm = np.where(alike, max(facts["lean_mm"], facts["least_mm"]), facts["least_mm"])
+        most_mm = np.where(alike, min(facts["rich_mm"], facts["most_mm"]), facts["most_mm"])
+        small, large = diameters_mm < least_mm - NOTHING, diameters_mm > most_mm + NOTHING
+        less, more = volumes_cc < facts["least_cc"] - NOTHING, volumes_cc > facts["most_cc"] + NOTHING
+        return np.asarray(small | large | less | more)
 
 
 GOES_TOGETHER = "lobe-is-made-for-the-lever"
@@ -158,9 +170,9 @@ class Case:
 
     @cached_property
     def _rear_main_delivers_ms(self) -> float:
-        return rear_main_delivers_ms(
-            self.circuits["rear"], self.catalog.limits.rear_main_delivers_share, self.engine.main_circuit
-        )
+        late = np.array([self.engine.main_circuit])
+        share = self.catalog.limits.rear_main_delivers_share
+        return float(rear_main_delivers_ms(self.circuits["rear"], share, late)[0])
 
     def circuit_facts(self, name: str, *, linkage_disturbed: bool = False) -> CircuitFacts:
         """Facts of a circuit, with its linkage as measured or disturbed by a change."""
@@ -284,10 +296,14 @@ class Case:
             circuit, nozzles, screws, pumps, mounts, worth_it, self.slack_mm(name, pump_changed, lobe_changed),
             self.engine, with_regions=with_regions or self.asked is not None,
         )  # fmt: skip
-        if self.asked and shots.regions:
-            shots = replace(shots, sure_percent=100.0 * shots.regions.share(self.asked.masses))
         over_axes = shots.at((*(slice(None),) * len(CIRCUIT_SLOTS), None, None))
-        return JudgedFigures(**vars(figures), shot=over_axes)
+        table = JudgedFigures(**vars(figures), shot=over_axes)
+        if over_axes.regions is None:
+            return table
+        delivers_ms = self.car.rear_main_delivers_ms if name == "rear" else np.array([np.inf])
+        regions = right_at_demand(table, delivers_ms)
+        sure = 100.0 * regions.share(self.asked.masses) if self.asked else over_axes.sure_percent
+        return replace(table, shot=replace(over_axes, regions=regions, sure_percent=sure))
 
 
 def _disturbed(own: Mapping[SlotName, Sequence[Option]]) -> bool:

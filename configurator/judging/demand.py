@@ -340,13 +340,14 @@ _UNWORKED = {
 }  # fmt: skip
 
 
-def rear_main_delivers_ms(circuit: Circuit, share: float, late: float) -> float:
-    """When the circuit's main flow, behind its lag, first reaches a share of what it settles at [ms after tip-in];
-    the event's end where it does not, infinite where the circuit's throttles do not open."""
+def rear_main_delivers_ms(circuit: Circuit, share: float, late: Array) -> Array:
+    """When the circuit's main flow, behind its lag, first reaches a share of what it settles at [ms after tip-in], for
+    main circuits so late; the event's end where it does not, infinite where the circuit's throttles do not open."""
     event = circuit.event
     if not event.judged.any():
-        return float("inf")
-    lagged = sum(main.lagged(event.time_s, np.array([late]))[:, 0] for main in event.mains)
-    steady = sum(main.steady(np.array([late]))[:, 0] for main in event.mains)
-    delivers = (lagged >= share * np.maximum(steady, 1e-12)) & (steady > 0) & event.judged
-    return float(event.time_s[np.argmax(delivers)] if delivers.any() else event.time_s[-1]) * 1e3
+        return np.full(len(late), np.inf)
+    lagged = np.sum([main.lagged(event.time_s, late) for main in event.mains], axis=0)
+    steady = np.sum([main.steady(late) for main in event.mains], axis=0)
+    delivers = (lagged >= share * np.maximum(steady, 1e-12)) & (steady > 0) & event.judged[:, None]
+    first = np.where(delivers.any(axis=0), delivers.argmax(axis=0), len(event.time_s) - 1)
+    return np.asarray(1e3 * event.time_s[first])

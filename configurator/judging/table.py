@@ -2,25 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from configurator.arrays import Mask
 from configurator.judging.case import Case, margins
-from configurator.rules import RULES
+from configurator.judging.right import HARD, IN_EVERY_ENGINE, right
+from configurator.physics.lateness import Regions
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, Slots
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
 from configurator.slots.wishes import Wish
 
-DEMAND = (
-    "pull-comes-at-once", "pull-is-not-drowned", "pull-does-not-go-flat", "pull-does-not-nose-over",
-    "mixture-does-not-smoke", "right-for-enough-engines", "nozzle-is-no-smaller-than-was-too-small",
-    "nozzle-is-no-larger-than-was-large-enough",
-    "shot-is-no-less-than-ran-out", "shot-is-no-more-than-smoked",
-)  # fmt: skip
-"""The rules on what is felt."""
-SURE_ENOUGH_RULE = "right-for-enough-engines"
 NEARLY_AS_SURE = 0.9
 """What the surest is sure of, times this, will do: no change is made for the last few per cent."""
 CombinationAt = tuple[int, int, int, int]
@@ -35,6 +29,12 @@ class CombinationTable:
     columns: JudgedFigures
     broken: dict[str, Mask]
     """Rule id to whether it is broken, shape of (nozzle, feed screw, pump, lobe)."""
+
+    @cached_property
+    def right(self) -> Regions:
+        """The engines that each combination is right for by every hard rule, shape (nozzle, feed screw, pump, lobe,
+        bytes)."""
+        return right(self.columns)
 
 
 def tabulate_circuit(case: Case, name: str) -> CombinationTable:
@@ -53,8 +53,8 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
     shape = tuple(len(options[slot]) for slot in CIRCUIT_SLOTS)
     broken = {
         rule.id: np.broadcast_to(margins(rule, columns)[..., 0, 0] < 0, shape)
-        for rule in RULES.values()
-        if rule.scope == "circuit" and rule.is_choosable and rule.severity == "conflict"
+        for rule in HARD
+        if rule.scope == "circuit"
     }
     return CombinationTable(options, columns, broken)
 
@@ -87,13 +87,12 @@ def _most_sure(case: Case, name: str, wishes: Sequence[Wish]) -> float:
     table = case.tabulated(name)
     keeps = np.ones(table.shot.sure_percent.shape, dtype=bool)
     room = np.ones((1, 1), dtype=bool)
-    for rule in RULES.values():
-        if rule.is_choosable and rule.severity == "conflict" and rule.id != SURE_ENOUGH_RULE:
-            holds = ~(margins(rule, table) < 0)
-            if set(rule.slots) & set(SHARED_SLOTS):
-                room = room & holds
-            elif rule.scope == "circuit":
-                keeps = keeps & holds
+    for rule in IN_EVERY_ENGINE:
+        holds = ~(margins(rule, table) < 0)
+        if set(rule.slots) & set(SHARED_SLOTS):
+            room = room & holds
+        elif rule.scope == "circuit":
+            keeps = keeps & holds
     for axis, own in enumerate(AXES):
         slot = Slot.of(name, own)
         for wish in (wish for wish in wishes if wish.slot == slot):

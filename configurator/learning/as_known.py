@@ -1,17 +1,18 @@
 """A car as it is known today: the parts that are in it, and the engine that its runs, a symptom, or else its vehicle
 file speak for."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import cached_property
 
 from configurator.book.car_now import car_now, is_in, records_in_book
 from configurator.book.records import Conditions, Felt, Trial, trial_of
+from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import WHEN_NOT_SAID, Symptom
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
-from configurator.learning.belief import Belief, belief_of, counts, newest_first, prior_of, symptom_of
+from configurator.learning.belief import Belief, Run, belief_of, counts, newest_first, prior_of, run_of, symptom_of
 from configurator.learning.felt_sizes import felt_sizes, goes_with, with_last_feeling
 from configurator.slots.options import Choice
 from configurator.slots.wishes import Wish
@@ -104,10 +105,15 @@ def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> K
     return known_by(car_now(case, records).case, records.runs, symptom)
 
 
-def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) -> Known:
+def known_by(
+    case: Case,
+    runs: Sequence[Trial],
+    symptom: Symptom | None = None,
+    run: Callable[[Trial, Catalog], Run] = run_of,
+) -> Known:
     """With runs or a symptom, which is one more run of what is fitted, the middle of the belief they leave; without,
-    the engine as the vehicle file has it. case : of the car as it is now."""
-    belief = belief_by(case, runs, symptom)
+    the engine as the vehicle file has it. case : of the car as it is now. run : what one run says."""
+    belief = belief_by(case, runs, symptom, run)
     if belief is None:
         return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
     last = last_with_these(case, runs)
@@ -129,18 +135,24 @@ def known_by(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None) 
     return known if known.back_to_clean else replace(known, went_clean=None)
 
 
-def belief_by(case: Case, runs: Sequence[Trial], felt: Symptom | None = None) -> Belief | None:
+def felt_today(case: Case, felt: Symptom) -> Trial:
+    """A symptom as one more run, of what is fitted."""
+    return trial_of(case, datetime.now(UTC), Felt(word=felt.word, moment=felt.moment), Conditions())
+
+
+def belief_by(
+    case: Case, runs: Sequence[Trial], felt: Symptom | None = None, run: Callable[[Trial, Catalog], Run] = run_of
+) -> Belief | None:
     """What runs of a vehicle say of it; None where there is none that counts and nothing is felt.
 
-    felt : a symptom that counts as one more run, of what is fitted.
+    felt : a symptom that counts as one more run, of what is fitted. run : what one run says.
     """
     if felt is None and not any(map(counts, runs)):
         return None
     if felt is not None:
-        runs = [*runs, trial_of(case, datetime.now(UTC), Felt(word=felt.word, moment=felt.moment), Conditions())]
-        believed = belief_of(case, runs)
+        believed = belief_of(case, [*runs, felt_today(case, felt)], run)
         return replace(believed, runs=believed.runs - 1, felt_now=True)
-    return belief_of(case, runs)
+    return belief_of(case, runs, run)
 
 
 def last_with_these(case: Case, runs: Iterable[Trial]) -> Trial | None:

@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Indices
 from configurator.book.records import Trial, car_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import Catalog
@@ -198,6 +198,17 @@ class Belief:
             points.append(row * POINTS + min(int(np.searchsorted(within, second * within[-1])), POINTS - 1))
         return np.array(points)
 
+    def cells(self, strips: int, each: int) -> Array:
+        """Shares of the belief in cells of equal weight, side by side over both unknowns: so many strips along the
+        first, each cut so many times along the second; shape (strips * each, points), each adding up to
+        1."""
+        by_rows = np.arange(len(self.masses))
+        by_columns = by_rows.reshape(POINTS, POINTS).T.ravel()
+        found = []
+        for strip in _cut(self.masses, by_rows, strips):
+            found += list(_cut(strip, by_columns, each))
+        return np.array(found)
+
     def sureness(self, regions: Regions) -> Array:
         """Share of belief inside regions of engines: how sure combinations are to be right."""
         return regions.share(self.masses)
@@ -257,6 +268,17 @@ def _all_judged_rightly(runs: Sequence[Run]) -> float:
     """Probability that none of these runs was misjudged, the engine being any of the grid."""
     rightly = np.prod([(1.0 - MISJUDGED_SHARE) * run.rightly for run in runs], axis=0)
     return float(np.mean(rightly) / np.mean(np.prod([run.likelihood() for run in runs], axis=0)))
+
+
+def _cut(masses: Array, order: Indices, count: int) -> Array:
+    """Masses cut into so many of equal sum, one behind another in this order, shape (count, points), each adding up to
+    1."""
+    ends = np.concatenate([[0.0], np.cumsum(masses[order])])
+    ends *= count / ends[-1]
+    edges = np.arange(count)[:, None]
+    cut = np.empty((count, len(masses)))
+    cut[:, order] = np.diff(np.clip(ends, edges, edges + 1.0), axis=1)
+    return cut
 
 
 def _normalised(masses: Array) -> Array:

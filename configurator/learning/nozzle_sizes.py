@@ -24,6 +24,10 @@ class SizeShares:
     chosen: bool
 
 
+FLAT = 1
+"""Place of that complaint: a shot is too short, too, that ends before the rear main circuit delivers."""
+
+
 @dataclass(frozen=True)
 class NozzleSizes:
     """Every size of the chosen nozzle's kind, smallest first, with the feed screw, pump and lobe of one circuit.
@@ -50,7 +54,11 @@ def nozzle_sizes(case: Case, name: str, choice: Choice, belief: Belief | None) -
     options = _of_one_kind(case.on_offer[slot], chosen)
     felt = felt_with(case, name, [{**choice, slot: option} for option in options])
     complaints = np.array([felt.hesitates, felt.flat, felt.rich])
-    worst, covers = complaints.argmax(axis=0), felt.covers
+    listed = {own: (option,) for own, option in choice.items()} | {slot: tuple(options)}
+    regions = case.columns(name, listed, with_regions=True).shot.regions
+    assert regions is not None
+    covers = regions.covers[:, 0, 0, 0, 0, 0]
+    worst = np.where(felt.covers, FLAT, complaints.argmax(axis=0))
     shares = [covers @ believed.masses, *((~covers & (worst == one)) @ believed.masses for one in range(3))]
     sizes = tuple(
         SizeShares(option.read(FittedNozzle).diameter_mm, right, hesitates, flat, rich, option is chosen)

@@ -3,10 +3,13 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from math import floor
+from typing import Any
 
 from configurator.catalogue.parts import Joint
 from configurator.judging.unmeasured import measure_pad
-from configurator.ordering.cheapest import FEW_VEHICLES, plan_order, surest
+from configurator.learning.as_known import Known
+from configurator.ordering.cheapest import FEW_VEHICLES, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.needs import MOST_SETUPS, diameter_mm
 from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
@@ -18,9 +21,11 @@ from configurator.ordering.report import (
     OrderLine,
     OrderReport,
     SupplierTotal,
+    VehicleLeftAlone,
     VehicleSureness,
     WayOut,
 )
+from configurator.ordering.sure_enough import NOT_SHORT, is_sure, plan_sure
 from configurator.slots.joints import openers
 from configurator.slots.options import Option
 from configurator.slots.slot import SHARED_SLOTS, Slot
@@ -33,20 +38,32 @@ MOST_FOR_CURVE = 12
 NOTES = (
     "A nozzle that was tried is not counted on for another car: one of them stays in.",
     "Redrilled sizes are tried from small to large on the one nozzle; a drill serves every car.",
-    f"Proofs are over the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit.",
+    f"Proofs are over the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit, and count likely "
+    "engines by 24 sorts. How sure a box is told to be is worked out over all of them, and good to 2 points.",
     "Gaskets are for the changes to be expected: half the nozzles in the box and one more.",
 )
 
 
 @dataclass(frozen=True)
+class LeftAlone:
+    """A vehicle that nothing is bought for, the day it runs, and why."""
+
+    name: str
+    day: date
+    says: str
+
+
+@dataclass(frozen=True)
 class OrderJob:
-    """An order to be planned: its name, the vehicles, the market, the wish, and trial runs behind each belief."""
+    """An order to be planned: its name, the vehicles, the market, the wish, what is known of each vehicle by its name,
+    and the vehicles that nothing is bought for."""
 
     name: str
     wanted: Sequence[Wanted]
     market: Market
     wish: PurchaseWish
-    runs: Mapping[str, int]
+    known: Mapping[str, Known]
+    left_alone: Sequence[LeftAlone] = ()
     deeper: Mapping[str, Mapping[str, frozenset[str]]] = field(default_factory=dict)
     """By vehicle and circuit, codes of pumps that come closer to a pad which nobody measured."""
 
@@ -54,12 +71,8 @@ class OrderJob:
 def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
     """The whole answer; progress is told in words what is being worked out."""
     progress("planning the order")
-    plan = plan_order(job.wanted, job.market, job.wish)
-    met = plan is not None and (job.wish.budget is None or _is_met(job, plan))
-    if plan is None:
-        progress("nothing meets it: looking for the nearest")
-        plan = surest(job.wanted, job.market, job.wish)
-        met = _is_met(job, plan)
+    plan = plan_sure(job.wanted, job.market, job.wish)
+    met = _is_met(job.wanted, plan)
     before = None
     if not plan.stopped or len(job.wanted) <= FEW_VEHICLES:  # who stops a long search does not wait for another
         before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
@@ -69,15 +82,21 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
         total=_money(plan.cost), vehicles=_vehicles(job, plan, before),
+        left_alone=[
+            VehicleLeftAlone(
+                vehicle=one.name, day=one.day.isoformat(), **{**_behind(job, one.name), "says": one.says}
+            )
+            for one in job.left_alone
+        ],
         curve=_curve(job, plan, progress) if curve else [], failing=failing,
-        ways_out=[] if met or plan.stopped else _ways_out(job, failing, progress), notes=_notes(job),
+        ways_out=[] if met or plan.stopped else _ways_out(job, plan, failing, progress), notes=_notes(job),
     )  # fmt: skip
 
 
 def _planned(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
     """A plan that goes with an answer; where none is found within the effort, the answer does without."""
     try:
-        return plan_order(wanted, market, wish)
+        return plan_sure(wanted, market, wish)
     except Unsettled:
         return None
 
@@ -94,8 +113,8 @@ def _work(plan: Plan) -> int:
     return plan.cost - _goods(plan) - sum(plan.delivery.values())
 
 
-def _is_met(job: OrderJob, plan: Plan) -> bool:
-    return all(sum(box.covered) >= one.enough for one, box in zip(job.wanted, plan.boxes, strict=True))
+def _is_met(wanted: Sequence[Wanted], plan: Plan) -> bool:
+    return all(map(is_sure, wanted, plan.boxes))
 
 
 def _bound(plan: Plan) -> str | None:
@@ -188,13 +207,13 @@ def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
 
 def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
     rows = []
-    sureness = [None] * len(plan.boxes) if before is None else [box.sureness for box in before.boxes]
+    sureness = [None] * len(plan.boxes) if before is None else [round(box.sureness, 4) for box in before.boxes]
     for one, box, old in zip(job.wanted, plan.boxes, sureness, strict=True):
         spacer, relief = one.needs.shared[box.shared]
         rows.append(
             VehicleSureness(
                 vehicle=one.needs.name, day=one.day.isoformat(), wanted=one.sureness, before=old,
-                after=box.sureness, runs=job.runs.get(one.needs.name, 0),
+                after=round(box.sureness, 4), **_behind(job, one.needs.name),
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
                 first=_first(job, one, box), stack=[_told(option) for option in (spacer, relief) if option.changed],
@@ -213,6 +232,18 @@ def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
     ]  # fmt: skip
 
 
+GUESS = "no run yet: this is the model's guess alone"
+
+
+def _behind(job: OrderJob, name: str) -> dict[str, Any]:
+    """The runs behind what is told of a vehicle, and that in words."""
+    known = job.known.get(name)
+    return {
+        "runs": known.belief.runs if known and known.belief else 0,
+        "says": known.says if known and known.belief else GUESS,
+    }
+
+
 def _labels(nozzles: Iterable[Option]) -> list[str]:
     return [_told(option) for option in sorted(nozzles, key=diameter_mm)]
 
@@ -224,7 +255,7 @@ def _told(option: Option) -> str:
 def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
     """The most sureness for amounts up to half as much again as the order costs."""
     points = []
-    settled = plan.proven and _is_met(job, plan)
+    settled = plan.proven and _is_met(job.wanted, plan)
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {budget / 100:.2f}")
@@ -234,9 +265,7 @@ def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[C
             found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
         if found is None:
             continue
-        sureness = [
-            min(sum(box.covered), one.enough) / one.scenarios for one, box in zip(job.wanted, found.boxes, strict=True)
-        ]
+        sureness = [min(box.sureness, one.sureness) for one, box in zip(job.wanted, found.boxes, strict=True)]
         points.append(
             CurvePoint(
                 budget=_money(budget), spent=_money(found.cost), sureness=round(sum(sureness) / len(sureness), 4),
@@ -251,12 +280,13 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
     failing = []
     best: dict[tuple[int, date, float], float] = {}
     for one, box in zip(job.wanted, plan.boxes, strict=True):
-        if sum(box.covered) < one.enough:
+        if not is_sure(one, box):
             alike = (id(one.needs.circuits), one.day, one.sureness)
             if alike not in best:
-                best[alike] = surest([one], job.market, replace(job.wish, budget=None)).boxes[0].sureness
-            if best[alike] < one.enough / one.scenarios:
-                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=best[alike]))
+                best[alike] = plan_sure([one], job.market, replace(job.wish, budget=None)).boxes[0].sureness
+            most = max(best[alike], box.sureness)
+            if most < one.sureness - NOT_SHORT:
+                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(most, 4)))
     return failing
 
 
@@ -272,26 +302,30 @@ def _notes(job: OrderJob) -> list[str]:
     return notes
 
 
-def _ways_out(job: OrderJob, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:
-    """Relaxations that were each tried: less sureness, a later day, more money, more suppliers."""
+def _ways_out(job: OrderJob, plan: Plan, failing: Sequence[Failing], progress: Callable[[str], None]) -> list[WayOut]:
+    """Relaxations that were each tried: less sureness (which the plan may have already), a later day, more money, more
+    suppliers."""
     ways: list[WayOut] = []
     asked = replace(job.wish, budget=None)
 
     def tried(says: str, wanted: Sequence[Wanted], wish: PurchaseWish) -> None:
         progress(f"trying: {says}")
-        plan = _planned(wanted, job.market, wish)
-        if plan is not None:
-            ways.append(WayOut(says=says, cost=_money(plan.cost)))
+        found = [one for one in (plan, _planned(wanted, job.market, wish)) if one and _is_met(wanted, one)]
+        if found:
+            ways.append(WayOut(says=says, cost=_money(min(one.cost for one in found))))
 
     if job.wish.budget is not None:
         tried("spend more", job.wanted, asked)
-    best = {one.vehicle: one.best for one in failing}
+    short = {one.vehicle for one in failing}
     if failing:
-        lowered = [replace(one, sureness=min(one.sureness, best.get(one.needs.name, 1.0))) for one in job.wanted]
-        listed = ", ".join(f"{one.vehicle} {100 * one.best:.0f} %" for one in failing)
+        lowered = [
+            replace(one, sureness=floor(100 * box.sureness) / 100) if one.needs.name in short else one
+            for one, box in zip(job.wanted, plan.boxes, strict=True)
+        ]
+        listed = ", ".join(f"{one.needs.name} {100 * one.sureness:.0f} %" for one in lowered if one.needs.name in short)
         tried(f"be content with {listed}", lowered, asked)
         latest = max((job.market.arrives(article) for article in job.market.articles), default=job.market.ordered)
-        late = [one for one in job.wanted if one.needs.name in best and one.day < latest]
+        late = [one for one in job.wanted if one.needs.name in short and one.day < latest]
         if late:
             moved = [replace(one, day=latest) if one in late else one for one in job.wanted]
             tried(f"run {', '.join(one.needs.name for one in late)} on {latest.isoformat()}", moved, asked)

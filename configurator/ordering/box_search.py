@@ -38,6 +38,11 @@ def changes_expected(new: int) -> int:
     return (new + 2) // 2 if new else 0
 
 
+def seats_opened(new: int, subset: "Subset") -> int:
+    """How often the nozzle's seat is opened: for nozzles, or once for a feed screw alone."""
+    return max(changes_expected(new), int(subset.opens_seat))
+
+
 @dataclass(frozen=True)
 class Subset:
     """Setups of a circuit together: codes they take and set free, and what each nozzle covers with them."""
@@ -46,6 +51,7 @@ class Subset:
     codes: tuple[str, ...]
     frees: tuple[str, ...]
     opens_pump: bool
+    opens_seat: bool
     goes_with: NDArray[np.bool_]
     masks: Masks
 
@@ -71,6 +77,7 @@ class CircuitBoxes:
                 setups, tuple(sorted({code for one in chosen for code in one.codes})),
                 tuple(sorted(code for code in freed if all(code in one.frees for one in chosen))),
                 any("pump_cover" in one.joints for one in chosen),
+                any("nozzle_seat" in one.joints for one in chosen),
                 np.all([one.goes_with for one in chosen], axis=0),
                 np.bitwise_or.reduce(self._masks[list(setups)], axis=0),
             )  # fmt: skip
@@ -162,6 +169,8 @@ class Search:
         freed_price = np.array([prices.freed.get(code, 0.0) for code in circuit.codes])
         self.subset_price = circuit.takes @ code_price - circuit.frees @ freed_price + cover * circuit.opens_pump
         self.gaskets = seat * np.array([changes_expected(new) for new in range(len(circuit.new) + 2)])
+        self._seat_alone = seat * np.array([float(subset.opens_seat) for subset in circuit.subsets])
+        """Gaskets of the seat where no nozzle is changed; with one, they are its own."""
         self._cheapest = np.concatenate([[0.0], np.cumsum(np.sort(self.nozzle_price))])
         self._below = np.inf
         self._nozzle: list[Indices] = []
@@ -209,7 +218,8 @@ class Search:
         self._below = below
         fewest = self.circuit.fewest(enough)
         subset = np.flatnonzero(base + self._more(fewest, 0) < below)
-        labels = Labels(subset, self.circuit.start[subset], base[subset], np.arange(len(subset)))
+        price = base[subset] + self._seat_alone[subset]
+        labels = Labels(subset, self.circuit.start[subset], price, np.arange(len(subset)))
         self._nozzle, self._before = [np.full(len(subset), -1)], [np.full(len(subset), -1)]
         useful = self._useful(subset)
         row = np.zeros(len(base), dtype=np.intp)
@@ -221,7 +231,7 @@ class Search:
             if finish:
                 labels = labels.take(np.bitwise_count(labels.mask) < enough)
             made += 1
-            bare = labels.price - self.gaskets[made - 1]
+            bare = labels.price - (self.gaskets[made - 1] if made > 1 else self._seat_alone[labels.subset])
             label, nozzle = np.nonzero(useful[row[labels.subset]])
             mask = labels.mask[label] | self.circuit.masks[labels.subset[label], nozzle]
             price = bare[label] + self.nozzle_price[nozzle]

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from configurator.arrays import Array
-from configurator.ordering.box_search import CircuitBoxes, Prices, Search, changes_expected, cheapest_pair
+from configurator.ordering.box_search import CircuitBoxes, Prices, Search, changes_expected, cheapest_pair, seats_opened
 from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.purchase import Market
 
@@ -70,7 +70,7 @@ class BoxMaker:
             work += sum(o.price for o in options if o.work == "redrill")
             labour += sum(o.labour_min for o in options) + sum(circuit.needs.setups[i].labour_min for i in s)
             new = sum(o.changed for o in options)
-            self._open(takes, "nozzle_seat", changes_expected(new))
+            self._open(takes, "nozzle_seat", seats_opened(new, subset))
             self._open(takes, "pump_cover", int(subset.opens_pump))
             covered &= int(np.bitwise_or.reduce(subset.masks[list(n)], initial=0))
         self._take_shared(takes, shared)
@@ -88,7 +88,9 @@ class BoxMaker:
         for circuit in self.needs.circuits:
             most.update({code for setup in circuit.setups for code in setup.codes})
             most.update({o.code for o in circuit.nozzles if o.work == "fit" and o.code})
-            self._open(most, "nozzle_seat", changes_expected(sum(o.changed for o in circuit.nozzles)))
+            opens_seat = any("nozzle_seat" in setup.joints for setup in circuit.setups)
+            new = sum(o.changed for o in circuit.nozzles)
+            self._open(most, "nozzle_seat", max(changes_expected(new), int(opens_seat)))
             self._open(most, "pump_cover", int(any("pump_cover" in setup.joints for setup in circuit.setups)))
         most.update({spacer.code for spacer, _ in self.needs.shared if spacer.work == "fit" and spacer.code})
         self._open(most, "carburettor_flange", 1)

@@ -142,11 +142,11 @@ def _read(
     packs, delivery, cost = built.purchase.read(solver)
     bought = [(article, count) for article, count in zip(built.purchase.market.articles, packs, strict=True) if count]
     boxes = [
-        BoxPlan(
+        BoxPlan.of(
+            box.wanted.needs,
             {name: [i for i, x in enumerate(xs) if value(x)] for name, xs in box.setups.items()},
             {name: [i for i, x in enumerate(xs) if value(x)] for name, xs in box.nozzles.items()},
             next(i for i, x in enumerate(box.shared) if value(x)),
-            [bool(value(x)) for x in box.covered],
         )
         for box in built.boxes
     ]

@@ -4,7 +4,7 @@ Vehicles that are technically equal are worked out once: what their parts cover,
 says. Beliefs then only cut that into scenarios.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 
 from configurator.book.book import Book
@@ -16,15 +16,16 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
+from configurator.judging.feelings import Symptom, read_symptom
 from configurator.judging.unmeasured import deeper_pumps
-from configurator.learning.as_known import last_with_these
-from configurator.learning.belief import Run, belief_of, counts, run_with, symptom_of
-from configurator.ordering.answer import OrderJob
+from configurator.learning.as_known import Known, felt_today, known_by
+from configurator.learning.belief import Run, counts, run_with, symptom_of
+from configurator.ordering.answer import LeftAlone, OrderJob
 from configurator.ordering.articles import articles, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import Choices, VehicleNeeds, left_alone
+from configurator.ordering.needs import Choices, VehicleNeeds
 from configurator.ordering.needs_pieces import (
     Arrays,
     Piece,
@@ -41,8 +42,9 @@ from configurator.ordering.purchase import Market
 from configurator.slots.offered import stocks_of
 from configurator.stopping import heed
 
-SCENARIOS = 20
-"""Equal shares that each belief is cut into: sureness is told in steps of 5 %."""
+CUT = (4, 6)
+"""So many times each belief is cut along either unknown: a search counts in steps of some 4 %, sureness is told of the
+box that it finds."""
 ASKED_ONE_BY_ONE = 100
 """Vehicles whose runs are asked for singly; beyond it the whole book is read once."""
 MOST_ARTICLES = 1000
@@ -78,27 +80,53 @@ def job_of(
         pieces.setdefault(piece.key, piece)
     cases = {key: Case.of(piece.vehicle, catalog) for key, piece in pieces.items()}
     trials = {name: own.runs for name, own in records.items()}
-    runs = _Runs(trials)
+    felt = [read_symptom(appointment.symptom) for appointment in meeting.vehicle]
+    today = {(piece.key, one.word): felt_today(cases[piece.key], one)
+             for piece, one in zip(models, felt, strict=True) if one}  # fmt: skip
+    runs = _Runs([*(trial for own in trials.values() for trial in own), *today.values()])
     pieces |= {piece.key: piece for piece in runs.pieces.values()}
     found: dict[str, Arrays] = {}
     for piece, arrays in workers(list(pieces.values()), catalog):
         found[piece.key] = arrays
         progress(f"{piece.who}: what its box might hold ({len(found)} of {len(pieces)})")
     boxes = _Boxes(cases, runs, found, redrill)
-    wanted, behind, deeper = [], {}, {}
-    for appointment, vehicle, piece in zip(meeting.vehicle, vehicles, models, strict=True):
+    shelf = under_one_code(shelf, stocks_of(catalog).stands_for)
+    wanted, left_alone, behind, deeper = [], [], {}, {}
+    for appointment, vehicle, piece, symptom in zip(meeting.vehicle, vehicles, models, felt, strict=True):
         heed()
         deeper[vehicle.name] = deeper_pumps(cases[piece.key])
-        own = trials.get(vehicle.name, [])
-        needs, behind[vehicle.name] = boxes.of(piece.key, own)
-        needs = _as_felt(needs, vehicle, catalog, own)
-        sureness = appointment.sureness or meeting.sureness
-        wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
+        needs, known = boxes.of(piece.key, trials.get(vehicle.name, []), symptom)
+        behind[vehicle.name] = known
+        goes_back = _taken_back(known, shelf)
+        if needs is None:
+            left_alone.append(LeftAlone(vehicle.name, appointment.day, known.says))
+        elif goes_back is not None and known.went_clean:
+            shelf = goes_back
+            says = f"run {known.went_clean.number} pulled cleanly: its parts, which are at hand, go back in"
+            left_alone.append(LeftAlone(vehicle.name, appointment.day, says))
+        else:
+            sureness = appointment.sureness or meeting.sureness
+            wanted.append(Wanted(replace(needs, name=vehicle.name), appointment.day, sureness))
     market = Market(
-        articles(catalog), catalog.suppliers, under_one_code(shelf, stocks_of(catalog).stands_for),
+        articles(catalog), catalog.suppliers, shelf,
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, deeper)
+    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, left_alone, deeper)
+
+
+def _taken_back(known: Known, shelf: Mapping[str, int]) -> dict[str, int] | None:
+    """The shelf without the parts of an earlier clean run that go back into a car; None where none do, or one of them
+    would have to be bought or made."""
+    left, stands_for = dict(shelf), stocks_of(known.case.catalog).stands_for
+    for wish in known.back_to_clean:
+        options = [known.case.options[wish.slot][place] for place in sorted(wish.allowed)]
+        codes = [stands_for.get(one.code, one.code) for one in options if one.work == "fit" and one.code]
+        at_hand = next((code for code in codes if left.get(code, 0) > 0), None)
+        if at_hand is not None:
+            left[at_hand] -= 1
+        elif codes or all(one.price for one in options):
+            return None
+    return left if known.back_to_clean else None
 
 
 def _refuse_several_carburettors(vehicles: Sequence[Vehicle]) -> None:
@@ -147,34 +175,24 @@ def _as_it_is(vehicle: Vehicle, catalog: Catalog, records: CarRecords | None) ->
     return car_now(Case.of(vehicle, catalog), records).case.vehicle
 
 
-def _as_felt(needs: VehicleNeeds, vehicle: Vehicle, catalog: Catalog, runs: Sequence[Trial]) -> VehicleNeeds:
-    """Needs of a vehicle as it is now; nothing is wanted for one that pulled cleanly last with what is in it."""
-    if not runs:
-        return needs
-    case = Case.of(vehicle, catalog)
-    last = last_with_these(case, runs)
-    felt = symptom_of(last) if last else None
-    return needs if felt is None or felt.side else left_alone(case, needs.scenarios)
-
-
 class _Runs:
     """The runs that count, with the piece of work that each of them takes."""
 
-    def __init__(self, trials: Mapping[str, Sequence[Trial]]) -> None:
+    def __init__(self, trials: Sequence[Trial]) -> None:
         self._said: dict[tuple[str, str], Run] = {}
-        self._keys = {id(trial): run_key(trial) for own in trials.values() for trial in own if counts(trial)}
+        self._keys = {id(trial): run_key(trial) for trial in trials if counts(trial)}
         self.pieces: dict[str, Piece] = {}
         """By the key of a run's car and air."""
-        for own in trials.values():
-            for trial in own:
-                key = self._keys.get(id(trial))
-                if key is not None and key not in self.pieces:
-                    self.pieces[key] = run_piece(trial, key)
+        for trial in trials:
+            key = self._keys.get(id(trial))
+            if key is not None and key not in self.pieces:
+                self.pieces[key] = run_piece(trial, key)
 
     def content(self, trial: Trial) -> tuple[str, str]:
         """All that a run says: runs that share it say the same, whatever their vehicle or number."""
         felt = "" if trial.felt is None else trial.felt.model_dump_json()
-        return self._keys[id(trial)], felt if trial.trace is None else trial.trace.model_dump_json()
+        key = self._keys.get(id(trial)) or run_key(trial)
+        return key, felt if trial.trace is None else trial.trace.model_dump_json()
 
     def said(self, trial: Trial, catalog: Catalog, found: Mapping[str, Arrays]) -> Run:
         """What a run says; its number is left out, since runs that say the same share it."""
@@ -191,15 +209,31 @@ class _Boxes:
     def __init__(self, cases: Mapping[str, Case], runs: _Runs, found: Mapping[str, Arrays], redrill: bool) -> None:
         self._cases, self._runs, self._found = cases, runs, found
         self._choices = {key: Choices(case, regions_from(found[key]), redrill=redrill) for key, case in cases.items()}
-        self._made: dict[tuple[str, tuple[tuple[str, str], ...]], tuple[VehicleNeeds, int]] = {}
+        self._known: dict[Hashable, Known] = {}
+        self._made: dict[Hashable, VehicleNeeds] = {}
 
-    def of(self, model: str, trials: Sequence[Trial]) -> tuple[VehicleNeeds, int]:
-        """Needs of a vehicle by the key of its model and its runs, and how many of the runs count."""
-        counted = [trial for trial in trials if counts(trial)]
-        key = (model, tuple(sorted(self._runs.content(trial) for trial in counted)))
-        if key not in self._made:
-            belief = belief_of(
-                self._cases[model], counted, lambda trial, catalog: self._runs.said(trial, catalog, self._found)
-            )
-            self._made[key] = self._choices[model].needs(belief.scenarios(SCENARIOS)), belief.runs
-        return self._made[key]
+    def of(self, model: str, trials: Sequence[Trial], symptom: Symptom | None) -> tuple[VehicleNeeds | None, Known]:
+        """Needs of a vehicle by the key of its model, its runs and what it feels like today, None for one that pulls
+        cleanly; and what is known of it. Needs do not hang on the order of runs, but for the sizes that it leaves."""
+        counted = sorted(filter(counts, trials), key=lambda trial: (trial.at, trial.number or 0))
+        today = symptom and symptom.word
+        key = (model, today, *map(self._told, counted))
+        if key not in self._known:
+            self._known[key] = known_by(
+                self._cases[model], counted, symptom,
+                lambda trial, catalog: self._runs.said(trial, catalog, self._found),
+            )  # fmt: skip
+        known = self._known[key]
+        if known.pulls_cleanly:
+            return None, known
+        alike = (model, today, tuple(sorted(map(self._runs.content, counted))), tuple(sorted(known.sizes.items())))
+        if alike not in self._made:
+            self._made[alike] = self._choices[model].needs(known.believed, CUT, known.sizes)
+        return self._made[alike], known
+
+    def _told(self, trial: Trial) -> Hashable:
+        """All of a run that what is known of a vehicle hangs on, beside its place among the others: its number where it
+        is named."""
+        felt = symptom_of(trial)
+        named = trial.number if felt and not felt.side else None
+        return self._runs.content(trial), tuple(sorted(trial.codes.items())), named

@@ -16,6 +16,7 @@ from configurator.ordering.boxes import Box
 from configurator.ordering.columns import Aim, ColumnProgram
 from configurator.ordering.groups import Group, groups_of, least_short, shortfalls
 from configurator.ordering.model import Wanted
+from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.plan import SHORT, BoxPlan, Plan, PurchaseWish
 from configurator.ordering.proof import proven_least
 from configurator.ordering.purchase import Market, steady_solver
@@ -41,7 +42,7 @@ def plan_many(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> P
     groups = groups_of(wanted, market)
     aim = Aim() if wish.budget is None else Aim(short_price=1.0, budget=wish.budget)
     best = _best(groups, market, aim, wish)
-    return None if best is None else best.plan(len(wanted), groups, aim)
+    return None if best is None else best.plan(wanted, groups, aim)
 
 
 def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
@@ -53,7 +54,7 @@ def surest_of_many(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish)
     aim = Aim(short_price=SHORT_PRICE)
     best = _best(groups, market, aim, wish)
     assert best is not None
-    return best.plan(len(wanted), groups, aim)
+    return best.plan(wanted, groups, aim)
 
 
 def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
@@ -65,7 +66,7 @@ def _each_as_sure_as_alone(wanted: Sequence[Wanted], market: Market, wish: Purch
     asked = list(wanted)
     for group, short in zip(groups, shortfalls(groups, market), strict=True):
         for place in group.members:
-            asked[place] = replace(wanted[place], sureness=(group.enough - short) / wanted[place].scenarios)
+            asked[place] = replace(wanted[place], asked=group.enough - short)
     try:
         plan = plan_many(asked, market, replace(wish, budget=None))
     except Unsettled as unsettled:
@@ -142,13 +143,16 @@ class _Found:
     def order(self) -> tuple[int, int]:
         return self.short, self.rounded.cost
 
-    def plan(self, count: int, groups: Sequence[Group], aim: Aim) -> Plan:
+    def plan(self, wanted: Sequence[Wanted], groups: Sequence[Group], aim: Aim) -> Plan:
         """The plan for each vehicle, those of a group in their order."""
-        boxes: list[BoxPlan | None] = [None] * count
+        boxes: list[BoxPlan | None] = [None] * len(wanted)
+        made: dict[tuple[int, Box], BoxPlan] = {}
         for group, counts in zip(groups, self.rounded.counts, strict=True):
             each = [box for box, number in counts.items() for _ in range(number)]
             for member, box in zip(group.members, each, strict=True):
-                boxes[member] = _box_plan(group, box)
+                needs = wanted[member].needs
+                key = (id(needs.circuits), box)
+                made[key] = boxes[member] = made.get(key) or _box_plan(needs, box)
         money = aim.budget is None and np.isinf(aim.short_price)
         return Plan(
             [(article, packs) for article, packs in zip(self.articles, self.rounded.packs, strict=True) if packs],
@@ -158,12 +162,13 @@ class _Found:
         )  # fmt: skip
 
 
-def _box_plan(group: Group, box: Box) -> BoxPlan:
-    names = [circuit.circuit for circuit in group.maker.needs.circuits]
-    return BoxPlan(
+def _box_plan(needs: VehicleNeeds, box: Box) -> BoxPlan:
+    names = [circuit.circuit for circuit in needs.circuits]
+    return BoxPlan.of(
+        needs,
         {name: list(setups) for name, setups in zip(names, box.setups, strict=True)},
         {name: list(nozzles) for name, nozzles in zip(names, box.nozzles, strict=True)},
-        box.shared, group.maker.covered(box),
+        box.shared,
     )  # fmt: skip
 
 

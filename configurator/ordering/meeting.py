@@ -12,6 +12,7 @@ day = 2026-05-09
 file = "roadster.toml"
 name = "Roadster of the second driver"
 day = 2026-05-16
+symptom = "stumble"
 """
 
 from collections import Counter
@@ -20,7 +21,7 @@ from datetime import date
 from pathlib import Path
 from typing import Self
 
-from pydantic import ValidationError, model_validator
+from pydantic import ValidationError, field_validator, model_validator
 
 from configurator.basis import ASSUMED
 from configurator.car.vehicle import Vehicle, load_vehicle
@@ -28,6 +29,7 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import Number, Record, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
+from configurator.judging.feelings import SYMPTOMS
 
 
 class Appointment(Record):
@@ -39,9 +41,17 @@ class Appointment(Record):
         default=None, min_length=1, max_length=200,
     )  # fmt: skip
     day: date = figure("day it runs: its parts are there the working day before, or on the day over the counter")
+    symptom: str | None = figure("what it feels like today, as a proposal takes it", default=None)
     sureness: Number | None = figure(
         "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
     )
+
+    @field_validator("symptom")
+    @classmethod
+    def _is_felt(cls, word: str | None) -> str | None:
+        if word is not None and word not in SYMPTOMS:
+            raise ValueError(f"'{word}' is no symptom; expected one of {', '.join(SYMPTOMS)}")
+        return word
 
 
 class Meeting(Record):

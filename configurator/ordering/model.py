@@ -16,11 +16,13 @@ from configurator.ordering.purchase import Bool, Market, Purchase
 
 @dataclass(frozen=True)
 class Wanted:
-    """A vehicle's needs, the day it runs and the number of scenarios to be covered."""
+    """A vehicle's needs, the day it runs and how sure it is to be. asked : scenarios to cover, where that many make the
+    sureness."""
 
     needs: VehicleNeeds
     day: date
     sureness: float
+    asked: int | None = None
 
     @property
     def scenarios(self) -> int:
@@ -28,8 +30,8 @@ class Wanted:
 
     @property
     def enough(self) -> int:
-        """Scenarios that make the sureness."""
-        return ceil(self.sureness * self.scenarios - 1e-9)
+        """Scenarios to be covered."""
+        return ceil(self.sureness * self.scenarios - 1e-9) if self.asked is None else self.asked
 
 
 @dataclass(frozen=True)
@@ -140,11 +142,16 @@ class OrderModel:
         return needed
 
     def _ask_gaskets(self, circuit: CircuitNeeds, setups: Sequence[Bool], nozzles: Sequence[Bool], day: date) -> None:
-        """Gaskets for the changes to be expected: tried in turn, half the nozzles in the box and one more."""
+        """Gaskets for the changes to be expected: tried in turn, half the nozzles in the box and one more; one for a
+        feed screw alone."""
         new_ones = [x for option, x in zip(circuit.nozzles, nozzles, strict=True) if option.changed]
-        if new_ones:
+        screws = [x for setup, x in zip(circuit.setups, setups, strict=True) if "nozzle_seat" in setup.joints]
+        if new_ones or screws:
             changes = self.model.new_int_var(0, len(new_ones) + 1, "")
-            self.model.add(2 * changes >= sum(new_ones) + self._any(new_ones))
+            for screw in screws:
+                self.model.add(changes >= screw)
+            if new_ones:
+                self.model.add(2 * changes >= sum(new_ones) + self._any(new_ones))
             self.purchase.need_joint("nozzle_seat", day, changes)
         covers = [x for setup, x in zip(circuit.setups, setups, strict=True) if "pump_cover" in setup.joints]
         if covers:

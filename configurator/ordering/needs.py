@@ -3,10 +3,11 @@
 Parts that are technically alike are one here, under the code of the first of them: which of them to buy is the order's
 affair.
 
-What is believed of the engine is cut into scenarios of equal weight. A setup is a feed screw, pump and lobe of one
-circuit, with the spacer or pad relief they want; with a setup fitted, nozzles are tried. A scenario is covered when
-some setup and nozzle in the box are right for that engine and keep every hard rule. Sureness is the share of scenarios
-covered in every circuit.
+A setup is a feed screw, pump and lobe of one circuit, with the spacer or pad relief they want; with a setup fitted,
+nozzles are tried. A box covers an engine when in every circuit some setup and nozzle in it keep every hard rule in that
+engine. Sureness is the share of what is believed of the engine that the box covers; a search goes by scenarios of
+equal weight that it is cut into, each covered by what covers the greater part of it; what is told is worked out from
+the box over all of it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,10 +18,10 @@ import numpy as np
 from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Joint
-from configurator.judging.case import Case, margins
-from configurator.judging.table import DEMAND
+from configurator.judging.case import Case, FeltSizes, margins
+from configurator.judging.right import IN_EVERY_ENGINE
+from configurator.learning.belief import Belief
 from configurator.physics.lateness import Bits, Regions
-from configurator.rules import RULES
 from configurator.slots.joints import openers
 from configurator.slots.offered import stocks_of
 from configurator.slots.options import Option, Slots
@@ -29,6 +30,8 @@ from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, Slo
 MOST_SETUPS = 8
 """Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
 one that covers most with them), then those that cover most. An order is proven the cheapest over these."""
+MOST_OF_IT = 0.5
+"""Share of a scenario that makes it covered."""
 
 
 @dataclass(frozen=True)
@@ -45,33 +48,54 @@ class Setup:
     is_fitted: bool
 
 
+Places = Mapping[str, Sequence[int]]
+"""Places of what a box holds, by circuit."""
+
+
 @dataclass(frozen=True)
 class CircuitNeeds:
-    """One circuit's setups and nozzles, and what they cover: covers[setup, nozzle, scenario]."""
+    """One circuit's setups and nozzles, and what they cover: covers[setup, nozzle, scenario], and of every engine of
+    the grid regions[setup, nozzle]."""
 
     circuit: str
     setups: tuple[Setup, ...]
     nozzles: tuple[Option, ...]
     covers: Mask
+    regions: Regions
 
 
 @dataclass(frozen=True)
 class VehicleNeeds:
-    """All that an order must know of a vehicle; shared holds pairs of spacer and pad relief."""
+    """All that an order must know of a vehicle; shared holds pairs of spacer and pad relief. masses : what is believed
+    of its engine, at every point of the grid; scenarios : of each scenario, shape (scenarios, points)."""
 
     name: str
     circuits: tuple[CircuitNeeds, ...]
     shared: tuple[tuple[Option, Option], ...]
     scenarios: Array
+    masses: Array
+
+    def covered(self, setups: Places, nozzles: Places) -> list[bool]:
+        """Whether a box covers each scenario."""
+        held = [one.covers[np.ix_(setups[one.circuit], nozzles[one.circuit])] for one in self.circuits]
+        return np.all([own.any(axis=(0, 1)) for own in held], axis=0).tolist()  # type: ignore[no-any-return]
+
+    def sureness(self, setups: Places, nozzles: Places) -> float:
+        """Share of what is believed of the engine that a box covers."""
+        held = [one.regions.bits[np.ix_(setups[one.circuit], nozzles[one.circuit])] for one in self.circuits]
+        own = [np.bitwise_or.reduce(bits.reshape(-1, bits.shape[-1]), axis=0) for bits in held]
+        return float(Regions(np.bitwise_and.reduce(own)).share(self.masses))
 
 
 @dataclass(frozen=True)
 class CircuitRegions:
     """What one circuit's combinations cover whatever is believed of the engine: bits of their regions, over (nozzle,
-    screw, pump, lobe), none where a hard rule forbids it; and goes_with[pump, place in the shared options]."""
+    screw, pump, lobe), none where a hard rule forbids it; goes_with[pump, place in the shared options]; and the volume
+    of their shots [cm3]."""
 
     bits: Bits
     goes_with: Mask
+    volume_cc: Array
 
 
 def regions_of(case: Case, *, redrill: bool) -> dict[str, CircuitRegions]:
@@ -98,10 +122,9 @@ def listed_of(case: Case, name: str, redrill: bool) -> Slots:
 def _regions(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option, Option]]) -> CircuitRegions:
     table = case.columns(name, listed, with_regions=True)
     shape = tuple(len(listed[Slot.of(name, slot)]) for slot in AXES)
-    rules = [r for r in RULES.values() if r.is_choosable and r.severity == "conflict" and r.id not in DEMAND]
     of_parts = np.ones(shape[:4], dtype=bool)
     of_stack = np.ones((shape[2], *shape[4:]), dtype=bool)
-    for rule in rules:
+    for rule in IN_EVERY_ENGINE:
         holds = ~(np.broadcast_to(margins(rule, table), shape) < 0)
         if set(rule.slots) & set(SHARED_SLOTS):
             of_stack &= holds[0, 0, :, 0]
@@ -113,7 +136,8 @@ def _regions(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option
     spacers, reliefs = (list(listed[Slot(None, slot)]) for slot in SHARED_SLOTS)
     for place, (spacer, relief) in enumerate(shared):
         goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
-    return CircuitRegions(bits, goes_with)
+    volume_cc = np.broadcast_to(table.shot.volume_cc, shape)[..., 0, 0]
+    return CircuitRegions(bits, goes_with, np.array(volume_cc))
 
 
 OwnParts = Mapping[SlotName, Sequence[Option]]
@@ -131,32 +155,21 @@ class Choices:
             _CircuitChoices(name, listed_of(case, name, redrill), found, stands_for) for name, found in regions.items()
         ]
 
-    def needs(self, scenarios: Array) -> VehicleNeeds:
-        """The needs for the scenarios of a belief."""
-        circuits = [circuit.needs(scenarios) for circuit in self._circuits]
+    def needs(self, belief: Belief, cut: tuple[int, int], felt: Mapping[str, FeltSizes]) -> VehicleNeeds:
+        """The needs for a belief, cut so many times along each unknown into scenarios. felt : sizes of each circuit
+        that were felt too small or large enough, with what is fitted."""
+        cells = belief.cells(*cut)
+        points = belief.scenarios(len(cells))
+        circuits = [circuit.needs(points, cells, felt) for circuit in self._circuits]
         wanted = np.any([setup.goes_with for circuit in circuits for setup in circuit.setups], axis=0)
         kept = [place for place in range(len(self._shared)) if place == 0 or (np.any(wanted) and wanted[place])]
         return VehicleNeeds(
             self._name,
             tuple(_with_shared(circuit, kept) for circuit in circuits),
             tuple(self._shared[place] for place in kept),
-            scenarios,
+            cells,
+            belief.masses,
         )
-
-
-def left_alone(case: Case, scenarios: Array) -> VehicleNeeds:
-    """The needs of a car that pulls cleanly: what is in it is right, whatever engine is believed."""
-    options = case.options
-    circuits = []
-    for name in case.circuit_names:
-        parts: OwnParts = {slot: options[Slot(name, slot)][:1] for slot in CIRCUIT_SLOTS}
-        fitted, covers = (
-            _setup(parts, (0, 0, 0), np.ones(1, dtype=bool), {}),
-            np.ones((1, 1, len(scenarios)), dtype=bool),
-        )
-        circuits.append(CircuitNeeds(name, (fitted,), tuple(parts["nozzle"]), covers))
-    spacer, relief = (options[Slot(None, slot)][0] for slot in SHARED_SLOTS)
-    return VehicleNeeds(case.vehicle.name, tuple(circuits), ((spacer, relief),), scenarios)
 
 
 def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:
@@ -176,19 +189,25 @@ class _CircuitChoices:
             if regions.goes_with[pump].any() and regions.bits[:, screw, pump, lobe].any()
         ]
         self._name, self._nozzles = name, parts["nozzle"]
+        self._diameters_mm = np.array([diameter_mm(option) for option in parts["nozzle"]])
         self._setups = [_setup(parts, place, regions.goes_with[place[1]], stands_for) for place in places]
         self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
         screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
-        self._bits = regions.bits[:, screw, pump, lobe].swapaxes(0, 1)
+        self._regions = Regions(regions.bits[:, screw, pump, lobe].swapaxes(0, 1))
+        self._volumes_cc = regions.volume_cc[:, screw, pump, lobe].T
+        as_fitted = [not (parts["pump"][place[1]].changed or parts["lobe"][place[2]].changed) for place in places]
+        self._alike = np.array(as_fitted, dtype=np.bool_)
         by_parts = [(len(setup.codes), price, setup.label)
                     for setup, price in zip(self._setups, self._price, strict=True)]  # fmt: skip
         self._fewest_parts_first = sorted(range(len(places)), key=by_parts.__getitem__)
         self._codes = [frozenset(setup.codes) for setup in self._setups]
         self._stacks = [frozenset(np.flatnonzero(setup.goes_with).tolist()) for setup in self._setups]
 
-    def needs(self, scenarios: Array) -> CircuitNeeds:
-        """The setups and nozzles worth keeping: every scenario some setup covers stays covered, cheap setups first."""
-        table = Regions(self._bits).at(scenarios)
+    def needs(self, points: Array, cells: Array, felt: Mapping[str, FeltSizes]) -> CircuitNeeds:
+        """The setups and nozzles worth keeping: every engine at a point that some setup covers stays covered, cheap
+        setups first. points : engines of the grid, spread over the belief; cells : shares of it, each a scenario."""
+        every = self._within(felt.get(self._name, FeltSizes()))
+        table = every.at(points)
         reach = table.any(axis=1).sum(axis=1)
         setups, price = self._setups, self._price
         kept = self._undominated(table, reach)
@@ -200,11 +219,18 @@ class _CircuitChoices:
                 best = max(best, int(reach[index]))
         others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
         chosen = [*self._spread(front), *others][:MOST_SETUPS]
-        useful = np.flatnonzero(table[chosen].any(axis=(0, 2)))
+        bits = every.bits[chosen]
+        useful = np.flatnonzero(bits.any(axis=(0, 2)))
+        regions = Regions(bits[:, useful])
         return CircuitNeeds(
             self._name, tuple(setups[i] for i in chosen), tuple(self._nozzles[int(n)] for n in useful),
-            table[chosen][:, useful],
+            regions.covers @ cells.T >= MOST_OF_IT, regions,
         )  # fmt: skip
+
+    def _within(self, felt: FeltSizes) -> Regions:
+        """The regions, none where a rule on what was felt forbids it."""
+        ruled_out = felt.rule_out(self._diameters_mm, self._volumes_cc, self._alike[:, None])
+        return Regions(self._regions.bits * ~ruled_out[..., None])
 
     def _spread(self, front: list[int]) -> list[int]:
         """As many as are looked at, of more: what is fitted, and evenly from the cheapest to what covers most."""

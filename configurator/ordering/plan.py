@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from configurator.ordering.articles import Article
+from configurator.ordering.needs import VehicleNeeds
 
 ORDER_EFFORT = 20.0
 SHORT = "scenarios short of what is wanted"
@@ -21,16 +22,21 @@ class PurchaseWish:
 
 @dataclass(frozen=True)
 class BoxPlan:
-    """What one vehicle's box holds: places of setups and nozzles by circuit, of the shared pair, scenarios covered."""
+    """What one vehicle's box holds: places of setups and nozzles by circuit, of the shared pair; the scenarios and the
+    share of the belief that it covers, worked out from what it holds."""
 
     setups: dict[str, list[int]]
     nozzles: dict[str, list[int]]
     shared: int
     covered: list[bool]
+    sureness: float
 
-    @property
-    def sureness(self) -> float:
-        return sum(self.covered) / len(self.covered)
+    @classmethod
+    def of(
+        cls, needs: VehicleNeeds, setups: dict[str, list[int]], nozzles: dict[str, list[int]], shared: int
+    ) -> "BoxPlan":
+        """The box of a vehicle that holds these."""
+        return cls(setups, nozzles, shared, needs.covered(setups, nozzles), needs.sureness(setups, nozzles))
 
 
 @dataclass(frozen=True)

@@ -52,11 +52,21 @@ class VehicleSureness(Report):
         description="sureness with shelf and fitted parts alone; null where the search was stopped before"
     )
     after: float = Field(description="sureness with the order")
-    runs: int = Field(description="trial runs behind the belief")
+    runs: int = Field(description="trial runs behind it")
+    says: str = Field(description="what it rests on, in words")
     setups: dict[str, list[str]] = Field(description="screw, pump and lobe to have at hand, by circuit")
     nozzles: dict[str, list[str]] = Field(description="nozzles to have at hand, by circuit, smallest first")
     first: list[str] = Field(default=[], description="what to measure before anything is ordered for it")
     stack: list[str] = Field(description="spacer or work under the pump that goes with it")
+
+
+class VehicleLeftAlone(Report):
+    """A vehicle that pulls cleanly: nothing is bought for it."""
+
+    vehicle: str = Field(description="name of the vehicle")
+    day: str = Field(description="day it runs, year-month-day")
+    runs: int = Field(description="trial runs behind it")
+    says: str = Field(description="what it rests on, in words")
 
 
 class CurvePoint(Report):
@@ -96,6 +106,7 @@ class OrderReport(Answer):
     work: float = Field(description="price of work on parts that the box counts on")
     total: float = Field(description="goods, delivery and work")
     vehicles: list[VehicleSureness] = Field(description="how sure each vehicle is")
+    left_alone: list[VehicleLeftAlone] = Field(description="vehicles that pull cleanly")
     curve: list[CurvePoint] = Field(description="sureness against money")
     failing: list[Failing] = Field(description="wishes that cannot be met")
     ways_out: list[WayOut] = Field(description="the cheapest relaxations found")

@@ -179,7 +179,7 @@ def mixture_does_not_pop_back(shot: JudgedShots, limits: Limits) -> Reading:
 )
 def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """What is chosen is right for as much as is wanted of what runs leave open of the engine. It stands for the rules
-    of the pull where parts are chosen by runs."""
+    on the shot where parts are chosen by runs."""
     return shot.sure_percent, facts.sure_wanted_percent
 
 
@@ -258,4 +258,4 @@ def _changed(pump: Pumps, lobe: Lobes) -> Mask:
 )
 def rear_shot_lasts_until_the_main_delivers(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """The rear circuit has no idle flow to help it: its shot lasts until the rear main circuit delivers."""
-    return shot.ends_ms, facts.rear_main_delivers_ms
+    return shot.ends_ms, facts.unless_believed(facts.rear_main_delivers_ms)

@@ -54,9 +54,10 @@ def _failing_lines(report: OrderReport) -> Iterable[str]:
 
 def _vehicles_table(report: OrderReport) -> str:
     rows = [
-        [v.vehicle, v.day, _percent(v.wanted), _percent(v.before), _percent(v.after), v.runs] for v in report.vehicles
+        [v.vehicle, v.day, _percent(v.wanted), _percent(v.before), _percent(v.after), v.says] for v in report.vehicles
     ]
-    headings = ["vehicle", "runs on", "wanted", "before", "after", "trial runs"]
+    rows += [[v.vehicle, v.day, "-", "-", "-", v.says] for v in report.left_alone]
+    headings = ["vehicle", "runs on", "wanted", "before", "after", "judged"]
     return tabulate(rows, headers=headings, disable_numparse=True)
 
 

@@ -7,12 +7,12 @@ import building
 import numpy as np
 import pytest
 
-from configurator.advice.size import rounded, size
+from configurator.advice.size import breaks_no_more_than, rounded, size
 from configurator.advice.sure_sizes import sure_sizes
 from configurator.catalogue.parts import Lobe
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.learning.as_known import Known
 from configurator.learning.belief import prior
 from configurator.physics.lateness import Lateness
@@ -89,14 +89,16 @@ def test_the_feed_screw_stays_as_long_as_it_leaves_the_nozzle_in_charge() -> Non
 
 
 def test_how_sure_a_candidate_is_is_the_belief_in_engines_it_is_right_for() -> None:
-    """Each judged by itself; in whatever engine the table is made."""
+    """Each judged by itself; in whatever engine the table is made. One that another rule forbids is right for none."""
     elsewhere = size(case().at(Lateness(1.4, 0.7)), ["front"], BELIEF).circuits[0]
     assert next(row.sureness for row in elsewhere.candidates if row.diameter_mm == 0.8) == sizes().fitted.sureness
     for row in sizes().candidates:
         listed = {slot: (option,) for slot, option in choice_of(row).items()}
         regions = case().columns("front", listed, with_regions=True).shot.regions
         assert regions is not None
-        assert row.sureness == pytest.approx(float(BELIEF.masses[regions.covers.ravel()].sum()), abs=2e-3)
+        right = float(BELIEF.masses[regions.covers.ravel()].sum()) if breaks_no_more_than(row, DEMAND) else 0.0
+        assert row.sureness == pytest.approx(right, abs=2e-3)
+    assert any(not breaks_no_more_than(row, DEMAND) for row in sizes().candidates)
     assert len({row.sureness for row in sizes().candidates}) > 4
 
 

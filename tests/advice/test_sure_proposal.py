@@ -12,7 +12,7 @@ from configurator.advice.work import sureness_of
 from configurator.arrays import Mask
 from configurator.judging.case import Case
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.learning.as_known import Known, known_by
 from configurator.learning.belief import Belief, prior
 from configurator.physics.lateness import Lateness, Regions

@@ -15,7 +15,7 @@ from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.learning.as_known import Known, known_by
 from configurator.slots.options import Option, short_label
 from configurator.slots.slot import SLOTS

@@ -105,11 +105,19 @@ def test_each_circuit_says_what_it_delivers_and_how_it_is_felt() -> None:
     assert nothing.felt == "nothing is pumped: the lobe does not meet the pump's lever"
 
 
+def two_circuits_right_for_some() -> Case:
+    """A car of which each circuit is right for some engines."""
+    front = building.TRUCK["fitted"]["front"]
+    fitted = {"front": front, "rear": front | {"nozzle": "straight-0.90", "lobe": "lobe-low"}}
+    car = building.vehicle({**building.TRUCK, "fitted": fitted}, manifold={"rear_pad_clearance_mm": 16})
+    lobes = [building.lobe("lobe-mid", 1.2), building.lobe("lobe-low", 2.6)]
+    return building.easy_case(car, lobes=lobes, rear_main_delivers_share=0.1)
+
+
 @pytest.mark.parametrize("name", ["one", "two"])
 def test_how_sure_a_choice_is_is_the_belief_that_every_circuit_of_it_covers(name: str) -> None:
     """Added up engine by engine; both circuits of a car have to be right in the same one."""
-    low = [building.lobe("lobe-mid", 1.2)]
-    case = CASE if name == "one" else building.easy_case(building.two_circuits(), lobes=low)
+    case = CASE if name == "one" else two_circuits_right_for_some()
     belief = prior_of(case)
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     found = [case.columns(circuit, listed, with_regions=True).shot.regions for circuit in case.circuit_names]

@@ -114,7 +114,7 @@ def costs(folder: Path, vehicles: int, catalog: Catalog) -> dict[str, float]:
     found = {"a model": median(spent["regions"]), "a run like no other": median(spent["run"]),
              "a vehicle": (loading + rest) / vehicles}  # fmt: skip
     counted = [len(spent["regions"]), len(spent["run"]), vehicles]
-    models, runs = len(spent["regions"]), sum(job.runs.values())
+    models, runs = len(spent["regions"]), sum(known.believed.runs for known in job.known.values())
     print(f"\n{vehicles} vehicles of {models} models, {runs} runs, {distinct} different boxes")
     rows = [
         [what, number, f"{1e3 * s:.3g}", f"{number * s:.2f}"]

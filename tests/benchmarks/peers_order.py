@@ -123,8 +123,12 @@ class OrderProgram(Program):
             for x in (x for x, s in zip(setups, circuit.setups, strict=True) if code not in s.frees):
                 self.add({free: 1, x: 1}, most=1)
             self.freed.setdefault(code, []).append((day, free))
-        if new_ones := [x for x, option in zip(nozzles, circuit.nozzles, strict=True) if option.changed]:
+        new_ones = [x for x, option in zip(nozzles, circuit.nozzles, strict=True) if option.changed]
+        screws = [x for x, s in zip(setups, circuit.setups, strict=True) if "nozzle_seat" in s.joints]
+        if new_ones or screws:
             changes = self.new(most=len(new_ones) + 1)
+            for x in screws:
+                self.add({changes: 1, x: -1}, least=0)
             any_new = self.new(whole=False)
             for x in new_ones:
                 self.add({any_new: 1, x: -1}, least=0)

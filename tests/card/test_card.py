@@ -14,7 +14,7 @@ from configurator.cli.card import recorded_by
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import Finding
 from configurator.rules import RULES

@@ -24,7 +24,7 @@ from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_d
 from configurator.judging.case import Case
 from configurator.judging.feelings import NEARLY_ALWAYS_LEAN, SYMPTOMS, Symptom, symptom_felt
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.judging.trade_sizes import OUT_OF_TRADE
 from configurator.learning.as_known import Known, known_by
 from configurator.learning.felt_sizes import side_of_nozzle

@@ -13,7 +13,7 @@ from configurator.advice.sure_proposal import SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.cli import app
 from configurator.cli import main as run_main
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.views.belief import belief_lines
 
 ROADSTER = str(Path(__file__).parents[2] / "catalog" / "examples" / "roadster.toml")

@@ -48,12 +48,12 @@ def test_an_order_is_told_written_and_drawn(tmp_path: Path) -> None:
 
 
 def test_a_day_before_the_post_comes_is_told_with_ways_out(tmp_path: Path) -> None:
-    text = ONE.replace("sureness = 0.5", "sureness = 0.95").replace("{file}", str(EXAMPLES / "tow-truck.toml"))
+    text = ONE.replace("sureness = 0.5", "sureness = 0.9").replace("{file}", str(EXAMPLES / "tow-truck.toml"))
     done = CliRunner().invoke(app, ["order", str(written(tmp_path, "2026-05-04", text)), "--no-redrill", "--json"])
     report = OrderReport.model_validate_json(done.stdout)
     assert done.exit_code == 1 and not report.ok
     (failing,) = report.failing
-    assert failing.best < failing.wanted == 0.95
+    assert failing.best < failing.wanted == 0.9
     assert any("on 2026-05-07" in way.says for way in report.ways_out), "the post takes three working days"
     assert all(line.supplier == "north-shelf" for line in report.lines), "over the counter only"
 

@@ -6,7 +6,7 @@ import pytest
 from configurator.errors import OutOfRange
 from configurator.judging.case import Case
 from configurator.judging.findings import broken, check, finding, findings, problems
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND
 from configurator.physics.lateness import Lateness
 from configurator.reports import EngineTold, Finding
 from configurator.rules import RULES

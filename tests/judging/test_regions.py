@@ -9,7 +9,8 @@ import pytest
 from configurator.arrays import Array, Mask
 from configurator.judging.case import Case, margins
 from configurator.judging.findings import findings
-from configurator.judging.table import DEMAND, as_sure_as_can_be, tabulate_circuit
+from configurator.judging.right import DEMAND, OF_FELT_SIZES
+from configurator.judging.table import as_sure_as_can_be, tabulate_circuit
 from configurator.learning.belief import prior
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness
 from configurator.rules import RULES
@@ -58,13 +59,15 @@ def regions(name: str) -> Mask:
 def meets(case: Case, circuit: str) -> tuple[Mask, Array]:
     """Whether each combination keeps the limits in the case's engine, by its figures; and how far the nearest lies from
     its limit, in parts of it."""
-    shot: JudgedShots = case.columns(circuit, case.options).shot.at(OVER_PARTS)
+    table = case.columns(circuit, case.options)
+    shot: JudgedShots = table.shot.at(OVER_PARTS)
+    lasts = margins(RULES["rear-shot-lasts-until-the-main-delivers"], table)[OVER_PARTS] >= 0
     limits = case.catalog.limits
     parts = np.array([
         shot.delay_ms / limits.delay_most_ms, shot.lean_sag_percent / limits.sag_most_percent,
         shot.rich_sag_percent / limits.sag_most_percent, shot.smoke_ms / limits.smoke_most_ms,
     ])  # fmt: skip
-    return np.all(parts <= 1.0, axis=0), np.asarray(np.abs(parts - 1.0).min(axis=0))
+    return lasts & np.all(parts <= 1.0, axis=0), np.asarray(np.abs(parts - 1.0).min(axis=0))
 
 
 @each_car
@@ -106,9 +109,9 @@ def test_a_combination_keeps_the_rules_of_the_pull_where_its_region_holds_the_en
     engine = Lateness(first, main)
     assert (FIRST_FUEL[engine.point], MAIN_CIRCUIT[engine.point]) == (first, main)
     table = case.at(engine).columns(circuit, case.options)
-    felt_in_it = [rule for rule in DEMAND if rule.startswith(("pull-", "mixture-"))]
-    assert len(felt_in_it) == 5
-    holds = np.all([margins(RULES[rule], table)[..., 0, 0] >= 0 for rule in felt_in_it], axis=0)
+    in_one = [rule for rule in DEMAND if rule not in ("right-for-enough-engines", *OF_FELT_SIZES)]
+    assert len(in_one) == 6
+    holds = np.all([margins(RULES[rule], table)[..., 0, 0] >= 0 for rule in in_one], axis=0)
     assert np.mean(holds != regions(name)[..., engine.point]) <= 0.02
 
 

@@ -18,7 +18,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
 from configurator.files.declared import Record
-from configurator.judging.case import Case
+from configurator.judging.case import Case, FeltSizes
 from configurator.learning.belief import prior
 from configurator.ordering import job as order_job
 from configurator.ordering import needs
@@ -27,7 +27,7 @@ from configurator.ordering.articles import Article, Tier, worth_a_look
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting
-from configurator.ordering.needs import Choices, regions_of
+from configurator.ordering.needs import Choices, diameter_mm, regions_of
 from configurator.ordering.plan import PurchaseWish
 from configurator.physics.lateness import AS_MODELLED
 from configurator.slots.columns import Mount
@@ -194,7 +194,7 @@ def test_the_shelf_counts_whichever_of_them_lies_there(seed: int, tmp_path: Path
 def test_what_is_fitted_comes_free_under_the_code_that_stands_for_it(seed: int) -> None:
     case = case_of_many(seed)
     stands_for = stocks_of(case.catalog).stands_for
-    found = needs_of(case, prior(AS_MODELLED, 0.35).scenarios(8), redrill=False)
+    found = needs_of(case, prior(AS_MODELLED, 0.35), (2, 4), redrill=False)
     freed = {code for circuit in found.circuits for setup in circuit.setups for code in setup.frees}
     fitted = {option.code for slot, option in case.as_fitted.items() if option.code}
     assert freed and freed <= {stands_for.get(code, code) for code in fitted}
@@ -289,15 +289,31 @@ def test_of_too_many_setups_the_one_that_covers_most_is_looked_at(most: int, mon
     """The truck has six that each cover more than any cheaper one."""
     stock = load_catalog(shipped_catalog_dir())
     case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / "tow-truck.toml"), stock)
-    choices, scenarios = (
-        Choices(case, regions_of(case, redrill=True), redrill=True),
-        prior(AS_MODELLED, 0.35).scenarios(20),
-    )
+    choices, belief = Choices(case, regions_of(case, redrill=True), redrill=True), prior(AS_MODELLED, 0.35)
     monkeypatch.setattr(needs, "MOST_SETUPS", 100)
-    [every] = choices.needs(scenarios).circuits
+    [every] = choices.needs(belief, (4, 5), {}).circuits
     monkeypatch.setattr(needs, "MOST_SETUPS", most)
-    [some] = choices.needs(scenarios).circuits
+    [some] = choices.needs(belief, (4, 5), {}).circuits
     covered, covered_by_some = (one.covers.any(axis=1).sum(axis=1) for one in (every, some))
     assert len(some.setups) == most < len(every.setups)
     assert covered_by_some.max() == covered.max() > covered_by_some.min()
     assert any(setup.is_fitted for setup in some.setups)
+
+
+def test_sizes_felt_wrong_are_left_out_with_what_is_fitted_alone() -> None:
+    stock = load_catalog(shipped_catalog_dir())
+    case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / "tow-truck.toml"), stock)
+    choices, belief = Choices(case, regions_of(case, redrill=False), redrill=False), prior(AS_MODELLED, 0.35)
+
+    def covered_mm(felt: FeltSizes, *, fitted: bool) -> set[float]:
+        [circuit] = choices.needs(belief, (4, 5), {"front": felt}).circuits
+        own = np.flatnonzero([setup.is_fitted is fitted for setup in circuit.setups])
+        covers = np.any(circuit.regions.covers[own], axis=(0, 2))
+        return {diameter_mm(circuit.nozzles[place]) for place in np.flatnonzero(covers)}
+
+    before, others = (covered_mm(FeltSizes(), fitted=fitted) for fitted in (True, False))
+    lean_mm = sorted(before)[1]
+    rich_mm = sorted(before)[-2]
+    assert covered_mm(FeltSizes(lean_mm=lean_mm), fitted=True) == {mm for mm in before if mm >= lean_mm}
+    assert covered_mm(FeltSizes(rich_mm=rich_mm), fitted=True) == {mm for mm in before if mm <= rich_mm}
+    assert covered_mm(FeltSizes(lean_mm=9.0), fitted=False) >= others

@@ -8,6 +8,7 @@ import building
 import numpy as np
 import pytest
 from order_cases import needs_of
+from pydantic import ValidationError
 
 from configurator.book.book import open_book
 from configurator.book.fitting import fitting_of
@@ -16,18 +17,22 @@ from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog, shipped_catalog_dir
 from configurator.errors import BadInput
 from configurator.judging.case import Case
-from configurator.learning.belief import Run, belief_of, impossible_runs
+from configurator.judging.feelings import SYMPTOMS, WHEN_NOT_SAID
+from configurator.learning.as_known import known_by
+from configurator.learning.belief import Run, impossible_runs, prior_of
 from configurator.ordering import job as order_job
 from configurator.ordering import needs_pieces
-from configurator.ordering.answer import OrderJob
-from configurator.ordering.job import SCENARIOS, job_of
+from configurator.ordering.answer import OrderJob, answer
+from configurator.ordering.job import CUT, job_of
 from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
+from configurator.ordering.report import OrderReport
 from configurator.physics.lateness import FIRST_FUEL
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
+from configurator.views.order import order_text
 
 STOCK = building.catalog()
 MONDAY = date(2026, 5, 4)
@@ -83,8 +88,8 @@ def same(one: VehicleNeeds, other: VehicleNeeds) -> bool:
 def alone(car: Vehicle) -> VehicleNeeds:
     """What a vehicle needs, worked out for it alone."""
     case = Case.of(car, STOCK)
-    belief = belief_of(case, [trial for trial in runs() if trial.vehicle == car.name])
-    return needs_of(case, belief.scenarios(SCENARIOS), redrill=False)
+    known = known_by(case, [trial for trial in runs() if trial.vehicle == car.name])
+    return needs_of(case, known.believed, CUT, known.sizes, redrill=False)
 
 
 def test_every_vehicle_gets_what_it_would_get_alone(tmp_path: Path) -> None:
@@ -92,7 +97,16 @@ def test_every_vehicle_gets_what_it_would_get_alone(tmp_path: Path) -> None:
     assert [one.needs.name for one in made.wanted] == [car.name for car in CARS]
     assert all(same(one.needs, alone(car)) for one, car in zip(made.wanted, CARS, strict=True))
     assert [one.day for one in made.wanted] == [MONDAY + timedelta(days=n) for n in range(8)]
-    assert made.runs == {"car 0": 2, "car 1": 1, "car 2": 2, "car 3": 0, "car 4": 1, "car 5": 0, "car 6": 0, "car 7": 0}
+    assert {name: known.believed.runs for name, known in made.known.items()} == {
+        "car 0": 2,
+        "car 1": 1,
+        "car 2": 2,
+        "car 3": 0,
+        "car 4": 1,
+        "car 5": 0,
+        "car 6": 0,
+        "car 7": 0,
+    }
     assert made.market.shelf == {"straight-0.90": 2}
     assert not same(made.wanted[0].needs, made.wanted[4].needs), "runs make a difference"
 
@@ -109,7 +123,7 @@ def test_models_and_runs_are_worked_out_once(tmp_path: Path, monkeypatch: pytest
     made = job(tmp_path)
     assert sorted(worked) == ["regions"] * 2 + ["run"] * 3, "two models; three cars in their air"
     shared = [one.needs.circuits for one in made.wanted]
-    assert shared[0] is shared[2], "the same runs in another order"
+    assert shared[0] is not shared[2], "the same runs in another order: what was felt last binds"
     assert shared[3] is shared[5] is shared[7] and shared[3] is not shared[1]
     assert shared[6][0].nozzles == alone(CARS[6]).circuits[0].nozzles
 
@@ -124,7 +138,7 @@ def test_many_vehicles_read_the_book_once_to_the_same_end(tmp_path: Path, monkey
     singly = job(tmp_path)
     monkeypatch.setattr(order_job, "ASKED_ONE_BY_ONE", 3)
     at_once = job(tmp_path)
-    assert singly.runs == at_once.runs
+    assert [one.says for one in singly.known.values()] == [one.says for one in at_once.known.values()]
     assert all(same(a.needs, b.needs) for a, b in zip(singly.wanted, at_once.wanted, strict=True))
 
 
@@ -141,6 +155,68 @@ def test_what_is_bought_is_for_the_car_as_it_is_now(
     found = job(tmp_path, [CARS[3], CARS[5]])
     fitted = [next(option for option in one.needs.circuits[0].nozzles if not option.changed) for one in found.wanted]
     assert [option.code for option in fitted] == ["straight-0.90", "straight-0.80"]
+
+
+def report_of(meeting: dict[str, object], cars: Sequence[Vehicle], place: Path | None) -> OrderReport:
+    wish, book = PurchaseWish(), open_book(place) if place else None
+    return answer(job_of(Meeting.model_validate(meeting), cars, STOCK, book, wish, redrill=True), curve=False)
+
+
+def meeting(*cars: dict[str, object]) -> dict[str, object]:
+    appointments = [{"file": "x.toml", "day": MONDAY + timedelta(days=9), **car} for car in cars]
+    return {"name": "x", "today": MONDAY, "sureness": 0.7, "vehicle": appointments}
+
+
+def test_a_feeling_of_today_counts_as_a_run_of_today_does(tmp_path: Path) -> None:
+    """As the other commands take it: the same belief, and the same sizes ruled out."""
+    felt = job_of(Meeting.model_validate(meeting({"symptom": "stumble"})), [CARS[0]], STOCK, None, PurchaseWish(),
+                  redrill=False)  # fmt: skip
+    known = known_by(Case.of(CARS[0], STOCK), [], SYMPTOMS["stumble"])
+    [wanted] = felt.wanted
+    assert np.allclose(wanted.needs.masses, known.believed.masses)
+    assert not np.allclose(wanted.needs.masses, prior_of(known.case).masses)
+    assert known.sizes["front"].lean_mm > 0.0
+    assert same(wanted.needs, needs_of(Case.of(CARS[0], STOCK), known.believed, CUT, known.sizes, redrill=False))
+    [told] = answer(felt, curve=False).vehicles
+    assert told.says == known.says == f"by what was felt: a stumble that recovers ({WHEN_NOT_SAID})"
+    with pytest.raises(ValidationError, match="'splutter' is no symptom; expected one of stumble"):
+        Meeting.model_validate(meeting({"symptom": "splutter"}))
+
+
+def test_a_car_without_runs_is_told_to_be_guessed_at_and_a_clean_one_gets_nothing(tmp_path: Path) -> None:
+    place = tmp_path / "book.sqlite"
+    with open_book(place) as book:
+        stumbled = run(CARS[2], "stumble")
+        book.add_new_trials(
+            [stumbled, run(CARS[2], "clean").model_copy(update={"at": stumbled.at + timedelta(days=1)})]
+        )
+    told = report_of(meeting({}, {}), [CARS[0], CARS[2]], place)
+    [guessed], [clean] = told.vehicles, told.left_alone
+    assert guessed.vehicle == "car 0" and guessed.says == "no run yet: this is the model's guess alone"
+    assert clean.vehicle == "car 2" and "pulled cleanly" in clean.says and clean.runs == 2
+    assert told.lines and not any(use.vehicle == "car 2" for line in told.lines for use in line.wanted_for)
+    assert "no run yet: this is the model's guess alone" in order_text(told)
+    alone = report_of(meeting({}), [CARS[2]], place)
+    assert alone.ok and alone.total == 0.0 and not alone.lines and "pulled cleanly" in order_text(alone)
+    assert report_of(meeting({"symptom": "stumble"}), [CARS[2]], place).vehicles[0].wanted == 0.7, "it came back"
+
+
+def test_a_car_that_pulled_cleanly_with_parts_at_hand_gets_nothing(tmp_path: Path) -> None:
+    """They go back in, and are no other car's then; where they are not at hand, a box is bought."""
+    place, car = tmp_path / "book.sqlite", CARS[3]
+    case = Case.of(car, STOCK)
+    choice = chosen_parts(case.options, ["front.nozzle=straight-0.90"])
+    clean = trial_of(case, datetime(2026, 4, 1, tzinfo=UTC), Felt(word="clean"), Conditions(), choice=choice)
+    with open_book(place) as book:
+        book.add_new_trials([clean, run(car, "stumble").model_copy(update={"at": clean.at + timedelta(days=1)})])
+    bought = job_of(Meeting.model_validate(meeting({})), [car], STOCK, open_book(place), PurchaseWish(), redrill=False)
+    assert bought.wanted and not bought.left_alone
+    with open_book(place) as book:
+        book.move_stock("straight-0.90", 1, "taken out")
+    back = job_of(Meeting.model_validate(meeting({})), [car], STOCK, open_book(place), PurchaseWish(), redrill=False)
+    [left] = back.left_alone
+    assert not back.wanted and left.says == "run 1 pulled cleanly: its parts, which are at hand, go back in"
+    assert back.market.shelf == {"straight-0.90": 0}
 
 
 WORKSHOP = """name = "Chain"
@@ -172,7 +248,7 @@ def test_vehicles_share_a_file_under_names_of_their_own(tmp_path: Path) -> None:
 
 
 def test_nothing_is_wanted_for_what_pulled_cleanly_last(tmp_path: Path) -> None:
-    """Whatever the runs before leave; with another nozzle told since, or a later complaint, it is as for any car."""
+    """Whatever the runs before leave; with a later complaint it is as for any car."""
     with open_book(tmp_path / "book.sqlite") as book:
         late = timedelta(days=2)
         for car, word in ((CARS[0], "clean"), (CARS[4], "clean"), (CARS[4], "stumble")):
@@ -180,13 +256,9 @@ def test_nothing_is_wanted_for_what_pulled_cleanly_last(tmp_path: Path) -> None:
             trial = run(car, word)
             book.add_trial(trial.model_copy(update={"at": trial.at + late}))
         book.add_new_trials(runs())
-    planned = job(tmp_path).wanted
-    for one, alone in zip(planned, (True, *[False] * 7), strict=True):
-        (circuit,) = one.needs.circuits
-        assert (len(circuit.setups), len(circuit.nozzles)) == (1, 1) or not alone
-        assert bool(circuit.covers[0, 0].all()) is alone, one.needs.name
-    (setup,) = planned[0].needs.circuits[0].setups
-    assert setup.is_fitted and not setup.codes and not setup.labour_min
+    planned = job(tmp_path)
+    assert [left.name for left in planned.left_alone] == [CARS[0].name]
+    assert [one.needs.name for one in planned.wanted] == [car.name for car in CARS[1:]]
 
 
 def test_nor_for_a_clean_set_that_was_put_back_by_hand(tmp_path: Path) -> None:
@@ -199,10 +271,10 @@ def test_nor_for_a_clean_set_that_was_put_back_by_hand(tmp_path: Path) -> None:
     )
     with open_book(tmp_path / "book.sqlite") as book:
         book.add_new_trials([clean, smoked])
-    (before,) = job(tmp_path, CARS[:1]).wanted
-    assert not before.needs.circuits[0].covers[0, 0].all()
+        book.move_stock("straight-0.90", 2, "bought")
+        book.add_fitting(fitting_of(case, smoked.at + timedelta(hours=1), {**case.as_fitted, nozzle: other}, {}, ""))
+    assert job(tmp_path, CARS[:1]).wanted
     with open_book(tmp_path / "book.sqlite") as book:
-        book.add_fitting(fitting_of(case, clean.at + timedelta(hours=2), case.as_fitted, {}, ""))
-    (after,) = job(tmp_path, CARS[:1]).wanted
-    (circuit,) = after.needs.circuits
-    assert (len(circuit.setups), len(circuit.nozzles)) == (1, 1) and circuit.covers[0, 0].all()
+        book.add_fitting(fitting_of(case, smoked.at + timedelta(hours=2), case.as_fitted, {}, ""))
+    after = job(tmp_path, CARS[:1])
+    assert not after.wanted and [left.name for left in after.left_alone] == [CARS[0].name]

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from order_cases import circuit_needs, vehicle_needs
 
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Consumable, Joint
@@ -18,7 +19,7 @@ from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import CircuitNeeds, Setup, VehicleNeeds
+from configurator.ordering.needs import Setup
 from configurator.ordering.plan import Plan, PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
@@ -36,8 +37,7 @@ def car(
     table = np.zeros((len(setups), len(nozzles), 2), dtype=bool)
     for place, scenarios in enumerate(covers):
         table[place, :, scenarios] = True
-    circuit = CircuitNeeds("front", tuple(setups), nozzles, table)
-    return Wanted(VehicleNeeds(name, (circuit,), (NO_STACK,), np.array([0.8, 1.2])), day, 1.0)
+    return Wanted(vehicle_needs(name, [circuit_needs("front", setups, nozzles, table)], [NO_STACK]), day, 1.0)
 
 
 def setup(*codes: str, frees: tuple[str, ...] = (), joints: tuple[Joint, ...] = ()) -> Setup:
@@ -116,7 +116,8 @@ def test_one_drill_serves_every_car_and_an_owned_one_costs_nothing() -> None:
         (circuit,) = one.needs.circuits
         covers = circuit.covers.copy()
         covers[0, 1, :] = True
-        cars.append(replace(one, needs=replace(one.needs, circuits=(replace(circuit, covers=covers),))))
+        drilling = circuit_needs("front", circuit.setups, circuit.nozzles, covers)
+        cars.append(replace(one, needs=replace(one.needs, circuits=(drilling,))))
     bit = DrillBit(code="drill", supplier="shop", price=2.5, diameter_mm=0.8)
     shop = replace(market(article("drill", 250)), drill_bits=[bit])
     assert bought(plan_order(cars, shop, PurchaseWish())) == {"drill": 1}
@@ -128,6 +129,19 @@ def test_gaskets_are_for_the_joints_that_are_opened() -> None:
     shop = replace(market(article("large", 8000), article("cover", 100)), consumables=[gasket])
     opened = car("one", MONDAY, [setup("large", joints=("pump_cover",))], [[0, 1]])
     assert bought(plan_order([opened], shop, PurchaseWish())) == {"large": 1, "cover": 2}
+
+
+def test_a_feed_screw_opens_the_seat_of_the_nozzle_too() -> None:
+    """Once, and not again where a nozzle is changed."""
+    gasket = Consumable(code="seat", supplier="shop", price=1.0, joint="nozzle_seat", quantity=2)
+    shop = replace(market(article("screw", 900), article("larger", 1200), article("seat", 100)), consumables=[gasket])
+    larger = Option("larger", FittedNozzle(diameter_mm=0.8, style="straight"), "fit", "larger")
+    screw = setup("screw", joints=("nozzle_seat",))
+    alone = car("one", MONDAY, [screw], [[0, 1]])
+    both = car("two", MONDAY, [screw], [[0, 1]], (larger,))
+    for planned in (plan_order, order_module.plan_whole):
+        assert bought(planned([alone], shop, PurchaseWish())) == {"screw": 1, "seat": 2}
+        assert bought(planned([both], shop, PurchaseWish())) == {"screw": 1, "larger": 1, "seat": 2}
 
 
 def test_the_post_takes_working_days() -> None:

@@ -18,7 +18,7 @@ from configurator.car.facts import CarFacts, CircuitFacts, JobFacts
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.files.declared import Basis
 from configurator.judging.findings import finding, findings
-from configurator.judging.table import DEMAND
+from configurator.judging.right import DEMAND, OF_FELT_SIZES
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import JudgedFigures
 from configurator.rules.rule import RULE_SLOTS
@@ -262,16 +262,17 @@ def test_a_finding_rests_on_the_catalogue_s_own_row() -> None:
 def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
     """Then the share that a choice is right for decides in its place; a pop back is told all the same."""
     felt = {"delay_ms": 90.0, "lean_delay_ms": 90.0, "lean_sag_percent": 9.0, "rich_sag_percent": 9.0,
-            "smoke_ms": 300.0, "pop_back_cycles": 2.0, "sure_percent": 40.0}  # fmt: skip
+            "smoke_ms": 300.0, "pop_back_cycles": 2.0, "sure_percent": 40.0, "ends_ms": 300.0}  # fmt: skip
+    facts = {"rear_main_delivers_ms": 900.0}
     found = {
         wanted: {
             rule for rule in (*DEMAND, "mixture-does-not-pop-back")
-            if RULES[rule].margin(columns(shot=felt, facts={"sure_wanted_percent": wanted})) < 0
+            if RULES[rule].margin(columns(shot=felt, facts=facts | {"sure_wanted_percent": wanted})) < 0
         }
         for wanted in (np.inf, 60.0, 40.0)
     }  # fmt: skip
-    bounds = {rule for rule in DEMAND if rule.startswith(("nozzle-", "shot-"))}
-    of_one = {*DEMAND, "mixture-does-not-pop-back"} - {"right-for-enough-engines", "pull-is-not-drowned"} - bounds
+    others = {"right-for-enough-engines", "pull-is-not-drowned", *OF_FELT_SIZES}
+    of_one = {*DEMAND, "mixture-does-not-pop-back"} - others
     assert found[np.inf] == of_one
     assert found[60.0] == {"right-for-enough-engines", "mixture-does-not-pop-back"}
     assert found[40.0] == {"mixture-does-not-pop-back"}
@@ -280,8 +281,8 @@ def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
 def test_of_what_is_felt_only_a_pop_back_is_advice() -> None:
     about_shots = {rule.id: rule.severity for rule in RULES.values() if "shot" in rule.slots}
     assert about_shots.pop("mixture-does-not-pop-back") == "warning"
-    of_sizes = {"nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough"}
-    assert set(about_shots) == {*DEMAND, "rear-shot-lasts-until-the-main-delivers"} - of_sizes
+    of_nozzles = {rule for rule in OF_FELT_SIZES if rule.startswith("nozzle-")}
+    assert set(about_shots) == {*DEMAND} - of_nozzles
     assert set(about_shots.values()) == {"conflict"}
 
 

@@ -61,10 +61,12 @@ def money_report() -> OrderReport:
     points = ((0.0, 0.1, 0.0, True), (41.5, 0.5, 0.25, False), (80.0, 0.8, 0.7, True))
     curve = [CurvePoint(budget=spent + 9.0, spent=spent, sureness=mean, least=least, proven=proven)
              for spent, mean, least, proven in points]  # fmt: skip
-    cars = [VehicleSureness(vehicle=name, day="2026-05-09", wanted=0.8, before=0.1, after=after, runs=0, setups={},
-                            nozzles={}, stack=[]) for name, after in (("van", 0.83), ("truck", 0.71))]  # fmt: skip
+    cars = [VehicleSureness(vehicle=name, day="2026-05-09", wanted=0.8, before=0.1, after=after, says="", runs=0,
+                            setups={}, nozzles={}, stack=[]) 
+            for name, after in (("van", 0.83), ("truck", 0.71))]  # fmt: skip
     return OrderReport(schema_version=1, name="two cars", ok=False, proven=True, bound=None, lines=[], suppliers=[],
-                       work=0.0, total=80.0, vehicles=cars, curve=curve, failing=[], ways_out=[], notes=[])  # fmt: skip
+                       work=0.0, total=80.0, vehicles=cars, left_alone=[], curve=curve, failing=[], ways_out=[],
+                       notes=[])  # fmt: skip
 
 
 @cache
