@@ -9,6 +9,13 @@ from configurator.reports import EngineTold, Report
 INTERVAL_SHARE = 0.9
 
 
+class RunInDoubt(Report):
+    """A run that was misjudged, or after which something else has changed."""
+
+    run: int = Field(description="its number; 0: what is felt now")
+    chance: float = Field(description="probability that it was judged rightly, by all the runs there are, 0 to 1")
+
+
 class BeliefSummary(Report):
     """What the runs say of the engine."""
 
@@ -18,9 +25,7 @@ class BeliefSummary(Report):
     engine: EngineTold = Field(description="the engine in the middle of the belief")
     late_first_fuel_90_percent: list[float] = Field(description="between what 90 % of the belief lies")
     late_main_circuit_90_percent: list[float] = Field(description="the same")
-    impossible: list[list[int]] = Field(
-        description="numbers of runs that cannot all have been judged rightly; one alone: no engine explains it"
-    )
+    doubted: list[RunInDoubt] = Field(description="runs that cannot all have been judged rightly, most doubted first")
 
 
 def sure_percent(share: float) -> str:
@@ -39,5 +44,5 @@ def summary(belief: Belief) -> BeliefSummary:
         runs=belief.runs, felt_now=belief.felt_now, left_out=belief.left_out, engine=told_engine(belief.middle),
         late_first_fuel_90_percent=[round(end, 3) for end in first],
         late_main_circuit_90_percent=[round(end, 3) for end in main],
-        impossible=[[number or 0 for number in numbers] for numbers in belief.impossible],
+        doubted=[RunInDoubt(run=one.number or 0, chance=one.chance) for one in belief.doubted],
     )  # fmt: skip

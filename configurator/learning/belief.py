@@ -8,7 +8,6 @@ misjudged and say nothing. Kept at the points of a grid (physics/lateness). Figu
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
-from itertools import combinations
 
 import numpy as np
 
@@ -29,8 +28,8 @@ from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 CUT_AT = 2.2
 """Standard deviations beyond which no engine is looked for."""
-DOUBTED_BELOW = 0.5
-"""Probability that two runs were both judged rightly, below which they are reported as impossible together."""
+DOUBTED_BELOW = 0.02
+"""Probability that all runs were judged rightly, below which those are named that are doubted most."""
 
 
 @dataclass(frozen=True)
@@ -143,6 +142,14 @@ def run_with(trial: Trial, fitted: AsFitted) -> Run:
 
 
 @dataclass(frozen=True)
+class DoubtedRun:
+    """A run by its number (None for what is felt now), and the probability that it was judged rightly."""
+
+    number: int | None
+    chance: float
+
+
+@dataclass(frozen=True)
 class Belief:
     """What is believed of an engine: share of belief at every point of the grid, adding up to 1, and the runs behind
     it."""
@@ -151,8 +158,8 @@ class Belief:
     runs: int = 0
     left_out: int = 0
     """Runs that do not count: a cold engine, or taken back."""
-    impossible: tuple[tuple[int | None, ...], ...] = ()
-    """Numbers of runs that cannot all have been judged rightly: pairs, or one that no engine explains."""
+    doubted: tuple[DoubtedRun, ...] = ()
+    """Runs that cannot all have been judged rightly, most doubted first."""
     felt_now: bool = False
     """Whether what is felt now is in it, besides the runs."""
 
@@ -215,7 +222,7 @@ class Belief:
 
     def updated(self, likelihood: Array) -> "Belief":
         """The belief after something else with this likelihood in every engine was seen."""
-        return Belief(_normalised(self.masses * likelihood), self.runs + 1, self.left_out, self.impossible)
+        return Belief(_normalised(self.masses * likelihood), self.runs + 1, self.left_out, self.doubted)
 
 
 GOLDEN = 0.6180339887498949
@@ -250,24 +257,19 @@ def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog
         # Sorted at every point, so that not even the last digit depends on the order of the runs.
         total = np.sort(np.log([run.likelihood() for run in runs]), axis=0).sum(axis=0)
         masses = _normalised(masses * np.exp(total - total.max()))
-    return Belief(masses, len(runs), len(trials) - len(runs), impossible_runs(runs))
+    return Belief(masses, len(runs), len(trials) - len(runs), doubted_runs(runs, masses))
 
 
-def impossible_runs(runs: Sequence[Run]) -> tuple[tuple[int | None, ...], ...]:
-    """Runs that no engine explains, and pairs that no one engine does; every engine taken for as likely as another."""
-    alone = [run for run in runs if _all_judged_rightly([run]) < DOUBTED_BELOW]
-    pairs = [
-        tuple(sorted((one.number, other.number), key=lambda number: (number is None, number)))
-        for one, other in combinations((run for run in runs if run not in alone), 2)
-        if _all_judged_rightly([one, other]) < DOUBTED_BELOW
-    ]
-    return tuple((run.number,) for run in alone) + tuple(sorted(pairs, key=str))
-
-
-def _all_judged_rightly(runs: Sequence[Run]) -> float:
-    """Probability that none of these runs was misjudged, the engine being any of the grid."""
-    rightly = np.prod([(1.0 - MISJUDGED_SHARE) * run.rightly for run in runs], axis=0)
-    return float(np.mean(rightly) / np.mean(np.prod([run.likelihood() for run in runs], axis=0)))
+def doubted_runs(runs: Sequence[Run], masses: Array) -> tuple[DoubtedRun, ...]:
+    """The runs that are doubted most, where all of them were judged rightly with less than DOUBTED_BELOW. masses : the
+    belief after them all."""
+    rightly = [(1.0 - MISJUDGED_SHARE) * run.rightly / run.likelihood() for run in runs]
+    if not runs or np.prod(rightly, axis=0) @ masses >= DOUBTED_BELOW:
+        return ()
+    chances = [round(float(one @ masses), 4) for one in rightly]
+    most = 1.0 - min(chances)
+    doubted = [DoubtedRun(run.number, one) for run, one in zip(runs, chances, strict=True) if 1.0 - one >= 0.5 * most]
+    return tuple(sorted(doubted, key=lambda run: (run.chance, run.number is None, run.number)))
 
 
 def _cut(masses: Array, order: Indices, count: int) -> Array:

@@ -1,8 +1,8 @@
 """Belief, sureness and the next run as plain text."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from configurator.advice.belief_told import BeliefSummary, sure_percent
+from configurator.advice.belief_told import BeliefSummary, RunInDoubt, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
 from configurator.advice.sure_proposal import SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
@@ -58,15 +58,30 @@ def belief_lines(belief: BeliefSummary) -> Iterable[str]:
     runs = f"{behind} {stand} behind this" if behind else "no run stands behind this yet"
     runs += f", {belief.left_out} more left out (cold engine)" if belief.left_out else ""
     yield wrapped(runs, "     ", "  ")
-    for numbers in belief.impossible:
-        named = [f"run {number}" if number else "what is felt now" for number in numbers]
-        if len(numbers) == 1:
-            yield wrapped(f"{named[0]}: no engine would feel like that with what was fitted", " " * 11, "  ! ")
-        else:
-            yield wrapped(
-                f"{' and '.join(named)} cannot both be right: one was misjudged, or something else has changed "
-                "(linkage, float, parts not as written down). Make one of them again, or take it back", "    ", "  ! "
-            )  # fmt: skip
+    yield from _doubted_lines(belief.doubted)
+
+
+def _doubted_lines(doubted: Sequence[RunInDoubt]) -> Iterable[str]:
+    """Which runs do not go with the others, each with the chance that it is right all the same."""
+    if not doubted:
+        return
+    named = [f"run {one.run}" if one.run else "what is felt now" for one in doubted]
+    why = "misjudged, or something else has changed (linkage, float, parts not as written down)"
+    says = f"{' and '.join(named)} do not go together" if len(doubted) > 1 else f"{named[0]} is in doubt"
+    chances = " and ".join(_chance(one.chance) for one in doubted)
+    again = "it" if len(doubted) == 1 else "one of them"
+    yield wrapped(f"{says}, with {chances} to be right: {why}. Make {again} again, or take it back", "    ", "  ! ")
+
+
+def _chance(share: float) -> str:
+    """A chance in words.
+
+    >>> _chance(0.44), _chance(0.013), _chance(0.0001)
+    ('44 %', '1 chance in 77', 'less than 1 chance in 1,000')
+    """
+    if share < 0.001:
+        return "less than 1 chance in 1,000"
+    return f"{100 * share:.0f} %" if share >= 0.095 else f"1 chance in {1 / share:.0f}"
 
 
 def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:

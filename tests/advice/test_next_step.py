@@ -129,7 +129,7 @@ def test_a_belief_in_figures() -> None:
               run("smoke", case, at=AT + timedelta(hours=2), day={"warm": False})]  # fmt: skip
     belief = belief_of(case, trials)
     figures = summary(belief)
-    assert (figures.runs, figures.left_out, figures.impossible) == (2, 1, [])
+    assert (figures.runs, figures.left_out, figures.doubted) == (2, 1, [])
     assert figures.engine.late_first_fuel == round(belief.middle.first_fuel, 3)
     assert figures.engine.late_main_circuit == round(belief.middle.main_circuit, 3)
     ends = (figures.late_first_fuel_90_percent, figures.late_main_circuit_90_percent)

@@ -64,7 +64,7 @@ def test_what_was_felt_rules_out_the_same_by_itself_as_by_the_rules() -> None:
         bounds = {"least_mm": size_mm, "most_mm": size_mm, "least_cc": volume_cc, "most_cc": volume_cc}
         told = chance.choice(list(bounds))
         felt = FeltSizes(lean_mm, rich_mm, now_mm=sizes_mm[0], scatter_mm=0.02, **{told: bounds[told]})
-        facts = replace(table.columns.facts, **felt.facts)
+        facts = replace(table.columns.facts, **felt.facts)  # type: ignore[arg-type]
         own = replace(table.columns, facts=facts)
         by_rules = [
             np.broadcast_to(margins(RULES[rule], own)[..., 0, 0] < 0, volumes_cc.shape) for rule in OF_FELT_SIZES

@@ -19,7 +19,7 @@ from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, WHEN_NOT_SAID
 from configurator.learning.as_known import known_by
-from configurator.learning.belief import Run, impossible_runs, prior_of
+from configurator.learning.belief import prior_of
 from configurator.ordering import job as order_job
 from configurator.ordering import needs_pieces
 from configurator.ordering.answer import OrderJob, answer
@@ -29,7 +29,6 @@ from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
-from configurator.physics.lateness import FIRST_FUEL
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
 from configurator.views.order import order_text
@@ -126,12 +125,6 @@ def test_models_and_runs_are_worked_out_once(tmp_path: Path, monkeypatch: pytest
     assert shared[0] is not shared[2], "the same runs in another order: what was felt last binds"
     assert shared[3] is shared[5] is shared[7] and shared[3] is not shared[1]
     assert shared[6][0].nozzles == alone(CARS[6]).circuits[0].nozzles
-
-
-def test_runs_without_numbers_are_told_apart_where_one_is_doubted() -> None:
-    """Those that say the same share what they say, and no number then."""
-    unlikely, likely = (Run(None, np.full(len(FIRST_FUEL), chance), 0.1) for chance in (1e-6, 0.9))
-    assert impossible_runs([unlikely, likely, unlikely]) == ((None,), (None,))
 
 
 def test_many_vehicles_read_the_book_once_to_the_same_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
