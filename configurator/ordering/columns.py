@@ -312,6 +312,15 @@ class ColumnProgram:
     def _solved(self) -> mathopt.SolveResult:
         """What comes of the program as it is. Raises KeyboardInterrupt at Ctrl-C: with thousands of vehicles one solve
         may take minutes."""
+        try:
+            return self._solved_on()
+        except (AttributeError, RuntimeError, ValueError):
+            # Now and then a solve that goes on from the last ends abnormally (and as an AttributeError); from the
+            # beginning it does not.
+            self._solver = mathopt.IncrementalSolver(self.model, mathopt.SolverType.GLOP)
+            return self._solved_on()
+
+    def _solved_on(self) -> mathopt.SolveResult:
         interrupter = SolveInterrupter()
         solved, pressed = watched(
             lambda: self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ, interrupter=interrupter),
