@@ -40,6 +40,18 @@ def test_the_audit_would_notice_a_fault(visits: Visits) -> None:
     assert [violation["id"] for violation in found.response["violations"]] == ["label"]
 
 
+def test_a_part_is_named_by_itself_and_described_by_how_it_stands(visits: Visits) -> None:
+    """A screen reader says the part and its size first, then whether it fits, what it needs, what it costs."""
+    page = visits.open(drawn=())
+    page.goto(CONFLICT)
+    page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+    for state in ("with_changes", "will_not_cure"):
+        row = page.locator(".option").filter(has=page.locator(f".state.{state}")).first
+        part, stands = (row.locator(f"label {words}").inner_text() for words in (".what", ".stands"))
+        expect(row.get_by_role("radio")).to_have_accessible_name(part)
+        expect(row.get_by_role("radio")).to_have_accessible_description(stands.partition(" ")[2])
+
+
 FOCUSED = """() => {
     const focused = document.activeElement, box = focused.getBoundingClientRect(), style = getComputedStyle(focused);
     return {
