@@ -4,6 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browser import DESK, HEIGHT, PHONE, Visits, sideways_px
 from playwright.sync_api import Page, expect
+from serving import EXAMPLES
 
 pytest_plugins = ["browser"]
 STANDARDS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
@@ -38,6 +39,18 @@ def test_the_audit_would_notice_a_fault(visits: Visits) -> None:
     page.evaluate("document.querySelector('label[for=sure]').remove()")
     found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
     assert [violation["id"] for violation in found.response["violations"]] == ["label"]
+
+
+def test_a_part_is_named_by_itself_and_described_by_how_it_stands(visits: Visits) -> None:
+    """A screen reader says the part and its size first, then whether it fits, what it needs, what it costs."""
+    page = visits.open(drawn=())
+    page.goto(CONFLICT)
+    page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+    for state in ("with_changes", "will_not_cure"):
+        row = page.locator(".option").filter(has=page.locator(f".state.{state}")).first
+        part, stands = (row.locator(f"label {words}").inner_text() for words in (".what", ".stands"))
+        expect(row.get_by_role("radio")).to_have_accessible_name(part)
+        expect(row.get_by_role("radio")).to_have_accessible_description(stands.partition(" ")[2])
 
 
 FOCUSED = """() => {
@@ -86,14 +99,17 @@ class Keyboard:
 
 
 def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
+    name, text = "Keyboard roadster", (EXAMPLES / "roadster.toml").read_text(encoding="utf-8")
+    # A car of its own: the run logged here would change what other tests find fitted.
+    (visits.served.folder / "keyboard.toml").write_text(text.replace("Club roadster", name), encoding="utf-8")
     page = visits.open()
     keyboard, verdict = Keyboard(page), page.locator("#verdict")
     page.goto("/")
     keyboard.go_to("Skip to the content")
     keyboard.press("Enter")
-    keyboard.go_to("Club roadster")
+    keyboard.go_to(name)
     keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Club roadster")
+    expect(page.get_by_role("heading", level=1)).to_have_text(name)
 
     keyboard.go_to("symptom")
     keyboard.press("ArrowDown")
@@ -139,7 +155,7 @@ def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
     expect(page.locator("#runs").get_by_role("row", name="by keyboard")).to_be_visible()
     keyboard.go_to("Job card to print", back=True)
     keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Job card: Club roadster")
+    expect(page.get_by_role("heading", level=1)).to_have_text(f"Job card: {name}")
 
 
 def test_the_order_by_keyboard_alone(visits: Visits) -> None:
