@@ -6,6 +6,7 @@ from typing import Any
 import building
 import numpy as np
 
+from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
 
@@ -50,3 +51,18 @@ def case_with(figures: Figures, catalog: Catalog, fitted: dict[str, Any] | None 
     """The car in front of a catalogue."""
     vehicle = building.vehicle({"name": "random", "fitted": {"front": fitted or FRONT}, **figures})
     return Case.of(vehicle, catalog)
+
+
+def two_circuit_car(seed: int) -> Vehicle:
+    """A car with two pump circuits that is no example, of a size that building.EASY has parts for."""
+    chance = np.random.default_rng(seed)
+    litres = float(chance.uniform(3.0, 6.0))
+    return building.two_circuits(
+        name=f"car {seed}",
+        engine={"displacement_cc": 1e3 * litres, "idle_rpm": float(chance.uniform(650, 1000))},
+        driveline={"mass_kg": float(chance.uniform(900, 1700)), "overall_ratio": float(chance.uniform(5, 11))},
+        manifold={"volume_cc": 1e3 * litres * float(chance.uniform(0.5, 1.1)), "rear_pad_clearance_mm": 16},
+        carburettor={"rated_flow_m3_min": litres * float(chance.uniform(3.0, 4.5)),
+                     "rear_opens_at_deg": float(chance.uniform(25, 50))},
+        tip_in={"opening_time_s": float(chance.uniform(0.1, 0.3))},
+    )  # fmt: skip

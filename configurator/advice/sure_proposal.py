@@ -1,7 +1,7 @@
 """The fewest changes that are sure enough to be right, under what the runs say of the engine.
 
-Parts are chosen that are right for as much of the belief as is wanted, or for as much as any can be. Of two circuits
-each is asked for that much, and for more where both together come to less.
+Parts are chosen that are right for as much of the belief as is wanted, or for as much as any can be: of two circuits
+both together.
 """
 
 from collections.abc import Callable, Sequence
@@ -10,13 +10,21 @@ from dataclasses import replace
 from pydantic import Field
 
 from configurator.advice.belief_told import BeliefSummary, summary
+from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.fitted import FittedNozzle
+from configurator.judging.case import Case
+from configurator.judging.right import right
+from configurator.judging.table import LEAST_SURE, most_together
 from configurator.learning.as_known import SURE_ENOUGH, Known
+from configurator.physics.lateness import Regions
 from configurator.reports import Change, ProposeReport
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS, Wish
 
+UNLIKELY = 0.2
+"""Sureness below which a fault elsewhere is looked for first."""
+ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
 LIKELY = 0.5
 """Sureness from which a combination is called likely to be right."""
 NEAREST_FIRST = ("changes", "advice", "permanent", "price", "step", "nozzle", "labour")
@@ -50,19 +58,39 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
         return _as_it_pulls(known, request)
     if request.order == GOALS:
         request = replace(request, order=NEAREST_FIRST)
-    shares = (wanted,) if len(known.case.circuit_names) == 1 else (wanted, 0.5 * (1.0 + wanted))
-    best: ProposeReport | None = None
-    for share in shares:
-        report = propose(known.choosing(request.wishes, share), request, known)
-        if known.last_felt and not report.changes and (report.sureness or 0.0) < LIKELY:
-            # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
-            report = propose(known.choosing(request.wishes, share, nearly=1.0), request, known)
-        if best is None or (report.sureness or 0.0) > (best.sureness or 0.0):
-            best = report
-        if (best.sureness or 0.0) >= wanted:
+    case = known.choosing(request.wishes, wanted)
+    report = _both_right(known, case, request, propose(case, request, known))
+    if known.last_felt and not report.changes and (report.sureness or 0.0) < LIKELY:
+        # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
+        case = known.choosing(request.wishes, wanted, nearly=1.0)
+        report = _both_right(known, case, request, propose(case, request, known))
+    return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=wanted)
+
+
+def _both_right(known: Known, case: Case, request: ProposalRequest, report: ProposeReport) -> ProposeReport:
+    """A proposal that is right for as much as the case asks in both circuits together: by itself each may be right in
+    other engines than the other. Each is chosen beside the other's part of the surest pair; then the rear beside the
+    front that was chosen."""
+    assert case.asked is not None
+    if len(case.circuit_names) == 1 or (report.sureness or 0.0) > case.asked.share - TOLD_TO:
+        return report
+    together = most_together(case, request.wishes)
+    if together.share < LEAST_SURE:
+        return report
+    front, rear = (together.right[name] for name in case.circuit_names)
+    for _ in range(2):
+        both = propose(case.beside({"front": rear, "rear": front}), request, known)
+        if (both.sureness or 0.0) > (report.sureness or 0.0):
+            report = both
+        if both.status == "impossible" or (both.sureness or 0.0) > case.asked.share - TOLD_TO:
             break
-    assert best is not None
-    return SureProposeReport(**dict(best), belief=summary(known.belief), sureness_wanted=wanted)
+        chosen = {slot: (option,) for slot, option in choice_after(case, both.changes).items()}
+        front = Regions(right(case.columns("front", chosen, with_regions=True)).bits[0, 0, 0, 0])
+    return report
+
+
+TOLD_TO = 1e-4
+"""How finely a proposal tells its sureness."""
 
 
 def nozzle_wishes(known: Known, says: str, holds: Callable[[FittedNozzle, FittedNozzle], bool]) -> list[Wish]:

@@ -15,7 +15,7 @@ from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.car_in_catalogue import CarInCatalogue, or_nan
 from configurator.judging.demand import Circuit, judge, rear_main_delivers_ms
 from configurator.judging.right import right_at_demand
-from configurator.physics.lateness import Lateness
+from configurator.physics.lateness import Lateness, Regions
 from configurator.rules import RULES, Rule
 from configurator.rules.figures import CircuitFigures, JudgedFigures
 from configurator.rules.rule import NOTHING
@@ -134,6 +134,19 @@ class Case:
             facts = replace(table.facts, sure_wanted_percent=100.0 * share)
             other._tables[name] = replace(table, facts=facts)
         return other
+
+    def beside(self, others: Mapping[str, Regions]) -> "Case":
+        """The same case with a circuit's parts right only in engines that others are right for as well: those of the
+        other circuit. others : by the circuit that stands beside them."""
+        assert self.asked is not None
+        case = replace(self)
+        for name in self.circuit_names:
+            table = self.tabulated(name)
+            assert table.shot.regions is not None
+            masses = self.asked.masses * others[name].covers
+            shot = replace(table.shot, sure_percent=100.0 * table.shot.regions.share(masses))
+            case._tables[name] = replace(table, shot=shot)
+        return case
 
     @property
     def fuel_left_alone(self) -> bool:

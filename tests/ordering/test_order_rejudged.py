@@ -10,12 +10,12 @@ from typing import Any
 import building
 import numpy as np
 import pytest
+from random_cars import two_circuit_car
 from scipy.stats import norm
 from scipy.stats.qmc import Halton
 
 from configurator.arrays import Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.car.vehicle import Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.demand import rear_main_delivers_ms
@@ -44,21 +44,6 @@ ALWAYS = [rule for rule in HARD if "shot" not in rule.needs]
 
 def over(nozzles: int) -> tuple[int, ...]:
     return (nozzles, 1, 1, 1, 1, 1)
-
-
-def two_circuit_car(seed: int) -> Vehicle:
-    """A car with two pump circuits that is no example, of a size that the parts of this catalogue are for."""
-    chance = np.random.default_rng(seed)
-    litres = float(chance.uniform(3.0, 6.0))
-    return building.two_circuits(
-        name=f"car {seed}",
-        engine={"displacement_cc": 1e3 * litres, "idle_rpm": float(chance.uniform(650, 1000))},
-        driveline={"mass_kg": float(chance.uniform(900, 1700)), "overall_ratio": float(chance.uniform(5, 11))},
-        manifold={"volume_cc": 1e3 * litres * float(chance.uniform(0.5, 1.1)), "rear_pad_clearance_mm": 16},
-        carburettor={"rated_flow_m3_min": litres * float(chance.uniform(3.0, 4.5)),
-                     "rear_opens_at_deg": float(chance.uniform(25, 50))},
-        tip_in={"opening_time_s": float(chance.uniform(0.1, 0.3))},
-    )  # fmt: skip
 
 
 @cache
