@@ -119,7 +119,7 @@ class Availability:
             vehicle=self.case.vehicle.name if self.case else "",
             engine=told_engine(self.case.engine if self.case else AS_MODELLED), pins=[pin.text for pin in pins],
             slots=[asked.slot(slot, places) for slot in slots or self.problem.options], clash=asked.clash_of_all(),
-            felt=[wish.text for wish in self.felt],
+            felt=[wish.text for wish in self.felt], clean=self.case is not None and self.case.fuel_left_alone,
         )  # fmt: skip
 
     def why(self, slot: Slot, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:

@@ -17,7 +17,14 @@ from configurator.advice.foreseen import Foreseen, foreseen
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import is_within_reach
-from configurator.advice.sure_proposal import LIKELY, SureProposeReport, nozzle_wishes, proposal_of
+from configurator.advice.sure_proposal import (
+    ELSEWHERE,
+    LIKELY,
+    UNLIKELY,
+    SureProposeReport,
+    nozzle_wishes,
+    proposal_of,
+)
 from configurator.advice.work import sureness_of
 from configurator.judging.feelings import SMOKES_FIRST
 from configurator.judging.findings import jets_first
@@ -31,10 +38,9 @@ from configurator.units.units import show_diameter
 
 RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
-UNLIKELY = 0.2
-"""Sureness below which a fault elsewhere is looked for."""
+MOST_UNLIKELY = 2
+"""Parts that are changed at most for what is unlikely to be right (assumed)."""
 CLEAN_NOW = "it pulled cleanly with what is in the car"
-ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
 TRIED_WORK = ("none", "fit", "rephase", "remove")
 
 
@@ -90,10 +96,13 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         where = "on the shelf" if stock is not None else "in the catalogue"
         why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
         return _report(known, "nothing", destination=destination, why=f"{why}; {ELSEWHERE}")
+    sure = step.sureness or 0.0
+    if sure < UNLIKELY and len(step.changes) > MOST_UNLIKELY:
+        why = f"the likeliest takes {len(step.changes)} parts, and is right to {sure_percent(sure)} only; {ELSEWHERE}"
+        return _report(known, "nothing", destination=destination, why=why)
     if step.changes:
         told = None if step.changes == destination.changes else destination
         return _report(known, "try", step, destination=told, why=_why(known, step), ahead=foreseen(known, step))
-    sure = step.sureness or 0.0
     if known.last_felt is None:
         why = "by the model it is right as it is" + ("" if known.belief else "; drive it, and log what is felt")
         return _report(known, "stop", step, why=why)

@@ -76,6 +76,7 @@ class AvailabilityReport(Answer):
     engine: EngineTold = Field(description="the engine it was judged in")
     pins: list[str] = Field(description="what is pinned, in the user's words")
     felt: list[str] = Field(description="what a symptom asks for; named among the pins of a clash where it matters")
+    clean: bool = Field(default=False, description="whether a run pulled cleanly: then only what fits is told")
     first: list[str] = Field(default=[], description="what to measure before any of it is bought or fitted")
     clash: Clash | None = Field(description="why nothing at all fits under the pins; null where something does")
     slots: list[SlotStanding] = Field(description="the slots asked for")

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from configurator.advice.belief_told import BeliefSummary, RunInDoubt, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
-from configurator.advice.sure_proposal import SureProposeReport
+from configurator.advice.sure_proposal import ELSEWHERE, UNLIKELY, SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
@@ -44,9 +44,13 @@ def _head(report: NextReport) -> Iterable[str]:
     elif report.do == "stop":
         yield f"{mark('OK')}  {report.vehicle}: leave it as it is{sure}"
     elif not report.changes:
-        yield f"{mark('YES')}  {report.vehicle}: run it once more as it is{sure}"
+        yield f"{mark('TRY')}  {report.vehicle}: run it once more as it is{sure}"
     else:
-        yield f"{mark('YES')}  {report.vehicle}: try this next, about {report.labour_min:.0f} min{sure}"
+        long_shot = report.sureness is not None and report.sureness < UNLIKELY
+        yield (
+            f"{mark('TRY')}  {report.vehicle}: {'if all else is in order' if long_shot else 'this next'}, "
+            f"about {report.labour_min:.0f} min{sure}"
+        )
 
 
 def belief_lines(belief: BeliefSummary) -> Iterable[str]:
@@ -111,6 +115,8 @@ def sure_propose_text(report: SureProposeReport) -> str:
             else f"; none reaches {100 * report.sureness_wanted:g} %, and none is much surer"
         )
         lines.append(f"  sure to be right to {sure_percent(report.sureness)}{short}")
+        if report.sureness < UNLIKELY and report.changes:
+            lines.append(wrapped(ELSEWHERE, "     ", "  "))
     if report.first_step:
         parts = ", ".join(f"{change.slot} {change.to}" for change in report.first_step)
         lines.append(wrapped(f"not all at once: first {parts} (tipin next says more)", "     ", "  "))

@@ -3,7 +3,7 @@
 import os
 import sys
 
-_COLOURS = {"NO": "31;1", "WARNING": "33", "NOTE": "36", "OK": "32", "YES": "32"}
+_COLOURS = {"NO": "31;1", "WARNING": "33", "NOTE": "36", "OK": "32", "YES": "32", "TRY": "32"}
 
 
 def wants_colour() -> bool:

@@ -68,7 +68,7 @@ def _pull_lines(report: ProposeReport) -> Iterable[str]:
 
     for shot in report.pulls:
         yield wrapped(f"{shot.circuit}, with it: {shot.felt}", "  ")
-    if report.sureness is not None:
+    if report.sureness is not None and "no run" in report.engine_note:
         yield f"  right for {sure_percent(report.sureness)} of {report.engines}"
 
 

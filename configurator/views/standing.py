@@ -14,6 +14,7 @@ STATE_WORDS: dict[State, str] = {
     "fits": "fits", "with_changes": "fits with", "will_not_cure": WRONG["cure"], "impossible": WRONG["fit"],
 }  # fmt: skip
 WILL_DO: tuple[State, ...] = ("fits", "with_changes")
+CLEAN = "a run pulled cleanly: leave the fuel side alone. Only what fits is told here, not how it would pull"
 
 
 def why_text(report: AvailabilityReport) -> str:
@@ -23,6 +24,7 @@ def why_text(report: AvailabilityReport) -> str:
         wrapped(_head(report, told), " " * 5, ""),
         *(wrapped(f"First: {one}", " " * 7, " " * 5) for one in report.first),
         *_pinned(report),
+        *([wrapped(CLEAN, " " * 5)] if report.clean else []),
         "",
     ]
     if len(told) == 1:
@@ -43,7 +45,7 @@ def _head(report: AvailabilityReport, told: Sequence[tuple[str, Standing]]) -> s
     if len(told) != 1:
         states = [option.state for _, option in told]
         uncured, unfit = states.count("will_not_cure"), states.count("impossible")
-        says = [f"{len(will_do)} of {len(told)} will do"]
+        says = [f"{len(will_do)} of {len(told)} {'fit' if report.clean else 'will do'}"]
         says += [f"{uncured} fit{'s' if uncured == 1 else ''}, but {WRONG['cure']}"] if uncured else []
         says += [f"{unfit} do{'es' if unfit == 1 else ''} not fit"] if unfit else []
         return answer + "; ".join(says)

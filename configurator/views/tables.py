@@ -46,20 +46,21 @@ def finding_lines(finding: Finding) -> Iterable[str]:
         yield wrapped(finding.mend, " " * 16, " " * 10 + "mend: ")
     if finding.seen:
         yield wrapped(finding.seen, " " * 16, " " * 10)
-    margin = ""
+    room = ""
     if finding.margin is not None and finding.unit in MEASURED_UNITS:
-        margin = f"; margin {_margin(finding.margin)} {finding.unit}"
+        room = f"; {_room(finding.margin)} {finding.unit}"
     basis = finding.basis + (f": {finding.source}" if finding.source else "")
-    yield f"{' ' * 10}[{finding.rule}{margin}; {basis}]"
+    yield f"{' ' * 10}[{finding.rule}{room}; {basis}]"
 
 
-def _margin(margin: float) -> str:
-    """A margin to two figures, or whole where it is large: the model knows no better.
+def _room(margin: float) -> str:
+    """How far inside or past a limit, to two figures, or whole where it is large: the model knows no better.
 
-    >>> _margin(-0.4316), _margin(-276.61), _margin(0.08)
-    ('-0.43', '-277', '+0.08')
+    >>> _room(-0.4316), _room(-276.61), _room(0.08)
+    ('past the limit by 0.43', 'past the limit by 277', 'inside by 0.08')
     """
-    return f"{margin:+.0f}" if abs(margin) >= 10 else f"{margin:+.2g}"
+    size = f"{abs(margin):.0f}" if abs(margin) >= 10 else f"{abs(margin):.2g}"
+    return f"past the limit by {size}" if margin < 0 else f"inside by {size}"
 
 
 def counted(number: int, word: str) -> str:

@@ -10,7 +10,8 @@ from building import LOBES, NOZZLES, TRUCK, lobe, nozzle, two_circuits, vehicle
 from runs import AT, run
 
 from configurator.advice.belief_told import summary, sure_percent
-from configurator.advice.next_step import CLEAN_NOW, ELSEWHERE, RUN_MIN, NextReport, what_next
+from configurator.advice.next_step import CLEAN_NOW, RUN_MIN, NextReport, what_next
+from configurator.advice.sure_proposal import ELSEWHERE
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import Moment, symptom_felt

@@ -51,7 +51,7 @@ def no_book_of_the_users(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Non
     monkeypatch.setenv("TIPIN_BOOK", str(tmp_path / "none.sqlite"))
 
 
-HEADS = {"try": "YES  Club roadster: try this next, about ", "stop": "OK  Club roadster: leave it as it is, ",
+HEADS = {"try": "TRY  Club roadster: this next, about ", "stop": "OK  Club roadster: leave it as it is, ",
          "nothing": "NO  Club roadster: nothing to try"}  # fmt: skip
 
 
