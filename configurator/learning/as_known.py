@@ -34,6 +34,8 @@ class Known:
     """What was felt last with the parts that are in the car: now, or in the last run that counts."""
     went_clean: Trial | None = None
     """The last run that was clean, where other parts are in the car now and complained of: then those go back in."""
+    clean_before: Trial | None = None
+    """The last clean run with the very parts that are in the car, where they are complained of now."""
     sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
     """The nozzles of each circuit that were felt too small or large enough beside what is fitted."""
 
@@ -116,7 +118,8 @@ def known_by(
     belief = belief_by(case, runs, symptom, run)
     if belief is None:
         return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
-    last = last_with_these(case, runs)
+    with_these = [run for run in newest_first(runs) if is_in(case, run)]
+    last = next(iter(with_these), None)
     last_felt = symptom or (symptom_of(last) if last else None)
     if last_felt and not last_felt.side:
         says = "it pulls cleanly as it is" if symptom or last is None else f"run {last.number} pulled cleanly"
@@ -131,7 +134,9 @@ def known_by(
     clean = last_clean(runs) if last_felt and last_felt.side else None
     if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None
-    known = Known(judged, says, belief, belief.left_out, last_felt, clean, sizes)
+    cleanly = (run for run in with_these if (felt := symptom_of(run)) and not felt.side)
+    before = next(cleanly, None) if last_felt and last_felt.side else None
+    known = Known(judged, says, belief, belief.left_out, last_felt, clean, before, sizes)
     return known if known.back_to_clean else replace(known, went_clean=None)
 
 
@@ -153,11 +158,6 @@ def belief_by(
         believed = belief_of(case, [*runs, felt_today(case, felt)], run)
         return replace(believed, runs=believed.runs - 1, felt_now=True)
     return belief_of(case, runs, run)
-
-
-def last_with_these(case: Case, runs: Iterable[Trial]) -> Trial | None:
-    """The last run that counts with the very parts that are in the car."""
-    return next((run for run in newest_first(runs) if is_in(case, run)), None)
 
 
 def last_clean(runs: Iterable[Trial]) -> Trial | None:

@@ -137,3 +137,19 @@ def test_a_clean_run_of_before_is_gone_back_to() -> None:
     assert proposal.changes[0].because[0] == f"run 1 pulled cleanly with {small.label}"
     again = runs[1].model_copy(update={"felt": Felt(word="stumble")})  # then the clean run cannot be right
     assert known_by(known.case, [runs[0], again]).went_clean is None
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_parts_that_pulled_cleanly_and_do_not_now_are_doubted_before_any_is_bought(seed: int) -> None:
+    case = case_with(random_car(seed), load_catalog(shipped_catalog_dir()))
+    runs = [
+        trial_of(case, AT + timedelta(hours=n), Felt(word=word), Conditions()).model_copy(update={"number": n + 1})
+        for n, word in enumerate(("stumble", "clean", "stumble"))
+    ]
+    assert what_next(known_by(case, runs)).first[0].startswith("run 2 pulled cleanly with these very parts")
+    assert known_by(case, runs[:2]).clean_before is None and known_by(case, runs[:1]).clean_before is None
+    other = next(option for option in case.on_offer[NOZZLE] if option.work == "fit")
+    moved = trial_of(
+        case, AT + timedelta(hours=9), Felt(word="smoke"), Conditions(), choice=case.as_fitted | {NOZZLE: other}
+    )
+    assert known_by(car_now(case, CarRecords([*runs[:2], moved])).case, [*runs[:2], moved]).clean_before is None
