@@ -38,8 +38,8 @@ MOST_FOR_CURVE = 12
 NOTES = (
     "A nozzle that was tried is not counted on for another car: one of them stays in.",
     "Redrilled sizes are tried from small to large on the one nozzle; a drill serves every car.",
-    f"Proofs are over the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit, and count likely "
-    "engines by 24 sorts. How sure a box is told to be is worked out over all of them, and good to 2 points.",
+    f"Counted are the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit, and engines "
+    "by 24 sorts. How sure a box is told to be is worked out over all engines, and good to 2 points.",
     "Gaskets are for the changes to be expected: half the nozzles in the box and one more.",
 )
 

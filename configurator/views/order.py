@@ -3,45 +3,55 @@
 import csv
 import io
 from collections.abc import Iterable
-from typing import Any
 
 from tabulate import tabulate
 
-from configurator.ordering.report import CurvePoint, OrderReport
+from configurator.ordering.report import CurvePoint, LineFor, OrderReport
 from configurator.views.marks import mark
-from configurator.views.tables import wrapped
+from configurator.views.tables import counted, wrapped
 
 
 def order_text(report: OrderReport) -> str:
-    if report.ok:
-        lines = [f"{mark('YES')}  {report.name}: {report.total:.2f} makes every vehicle as sure as wanted"]
-    else:
-        nearest = f"the nearest costs {report.total:.2f}"
-        lines = [f"{mark('NO')}  {report.name}: not every vehicle gets as sure as wanted; {nearest}"]
-    how = "proven: nothing does better" if report.proven else f"there may be a better one; {report.bound}"
-    lines += [f"     ({how})", ""]
-    lines += _failing_lines(report)
+    """What to buy from whom first; then why; then what money would buy more."""
+    lines = [f"{mark('YES' if report.ok else 'NO')}  {report.name}: {order_verdict(report)}"]
+    lines += [wrapped(f"{v.vehicle}, {first}", " " * 9, "  First: ") for v in report.vehicles for first in v.first]
+    lines += ["", *_supplier_lines(report), *_short_lines(report)]
     lines += [_vehicles_table(report), ""]
-    lines += [wrapped(f"{v.vehicle}, {first}", "    ", "  First: ") for v in report.vehicles for first in v.first]
-    lines += [""] if any(v.first for v in report.vehicles) else []
-    for supplier in report.suppliers:
-        lines.append(
-            f"Order to {supplier.supplier}: goods {supplier.goods:.2f}, delivery {supplier.delivery:.2f}, "
-            f"there on {supplier.delivery_day}"
-        )
-        rows = [
-            [line.quantity, line.called, f"{line.price:.2f}", f"{line.total:.2f}", _purpose(line.wanted_for)]
-            for line in report.lines if line.supplier == supplier.supplier
-        ]  # fmt: skip
-        lines += [tabulate(rows, headers=["number", "code", "each", "total", "for"], disable_numparse=True), ""]
     lines += _box_lines(report)
     if report.curve:
-        lines += ["What money buys (mean sureness, no more counted than is wanted):", _curve_table(report.curve), ""]
-    lines += [wrapped(note, "  ", "* ") for note in report.notes]
+        lines += ["What more or less money would buy:", _curve_table(report.curve), ""]
+    proven = "nothing does better by what is counted" if report.proven else f"there may be a better one; {report.bound}"
+    lines += [wrapped(note, "  ", "* ") for note in (f"Of this order: {proven}.", *report.notes)]
     return "\n".join(lines)
 
 
-def _failing_lines(report: OrderReport) -> Iterable[str]:
+def order_verdict(report: OrderReport) -> str:
+    """The sum, and how far it goes."""
+    cars = len(report.vehicles)
+    short = sum(round(100 * car.after) < round(100 * car.wanted) for car in report.vehicles)
+    less = f"{short} of {counted(cars, 'car')} less sure to be right than wanted"
+    goes = "every car gets as sure to be right as wanted" if report.ok else less
+    if not report.lines:
+        return f"nothing to buy; {goes}" if cars else "nothing to buy; every car pulls cleanly"
+    return f"order for {report.total:.2f}; {goes}"
+
+
+def _supplier_lines(report: OrderReport) -> Iterable[str]:
+    for supplier in report.suppliers:
+        delivery = f"delivery {supplier.delivery:.2f}" if supplier.delivery else "no delivery charge"
+        yield (
+            f"Call {supplier.supplier}: {supplier.total:.2f} (goods {supplier.goods:.2f}, {delivery}), "
+            f"there on {supplier.delivery_day}"
+        )
+        rows = [
+            [line.quantity, line.called, f"{line.price:.2f}", f"{line.total:.2f}", what_for(line.wanted_for)]
+            for line in report.lines if line.supplier == supplier.supplier
+        ]  # fmt: skip
+        yield tabulate(rows, headers=["number", "code", "each", "total", "for"], disable_numparse=True)
+        yield ""
+
+
+def _short_lines(report: OrderReport) -> Iterable[str]:
     for one in report.failing:
         yield f"  {one.vehicle}: {_percent(one.wanted)} wanted, {_percent(one.best)} is the most there is by its day"
     if report.ways_out:
@@ -57,17 +67,24 @@ def _vehicles_table(report: OrderReport) -> str:
         [v.vehicle, v.day, _percent(v.wanted), _percent(v.before), _percent(v.after), v.says] for v in report.vehicles
     ]
     rows += [[v.vehicle, v.day, "-", "-", "-", v.says] for v in report.left_alone]
-    headings = ["vehicle", "runs on", "wanted", "before", "after", "judged"]
-    return tabulate(rows, headers=headings, disable_numparse=True)
+    headings = ["car", "runs on", "sure wanted", "now", "with it", "judged"]
+    return tabulate(rows, headers=headings, disable_numparse=True, maxcolwidths=[None] * 5 + [44])
 
 
 def _percent(share: float | None) -> str:
     return "?" if share is None else f"{100 * share:.0f} %"
 
 
-def _purpose(wanted_for: Iterable[Any]) -> str:
-    vehicles = dict.fromkeys(f"{use.vehicle}{', ' + use.circuit if use.circuit else ''}" for use in wanted_for)
-    return "; ".join(vehicles) or "fills the order up: a least value, or a cheaper quantity"
+MOST_NAMED = 2
+"""Cars that a line of an order names; more are counted: what each box holds stands below."""
+
+
+def what_for(wanted_for: Iterable[LineFor]) -> str:
+    """The cars that a line of an order is for."""
+    cars = list(dict.fromkeys(use.vehicle for use in wanted_for))
+    if len(cars) > MOST_NAMED:
+        return f"{len(cars)} cars"
+    return "; ".join(cars) or "fills the order up: a least value, or a cheaper quantity"
 
 
 def _box_lines(report: OrderReport) -> Iterable[str]:
@@ -87,7 +104,7 @@ def _curve_table(curve: Iterable[CurvePoint]) -> str:
         [f"{p.budget:.2f}", f"{p.spent:.2f}", _percent(p.sureness), _percent(p.least), "" if p.proven else "at least"]
         for p in curve
     ]
-    return tabulate(rows, headers=["up to", "spent", "mean", "least sure", ""], disable_numparse=True)
+    return tabulate(rows, headers=["up to", "spent", "sure, all cars", "least sure car", ""], disable_numparse=True)
 
 
 def supplier_csv(report: OrderReport, supplier: str) -> str:

@@ -14,7 +14,7 @@ STATE_WORDS: dict[State, str] = {
     "fits": "fits", "with_changes": "fits with", "will_not_cure": WRONG["cure"], "impossible": WRONG["fit"],
 }  # fmt: skip
 WILL_DO: tuple[State, ...] = ("fits", "with_changes")
-CLEAN = "a run pulled cleanly: leave the fuel side alone. Only what fits is told here, not how it would pull"
+LEAVE_ALONE = "a run pulled cleanly: leave the fuel side alone. Only what fits is told here, not how it would pull"
 
 
 def why_text(report: AvailabilityReport) -> str:
@@ -24,7 +24,7 @@ def why_text(report: AvailabilityReport) -> str:
         wrapped(_head(report, told), " " * 5, ""),
         *(wrapped(f"First: {one}", " " * 7, " " * 5) for one in report.first),
         *_pinned(report),
-        *([wrapped(CLEAN, " " * 5)] if report.clean else []),
+        *([wrapped(LEAVE_ALONE, " " * 5)] if report.clean else []),
         "",
     ]
     if len(told) == 1:

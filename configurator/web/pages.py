@@ -1,6 +1,6 @@
 """How a page is made: templates with everything from outside escaped, and plain pages for what goes wrong."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -11,8 +11,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from configurator.advice.belief_told import sure_percent
-from configurator.ordering.report import LineFor
 from configurator.slots.slot import SLOT_WORDS, SLOTS
+from configurator.views.order import order_verdict, what_for
 from configurator.views.tables import CAUTIONS
 
 HERE = Path(__file__).resolve().parent
@@ -64,11 +64,6 @@ def number(value: float | None, digits: int = 0) -> str:
     return "–" if value is None else f"{value:.{digits}f}"  # noqa: RUF001
 
 
-def purpose(uses: Iterable[LineFor]) -> str:
-    """What a line of an order is for, vehicle by vehicle."""
-    return "; ".join(dict.fromkeys(f"{use.vehicle}{', ' + use.circuit if use.circuit else ''}" for use in uses))
-
-
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
     lstrip_blocks=True, auto_reload=False,
@@ -76,7 +71,12 @@ _environment = Environment(
 _environment.filters |= {
     "money": money, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
 }  # fmt: skip
-_environment.globals |= {"cautions": CAUTIONS, "car_path": car_path, "purpose": purpose}
+_environment.globals |= {
+    "cautions": CAUTIONS,
+    "car_path": car_path,
+    "what_for": what_for,
+    "order_verdict": order_verdict,
+}
 
 
 def page(template: str, status: int = 200, headers: Mapping[str, str] | None = None, **shown: Any) -> HTMLResponse:

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,21 @@ def test_an_order_is_told_written_and_drawn(tmp_path: Path) -> None:
         assert sum(float(row["total"]) for row in rows) == pytest.approx(supplier.goods)
     assert (tmp_path / "curve.svg").read_text(encoding="utf-8").lstrip().startswith("<?xml")
     assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_what_to_buy_from_whom_comes_first_in_words_of_the_trade(tmp_path: Path) -> None:
+    words = ["order", str(written(tmp_path)), "--book", str(tmp_path / "none.sqlite")]
+    report = OrderReport.model_validate_json(CliRunner().invoke(app, [*words, "--json"]).stdout)
+    told = CliRunner().invoke(app, words).stdout
+    first, *rest = told.splitlines()
+    assert first == f"YES  One car: order for {report.total:.2f}; every car gets as sure to be right as wanted"
+    calls = [line for line in rest if line.startswith("Call ")]
+    assert [line.split()[1] for line in calls] == [f"{one.supplier}:" for one in report.suppliers]
+    for line, one in zip(calls, report.suppliers, strict=True):
+        assert f": {one.total:.2f} (" in line and line.endswith(f"there on {one.delivery_day}")
+    assert told.index("Call ") < told.index("sure wanted") < told.index("Box for") < told.index("money would buy")
+    assert not re.search(r"mean|proof|proven|scenario", told[: told.index("Box for")])
+    assert max(map(len, told.splitlines())) <= 130
 
 
 def test_a_day_before_the_post_comes_is_told_with_ways_out(tmp_path: Path) -> None:

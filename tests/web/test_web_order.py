@@ -78,7 +78,8 @@ def test_a_workshop_file_is_planned_as_the_command_line_plans_it(client: TestCli
     meeting, vehicles = load_meeting(workshop.folder.path / "evening.toml")
     report = answer(job_of(meeting, vehicles, CATALOG, None, PurchaseWish(most_suppliers=1), redrill=False))
     text = text_of(html)
-    assert f"{report.name}: {report.total:.2f} makes every vehicle as sure as wanted" in text and report.ok
+    assert report.ok
+    assert f"{report.name}: order for {report.total:.2f}; every car gets as sure to be right as wanted" in text
     for line in report.lines:
         assert f"{line.called} {line.quantity} {line.price:.2f} {line.total:.2f}" in text
     for point in report.curve:
