@@ -186,12 +186,18 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
 
 def arrives(supplier: Supplier, ordered: date) -> date:
     """Day a delivery is there, by the calendar: an order of a weekend is taken on the Monday, and so many working days
-    later it is there; over the counter there are no such days, and a weekend is as good as any day."""
-    day = ordered
-    while supplier.lead_time_days and day.isoweekday() > 5:
-        day += timedelta(days=1)
+    later it is there; over the counter there are no such days, and a weekend is as good as any day. No day on which the
+    supplier is closed counts."""
+    open_days = range(1, 6) if supplier.lead_time_days else range(1, 8)
+
+    def on(day: date) -> date:
+        while day.isoweekday() not in open_days or day in supplier.closed_on:
+            day += timedelta(days=1)
+        return day
+
+    day = on(ordered)
     for _ in range(supplier.lead_time_days):
-        day += timedelta(days=3 if day.isoweekday() == 5 else 1)
+        day = on(day + timedelta(days=1))
     return day
 
 

@@ -5,7 +5,7 @@ several parts in one box, and may be opened for one of them.
 """
 
 from configurator.basis import ASSUMED
-from configurator.files.declared import Code, Codes, DiameterMm, Number, Record, Whole, figure
+from configurator.files.declared import Code, Codes, Dates, DiameterMm, Number, Record, Whole, figure
 
 
 class Supplier(Record):
@@ -21,6 +21,11 @@ class Supplier(Record):
     minimum_order: Number = figure("least value of goods it delivers", "currency", default=0.0, ge=0, lt=100_000)
     lead_time_days: Whole = figure(
         "working days from order to delivery; 0 is over the counter", "days", basis=ASSUMED, default=0, ge=0, le=250
+    )
+    closed_on: Dates = figure(
+        "days on which it is closed, beside the weekends of the post, such as 2026-12-25 2027-01-01",
+        default=(),
+        max_length=400,
     )
 
 

@@ -5,6 +5,7 @@ Reference pages and fault messages are made from these declarations, so a unit o
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Literal
@@ -97,6 +98,7 @@ LengthMm = Annotated[float, _remembered(parse_length_mm)]
 Code = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=60)]
 Codes = Annotated[tuple[Code, ...], BeforeValidator(_words)]
 Numbers = Annotated[tuple[Number, ...], BeforeValidator(_words)]
+Dates = Annotated[tuple[date, ...], BeforeValidator(_words)]
 Pairs = Annotated[tuple[tuple[Number, Number], ...], BeforeValidator(_pairs)]
 
 

@@ -130,7 +130,11 @@ def _with_box(catalog: Catalog, code: str, count: int) -> Counter[str]:
 
 
 def arrival(supplier: Supplier, ordered: date) -> date:
-    """Day a delivery is there: working days (Monday to Friday) after the order; over the counter the same day."""
-    if not supplier.lead_time_days:
-        return ordered
-    return np.busday_offset(np.datetime64(ordered), supplier.lead_time_days, roll="forward").astype(date)  # type: ignore[no-any-return]
+    """Day a delivery is there: working days after the order, Monday to Friday but for those on which the supplier is
+    closed; over the counter the same day, or the next on which it is open."""
+    week = "1111100" if supplier.lead_time_days else "1111111"
+    there = np.busday_offset(
+        np.datetime64(ordered), supplier.lead_time_days, roll="forward", weekmask=week,
+        holidays=np.array(supplier.closed_on, dtype="datetime64[D]"),
+    )  # fmt: skip
+    return there.astype(date)  # type: ignore[no-any-return]

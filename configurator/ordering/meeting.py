@@ -40,7 +40,7 @@ class Appointment(Record):
         "what this vehicle is called, where several share one file; by default as its file says",
         default=None, min_length=1, max_length=200,
     )  # fmt: skip
-    day: date = figure("day it runs: its parts are there the working day before, or on the day over the counter")
+    day: date = figure("day it is worked on: what is delivered by that day counts")
     symptom: str | None = figure("what it feels like today, as a proposal takes it", default=None)
     sureness: Number | None = figure(
         "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1

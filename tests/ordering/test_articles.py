@@ -37,6 +37,21 @@ def test_every_day_of_three_weeks_arrives_as_the_calendar_says() -> None:
             assert arrival(supplier(days), ordered) == arrives(supplier(days), ordered)
 
 
+CLOSED = (date(2026, 5, 11), date(2026, 5, 14), SATURDAY)
+
+
+@pytest.mark.parametrize(
+    ("ordered", "days", "there"),
+    [
+        (FRIDAY, 1, date(2026, 5, 12)), (MONDAY, 1, date(2026, 5, 13)), (FRIDAY, 3, date(2026, 5, 15)),
+        (SATURDAY, 0, SUNDAY), (FRIDAY, 0, FRIDAY), (MONDAY, 0, date(2026, 5, 12)),
+    ],
+)  # fmt: skip
+def test_no_day_counts_on_which_the_supplier_is_closed(ordered: date, days: int, there: date) -> None:
+    closed = Supplier(code="far", name="far", lead_time_days=days, closed_on=CLOSED)
+    assert arrival(closed, ordered) == arrives(closed, ordered) == there
+
+
 def article(code: str, brings: dict[str, int], *tiers: tuple[int, int], by: str = "near") -> Article:
     return Article(code, by, brings, tuple(Tier(*tier) for tier in tiers))
 
