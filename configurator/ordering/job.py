@@ -68,6 +68,7 @@ def job_of(
     that the catalogue does not suit or that has several carburettors, and Stopped if it was stopped from outside.
     """
     _refuse_several_carburettors(vehicles)
+    catalog = catalog.by_codes()
     shelf: dict[str, int] = {}
     records: dict[str, CarRecords] = {}
     if book is not None:

@@ -1,6 +1,8 @@
 """From meeting, vehicles and book to what is planned: the same for each vehicle as alone, worked out once a model."""
 
+import random
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -13,8 +15,8 @@ from pydantic import ValidationError
 from configurator.book.book import open_book
 from configurator.book.fitting import fitting_of
 from configurator.book.records import Conditions, Felt, Trial, trial_of
-from configurator.car.vehicle import Vehicle
-from configurator.catalogue.load import Catalog, shipped_catalog_dir
+from configurator.car.vehicle import Vehicle, load_vehicle
+from configurator.catalogue.load import FAMILIES, Catalog, load_catalog, shipped_catalog_dir
 from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, WHEN_NOT_SAID
@@ -271,3 +273,19 @@ def test_nor_for_a_clean_set_that_was_put_back_by_hand(tmp_path: Path) -> None:
         book.add_fitting(fitting_of(case, smoked.at + timedelta(hours=2), case.as_fitted, {}, ""))
     after = job(tmp_path, CARS[:1])
     assert not after.wanted and [left.name for left in after.left_alone] == [CARS[0].name]
+
+
+@pytest.mark.parametrize("seed", [1, 6])
+def test_no_order_hangs_on_the_order_of_rows(seed: int) -> None:
+    """To the letter, with the shipped catalogue and its rows shuffled."""
+    shipped, dice = load_catalog(shipped_catalog_dir()), random.Random(seed)
+    families = {name: list(getattr(shipped, name).items()) for name in FAMILIES if name != "limits"}
+    for rows in families.values():
+        dice.shuffle(rows)
+    cars = [load_vehicle(shipped_catalog_dir() / "examples" / f"{name}.toml") for name in ("roadster", "tow-truck")]
+
+    def told(stock: Catalog) -> str:
+        asked = Meeting.model_validate({**meeting({}, {}), "sureness": 0.6})
+        return answer(job_of(asked, cars, stock, None, PurchaseWish(), redrill=True), curve=False).model_dump_json()
+
+    assert told(replace(shipped, **{name: dict(rows) for name, rows in families.items()})) == told(shipped)
