@@ -81,8 +81,9 @@ class Catalog:
 
     def by_codes(self) -> "Catalog":
         """The same with every family in the order of its codes: what is made of it hangs on no order of rows."""
-        families = (name for name in FAMILIES if name != "limits")
-        return replace(self, **{name: dict(sorted(getattr(self, name).items())) for name in families})
+        names = (name for name in FAMILIES if name != "limits")
+        families: dict[str, Any] = {name: dict(sorted(getattr(self, name).items())) for name in names}
+        return replace(self, **families)
 
     def family_of(self, code: str) -> str:
         """Name of the family that has this code; empty if none has."""

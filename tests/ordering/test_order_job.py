@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import building
 import numpy as np
@@ -288,4 +289,5 @@ def test_no_order_hangs_on_the_order_of_rows(seed: int) -> None:
         asked = Meeting.model_validate({**meeting({}, {}), "sureness": 0.6})
         return answer(job_of(asked, cars, stock, None, PurchaseWish(), redrill=True), curve=False).model_dump_json()
 
-    assert told(replace(shipped, **{name: dict(rows) for name, rows in families.items()})) == told(shipped)
+    shuffled: dict[str, Any] = {name: dict(rows) for name, rows in families.items()}
+    assert told(replace(shipped, **shuffled)) == told(shipped)
