@@ -48,7 +48,7 @@ def table(engines: int, seed: int = 3) -> str:
     random = np.random.default_rng(seed)
     found: dict[tuple[int, int], list[Array]] = {}
     for _ in range(-(-engines // EACH)):
-        car = Car.of(random_car(random))
+        car = Car.of(random_car(random), random)
         chances = np.array([answer_chances(car.felt, spread) for spread in SPREADS])
         for runs in (3, 6, 12):
             for driver in range(len(SPREADS)):

@@ -43,6 +43,8 @@ TRIES = 20
 SPREAD = 0.45
 """Of a driver's judgement of a complaint, as docs/belief.md has it; MISJUDGED of the runs say anything."""
 MISJUDGED = 0.05
+SCATTER_MM = 0.01
+"""Of orifices about their stamp, a standard deviation: a hundredth or two, as the catalogue's limits have it."""
 STRONGER = (0.45, 1.2)
 """From where on a complaint is clear, and strong."""
 ADDED = {"delay": 25.0, "sag": 3.0, "smoke": 60.0}
@@ -84,18 +86,19 @@ class Car:
 
     case: Case
     choices: tuple[Choice, ...]
+    off_mm: Array
+    """By how much the orifice of each of LADDER that is at hand differs from its stamp."""
 
     @classmethod
-    def of(cls, vehicle: Vehicle) -> "Car":
+    def of(cls, vehicle: Vehicle, random: np.random.Generator) -> "Car":
         case = Case.of(vehicle, CATALOG)
         lobes = {(o.code, getattr(o.figures, "phase_deg", None)): o for o in case.options[SLOTS["front.lobe"]]}
         pumps = {option.code: option for option in case.options[SLOTS["front.pump"]]}
         sizes = [Option(part.code, as_fitted(part), "fit", part.code, 0, part.labour_min) for part in LADDER]
         setups = [{SLOTS["front.pump"]: pumps[pump.code], SLOTS["front.lobe"]: lobes[lobe.code, lobe.phases_deg[0]]}
                   for pump, lobe in SETUPS]  # fmt: skip
-        return cls(
-            case, tuple(case.as_fitted | setups[setup] | {SLOTS["front.nozzle"]: sizes[size]} for size, setup in PARTS)
-        )
+        choices = tuple(case.as_fitted | setups[setup] | {SLOTS["front.nozzle"]: sizes[size]} for size, setup in PARTS)
+        return cls(case, choices, random.normal(0.0, SCATTER_MM, len(LADDER)))
 
     @cached_property
     def felt(self) -> Complaints:
@@ -137,7 +140,12 @@ class Car:
 
     @property
     def _nozzles(self) -> list[FittedNozzle]:
-        return [choice[SLOTS["front.nozzle"]].read(FittedNozzle) for choice in self.choices]
+        """As they are, not as they are stamped."""
+        stamped = [choice[SLOTS["front.nozzle"]].read(FittedNozzle) for choice in self.choices]
+        return [
+            one.model_copy(update={"diameter_mm": one.diameter_mm + float(self.off_mm[size])})
+            for one, (size, _) in zip(stamped, PARTS, strict=True)
+        ]
 
     @cached_property
     def _missed(self) -> Array:
@@ -338,7 +346,7 @@ def by_engine(engine: Engine) -> Searching:
 class Searched:
     """How a search ended: runs after the first complaint, minutes from it on, whether the parts are right, how many
     parts were bought for it, and how often the nozzle went the wrong way (against what was truly amiss, the pump and
-    lobe as they were) or right parts were changed."""
+    lobe as they were; and of these, against what was said as well) or right parts were changed."""
 
     runs: int
     minutes: float
@@ -346,6 +354,7 @@ class Searched:
     bought: int
     nozzle_steps: int
     wrong_way: int
+    against_the_word: int
     needless: int
 
 
@@ -353,20 +362,23 @@ def searched(engine: Engine, search: Search, felt: Draw) -> Searched:
     """One search, given up after MOST_RUNS."""
     parts = search(engine)
     been, minutes, runs = [next(parts)], 0.0, MOST_RUNS
+    said: list[FeltWord] = []
     for run in range(MOST_RUNS):
         try:
-            been.append(parts.send(felt(been[-1], run)))
+            said.append(felt(been[-1], run))
+            been.append(parts.send(said[-1]))
         except StopIteration:
             runs = run
             break
         minutes += RUN_MIN + float(MINUTES[been[-2], been[-1]])
-    moves = [(one, other) for one, other in pairwise(been) if one != other]
-    nozzle_only = [(one, other) for one, other in moves if PARTS[one][1] == PARTS[other][1] and not engine.right[one]]
+    moves = [(one, other, word) for (one, other), word in zip(pairwise(been), said, strict=False) if one != other]
+    nozzle_only = [move for move in moves if PARTS[move[0]][1] == PARTS[move[1]][1] and not engine.right[move[0]]]
+    wrong = [move for move in nozzle_only if _is_wrong_way(engine, *move[:2])]
     bought = sum(len({PARTS[one][kind] for one in been}) - 1 for kind in (0, 1))
     return Searched(
         runs, minutes, bool(engine.right[been[-1]]), bought,
-        len(nozzle_only), sum(_is_wrong_way(engine, one, other) for one, other in nozzle_only),
-        sum(bool(engine.right[one]) for one, _ in moves),
+        len(nozzle_only), len(wrong), sum(_is_against(*move) for move in wrong),
+        sum(bool(engine.right[one]) for one, *_ in moves),
     )  # fmt: skip
 
 
@@ -374,6 +386,11 @@ def _is_wrong_way(engine: Engine, now: int, then: int) -> bool:
     """Whether the nozzle goes smaller for want of fuel at once, or larger for too much."""
     amiss, way = int(engine.complaints[:3, now].argmax()), PARTS[then][0] - PARTS[now][0]
     return (amiss == 0 and way < 0) or (amiss == 2 and way > 0)
+
+
+def _is_against(now: int, then: int, said: FeltWord) -> bool:
+    """Whether the nozzle goes against what a driver said."""
+    return side_of_nozzle(symptom_felt(said.word, said.moment)) * (PARTS[then][0] - PARTS[now][0]) < 0
 
 
 WAYS: dict[str, tuple[str, Search]] = {

@@ -56,7 +56,7 @@ def recover(engines: int, seed: int = 1, each: int = 5, *, searches: bool = True
     found: dict[str, list[Searched]] = {way: [] for way in WAYS}
     holds: list[list[tuple[bool, bool, bool]]] = []
     while len(holds) < engines or (searches and len(found["step"]) < engines):
-        car = Car.of(random_car(random))
+        car = Car.of(random_car(random), random)
         for _ in range(each):
             engine = any_engine(random, car)
             holds.append([held(tried(engine, random, 1 + len(holds) % MOST_TRIED, spread), engine.true)
@@ -103,15 +103,17 @@ def searches_table(recovery: Recovery) -> str:
     """How searches went."""
     lines = [
         "| | runs, median | 90th percentile | mean | minutes, median | 90th percentile | parts bought "
-        "| right at the end | nozzle the wrong way | right parts changed |",
-        "|---|---|---|---|---|---|---|---|---|---|",
+        "| right at the end | nozzle the wrong way | against the word, too | right parts changed |",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     for way, (words, _) in WAYS.items():
-        runs, minutes, right, bought, steps, wrong, needless = np.array([astuple(one) for one in recovery.found[way]]).T
+        found = np.array([astuple(one) for one in recovery.found[way]])
+        runs, minutes, right, bought, steps, wrong, against, needless = found.T
         lines.append(
             f"| {words} | {np.median(runs):.0f} | {np.percentile(runs, 90):.0f} | {runs.mean():.2f} | "
             f"{np.median(minutes):.0f} | {np.percentile(minutes, 90):.0f} | {bought.mean():.1f} | "
-            f"{100 * right.mean():.0f} % | {100 * wrong.sum() / max(steps.sum(), 1):.1f} % | {needless.mean():.2f} |"
+            f"{100 * right.mean():.0f} % | {100 * wrong.sum() / max(steps.sum(), 1):.1f} % | "
+            f"{100 * against.sum() / max(steps.sum(), 1):.1f} % | {needless.mean():.2f} |"
         )
     return "\n".join(lines)
 
