@@ -212,16 +212,21 @@ class Relaxation(Report):
     says: str = Field(description="the same in words, with the amount where it is one")
 
 
-class ConflictReport(Report):
-    """Why nothing fits, or nothing that fits cures: wishes and rules that cannot all hold, none of which can be left
-    out."""
+class Obstacle(Report):
+    """Wishes and rules that cannot all hold, none of which can be left out."""
 
-    kind: Literal["fit", "cure"] = Field(description="whether nothing fits, or nothing that fits cures")
-    wishes: list[str] = Field(description="the user's wishes in the clash")
-    rules: list[str] = Field(description="ids of the rules in the clash, with their circuit")
+    wishes: list[str] = Field(description="the user's wishes among them")
+    rules: list[str] = Field(description="ids of the rules among them, with their circuit")
     says: list[str] = Field(
         description="what is wrong by each of those rules, in the same order: with the parts that miss it least"
     )
+
+
+class ConflictReport(Obstacle):
+    """Why nothing fits, or nothing that fits cures: the first obstacle, and those that stand apart from it."""
+
+    kind: Literal["fit", "cure"] = Field(description="whether nothing fits, or nothing that fits cures")
+    apart: list[Obstacle] = Field(default=[], description="obstacles that share nothing with the first or another")
     relaxations: list[Relaxation] = Field(description="the smallest ways out, three at most")
     more_relaxations: int = Field(0, description="how many more there are")
 

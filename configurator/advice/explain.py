@@ -5,13 +5,13 @@ A clash is minimal: each wish and rule in it could be left out, and then somethi
 of the choice (`clashes`), as do the wishes to give up; by how much a rule would have to give way is solved for.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from math import ceil
 
 import numpy as np
 
-from configurator.reports import ConflictReport, Relaxation
+from configurator.reports import ConflictReport, Obstacle, Relaxation
 from configurator.rules import RULES
 from configurator.solver.blocks import Blocks
 from configurator.solver.clashes import Sets, Ways, clashes, least_to_give_up, members
@@ -23,26 +23,52 @@ MOST_SHOWN = 3
 
 
 def explain(problem: Problem, effort: float = EFFORT) -> ConflictReport:
-    """A minimal clash of a problem in which nothing fits, and the smallest ways out."""
+    """The minimal clashes, apart from each other, of a problem in which nothing fits, and the smallest ways out."""
     blocks = Blocks.of(problem)
     hard, ways = blocks.hard, Ways(blocks).out()
-    first, *_ = clashes(ways, hard)
-    clash = members(first, hard)
-    wishes, rules = [c for c in clash if not c.rule], [c for c in clash if c.rule]
-    least = {
-        c.name: _least_shortfall(problem, [one for one in hard if one is not c], c, effort)
-        for c in rules if RULES[c.rule].unit != "mismatch"
-    }  # fmt: skip
-    relaxations = _give_up_wishes(ways, hard) + _give_up_rules(rules, least)
+    apart = _apart(clashes(ways, hard))
+    first, *others = (
+        _obstacle(problem, members(clash, hard), _without(hard, members(sum(apart) - clash, hard)), effort)
+        for clash in apart
+    )
+    of_wishes = _give_up_wishes(ways, hard)
+    relaxations = of_wishes + _give_up_rules(problem, ways, hard, alone=bool(of_wishes), effort=effort)
     fitting = problem.of_the_fit()
     return ConflictReport(
+        **dict(first),
         kind="cure" if anything_fits(fitting, effort) else "fit",
-        wishes=[c.name for c in wishes],
-        rules=[c.name for c in rules],
-        says=[_wrong(c, least.get(c.name)) for c in rules],
+        apart=others,
         relaxations=relaxations[:MOST_SHOWN],
         more_relaxations=max(0, len(relaxations) - MOST_SHOWN),
     )
+
+
+def _apart(clashes: Sequence[int]) -> list[int]:
+    """The first clash to tell, and of the others those that share nothing with one told before."""
+    told: list[int] = []
+    for clash in clashes:
+        if not any(clash & other for other in told):
+            told.append(clash)
+    return told
+
+
+def _obstacle(problem: Problem, clash: Sequence[Constraint], hard: Sequence[Constraint], effort: float) -> Obstacle:
+    """A clash in words. hard : what else holds, other clashes left out."""
+    rules = [c for c in clash if c.rule]
+    least = {c.name: _least_shortfall(problem, _without(hard, [c]), c, effort) for c in rules if _gives_way(c)}
+    return Obstacle(
+        wishes=[c.name for c in clash if not c.rule], rules=[c.name for c in rules],
+        says=[_wrong(c, least.get(c.name)) for c in rules],
+    )  # fmt: skip
+
+
+def _gives_way(constraint: Constraint) -> bool:
+    """Whether a rule can be missed by a little: parts that do not go together never do."""
+    return RULES[constraint.rule].unit != "mismatch"
+
+
+def _without(hard: Sequence[Constraint], those: Sequence[Constraint]) -> list[Constraint]:
+    return [one for one in hard if all(one is not other for other in those)]
 
 
 def _give_up_wishes(ways: Sets, hard: Sequence[Constraint]) -> list[Relaxation]:
@@ -55,15 +81,28 @@ def _give_up_wishes(ways: Sets, hard: Sequence[Constraint]) -> list[Relaxation]:
     return sorted(found, key=lambda relaxation: relaxation.give_up)
 
 
-def _give_up_rules(clash: Sequence[Constraint], least: Mapping[str, float | None]) -> list[Relaxation]:
-    """For each rule of the clash that could give way by some amount: the least by which it would have to."""
+def _give_up_rules(
+    problem: Problem, ways: Sets, hard: Sequence[Constraint], *, alone: bool, effort: float
+) -> list[Relaxation]:
+    """The smallest sets with rules that could give way together, and by how much each has to at the least, the ones
+    before it given way. alone : single rules only."""
+    sets = [members(way, hard) for way in ways]
+    sets = [way for way in sets if any(c.rule for c in way) and all(_gives_way(c) for c in way if c.rule)]
+    fewest = 1 if alone else min(map(len, sets), default=0)
     found = []
-    for constraint in clash:
-        rule, amount = RULES[constraint.rule], least.get(constraint.name)
-        if amount is not None:
+    for way in (way for way in sets if len(way) == fewest):
+        eased, says = _without(hard, way), [f"give up: {c.name}" for c in way if not c.rule]
+        rules = [c for c in way if c.rule]
+        for constraint in rules:
+            amount = _least_shortfall(problem, eased, constraint, effort)
+            if amount is None:
+                break
+            eased.append(replace(constraint, allowed=constraint.shortfall <= amount))
+            rule = RULES[constraint.rule]
             more = f"{_rounded_up(amount)} {rule.unit} more than allowed"
-            says = f"put up with {more}: {_where(constraint)}{rule.wrong}"
-            found.append(Relaxation(give_up=[constraint.name], says=says))
+            says.append(f"put up with {more} ({_where(constraint)}{rule.wrong})")
+        else:
+            found.append(Relaxation(give_up=[c.name for c in way], says="; and ".join(says)))
     return found
 
 

@@ -8,6 +8,7 @@ from configurator.reports import (
     ConflictReport,
     ConsumableLine,
     Finding,
+    Obstacle,
     ProposeReport,
     Totals,
 )
@@ -124,16 +125,23 @@ def _alternative_lines(other: Alternative) -> Iterable[str]:
     yield from (wrapped(says, " " * 7, " " * 5 + "! ") for says in other.odd_sizes)
 
 
-def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
-    if conflict.wishes:
+def _obstacle_lines(obstacle: Obstacle) -> Iterable[str]:
+    if obstacle.wishes:
         yield "You asked for:"
-        yield from (f"  - {wish}" for wish in conflict.wishes)
-    if conflict.rules:
-        several = "one of these is left" if len(conflict.rules) > 1 else "this is left"
-        yield f"{'With that' if conflict.wishes else 'Whatever is fitted,'} {several}, at the least:"
+        yield from (f"  - {wish}" for wish in obstacle.wishes)
+    if obstacle.rules:
+        several = "one of these is left" if len(obstacle.rules) > 1 else "this is left"
+        yield f"{'With that' if obstacle.wishes else 'Whatever is fitted,'} {several}, at the least:"
     yield from (
-        wrapped(f"{says} [{rule}]", "    ", "  - ") for rule, says in zip(conflict.rules, conflict.says, strict=True)
+        wrapped(f"{says} [{rule}]", "    ", "  - ") for rule, says in zip(obstacle.rules, obstacle.says, strict=True)
     )
+
+
+def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
+    yield from _obstacle_lines(conflict)
+    for other in conflict.apart:
+        yield "Apart from that:"
+        yield from _obstacle_lines(other)
     if conflict.relaxations:
         yield "Ways out:"
         yield from (wrapped(way.says, "    ", "  - ") for way in conflict.relaxations)
