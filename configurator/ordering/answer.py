@@ -77,7 +77,7 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
     if not plan.stopped or len(job.wanted) <= FEW_VEHICLES:  # who stops a long search does not wait for another
         before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
     failing = [] if met or plan.stopped else _failing(job, plan)
-    curve = curve and not plan.stopped and len(job.wanted) <= MOST_FOR_CURVE
+    curve = curve and not plan.stopped and 0 < len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),

@@ -22,7 +22,7 @@ from configurator.slots.slot import Slot
 from configurator.solver.model import ChoiceModel, packs
 from configurator.solver.problem import Problem
 
-MOST_CELLS = 100_000_000
+MOST_CELLS = 150_000_000
 """Assignments that brute force takes on."""
 MOST_LIFTED = 20_000
 """Combinations of the smaller slots of a table that HiGHS is given a variable each for."""

@@ -291,3 +291,11 @@ def test_no_order_hangs_on_the_order_of_rows(seed: int) -> None:
 
     shuffled: dict[str, Any] = {name: dict(rows) for name, rows in families.items()}
     assert told(replace(shipped, **shuffled)) == told(shipped)
+
+
+def test_for_clean_cars_alone_there_is_nothing_to_buy_whatever_the_money(tmp_path: Path) -> None:
+    with open_book(tmp_path / "book.sqlite") as book:
+        book.add_new_trials([run(CARS[0], "clean")])
+    told = answer(job(tmp_path, CARS[:1]))
+    assert told.ok and not told.lines and not told.curve and told.total == 0.0
+    assert order_text(told).startswith("YES  x: nothing to buy; every car pulls cleanly")
