@@ -99,7 +99,7 @@ def _give_up_rules(
                 break
             eased.append(replace(constraint, allowed=constraint.shortfall <= amount))
             rule = RULES[constraint.rule]
-            more = f"{_rounded_up(amount)} {rule.unit} more than allowed"
+            more = f"{_rounded_up(amount)} {rule.unit} {'more than allowed' if rule.at_most else 'less than wanted'}"
             says.append(f"put up with {more} ({_where(constraint)}{rule.wrong})")
         else:
             found.append(Relaxation(give_up=[c.name for c in way], says="; and ".join(says)))

@@ -40,10 +40,6 @@ RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
 MOST_UNLIKELY = 2
 """Parts that are changed at most for what is unlikely to be right (assumed)."""
-CHANGED = (
-    "one of the two was misjudged, or something else has changed (linkage, float, parts not as written down); look for "
-    "that, and run it once more"
-)
 CLEAN_NOW = "it pulled cleanly with what is in the car"
 TRIED_WORK = ("none", "fit", "rephase", "remove")
 
@@ -101,7 +97,7 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
         return _report(known, "nothing", destination=destination, why=f"{why}; {ELSEWHERE}")
     sure = step.sureness or 0.0
-    if sure < UNLIKELY and len(step.changes) > MOST_UNLIKELY:
+    if sure < UNLIKELY and len(step.changes) > MOST_UNLIKELY and not known.a_run_says_right:
         why = f"the likeliest takes {len(step.changes)} parts, and is right to {sure_percent(sure)} only; {ELSEWHERE}"
         return _report(known, "nothing", destination=destination, why=why)
     if step.changes:
@@ -234,9 +230,7 @@ def _first(known: Known, step: ProposeReport | None) -> list[str]:
     """What comes before any change: what is to be measured, main jets, and faults that no part mends."""
     smokes = known.last_felt is not None and known.last_felt.side < 0
     faults = [": ".join(filter(None, (one.says, one.mend))) for one in step.first] if step else jets_first(known.case)
-    run = known.clean_before
-    came_back = [f"run {run.number} pulled cleanly with these very parts, now complained of: {CHANGED}"] if run else []
-    return [*came_back, *([SMOKES_FIRST] if smokes else []), *faults]
+    return [*known.came_back, *([SMOKES_FIRST] if smokes else []), *faults]
 
 
 def _odd_sizes(known: Known, step: ProposeReport | None) -> list[str]:

@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
 from configurator.arrays import Array, Mask
 from configurator.judging.case import Case, margins
-from configurator.judging.right import HARD, IN_EVERY_ENGINE, right
+from configurator.judging.right import HARD, IN_EVERY_ENGINE
 from configurator.physics.lateness import Regions
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, Slots
@@ -29,12 +28,6 @@ class CombinationTable:
     columns: JudgedFigures
     broken: dict[str, Mask]
     """Rule id to whether it is broken, shape of (nozzle, feed screw, pump, lobe)."""
-
-    @cached_property
-    def right(self) -> Regions:
-        """The engines that each combination is right for by every hard rule, shape (nozzle, feed screw, pump, lobe,
-        bytes)."""
-        return right(self.columns)
 
 
 def tabulate_circuit(case: Case, name: str) -> CombinationTable:

@@ -21,6 +21,12 @@ SURE_ENOUGH = 0.9
 """Share of what the runs leave that parts are to be right for, where nobody says another."""
 
 
+CHANGED = (
+    "one of the two was misjudged, or something else has changed (linkage, float, the weather, parts not as written "
+    "down); look for that, and run it once more"
+)
+
+
 @dataclass(frozen=True)
 class Known:
     """A case with its linkage set, in the engine to judge by; and the belief of runs and a symptom, if any."""
@@ -43,6 +49,12 @@ class Known:
     def believed(self) -> Belief:
         """What is believed of the engine: before any run, what is of any."""
         return self.belief or replace(prior_of(self.case), left_out=self.left_out)
+
+    @property
+    def came_back(self) -> list[str]:
+        """That what is complained of pulled cleanly before with the very same parts; none where it did not."""
+        run = self.clean_before
+        return [f"run {run.number} pulled cleanly with these very parts, now complained of: {CHANGED}"] if run else []
 
     def clean_with(self, choice: Choice) -> str:
         """What says that these very parts pull cleanly: what is felt now, or their last run; empty where nothing

@@ -28,6 +28,8 @@ from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 CUT_AT = 2.2
 """Standard deviations beyond which no engine is looked for."""
+LEAST_DOUBT = 0.2
+"""Of one run, to be named: any is misjudged at times, so that very many never are all right (assumed)."""
 DOUBTED_BELOW = 0.02
 """Probability that all runs were judged rightly, below which those are named that are doubted most."""
 
@@ -261,14 +263,14 @@ def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog
 
 
 def doubted_runs(runs: Sequence[Run], masses: Array) -> tuple[DoubtedRun, ...]:
-    """The runs that are doubted most, where all of them were judged rightly with less than DOUBTED_BELOW. masses : the
-    belief after them all."""
+    """The runs that are doubted most, and by themselves, where all of them were judged rightly with less than
+    DOUBTED_BELOW. masses : the belief after them all."""
     rightly = [(1.0 - MISJUDGED_SHARE) * run.rightly / run.likelihood() for run in runs]
     if not runs or np.prod(rightly, axis=0) @ masses >= DOUBTED_BELOW:
         return ()
     chances = [round(float(one @ masses), 4) for one in rightly]
-    most = 1.0 - min(chances)
-    doubted = [DoubtedRun(run.number, one) for run, one in zip(runs, chances, strict=True) if 1.0 - one >= 0.5 * most]
+    least = max(0.5 * (1.0 - min(chances)), LEAST_DOUBT)
+    doubted = [DoubtedRun(run.number, one) for run, one in zip(runs, chances, strict=True) if 1.0 - one >= least]
     return tuple(sorted(doubted, key=lambda run: (run.chance, run.number is None, run.number)))
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case
+from configurator.judging.right import right
 from configurator.learning.belief import Belief, felt_with, prior_of
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
@@ -22,6 +23,8 @@ class SizeShares:
     flat: float
     rich: float
     chosen: bool
+    keeps_rules: bool = True
+    """Whether no rule but those on what is felt speaks against it."""
 
 
 FLAT = 1
@@ -55,14 +58,17 @@ def nozzle_sizes(case: Case, name: str, choice: Choice, belief: Belief | None) -
     felt = felt_with(case, name, [{**choice, slot: option} for option in options])
     complaints = np.array([felt.hesitates, felt.flat, felt.rich])
     listed = {own: (option,) for own, option in choice.items()} | {slot: tuple(options)}
-    regions = case.columns(name, listed, with_regions=True).shot.regions
-    assert regions is not None
-    covers = regions.covers[:, 0, 0, 0, 0, 0]
+    table = case.columns(name, listed, with_regions=True)
+    assert table.shot.regions is not None
+    covers = table.shot.regions.covers[:, 0, 0, 0, 0, 0]
+    keeps = np.asarray(right(table).covers[:, 0, 0, 0].any(axis=-1) | ~covers.any(axis=-1))
     worst = np.where(felt.covers, FLAT, complaints.argmax(axis=0))
     shares = [covers @ believed.masses, *((~covers & (worst == one)) @ believed.masses for one in range(3))]
     sizes = tuple(
-        SizeShares(option.read(FittedNozzle).diameter_mm, right, hesitates, flat, rich, option is chosen)
-        for option, (right, hesitates, flat, rich) in zip(options, np.array(shares).T.tolist(), strict=True)
+        SizeShares(option.read(FittedNozzle).diameter_mm, share, hesitates, flat, rich, option is chosen, kept)
+        for option, (share, hesitates, flat, rich), kept in zip(
+            options, np.array(shares).T.tolist(), keeps.tolist(), strict=True
+        )
     )
     parts = tuple(choice[Slot(name, other)].label for other in CIRCUIT_SLOTS[1:])
     return NozzleSizes(case.vehicle.name, name, chosen.read(FittedNozzle).style, parts, believed, sizes)

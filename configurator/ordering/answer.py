@@ -3,10 +3,10 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from math import floor
 from typing import Any
 
 from configurator.catalogue.parts import Joint
+from configurator.judging.table import LEAST_SURE
 from configurator.judging.unmeasured import measure_pad
 from configurator.learning.as_known import Known
 from configurator.ordering.cheapest import FEW_VEHICLES, surest
@@ -32,7 +32,7 @@ from configurator.slots.slot import SHARED_SLOTS, Slot
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
-CURVE_EFFORT = 5.0
+CURVE_EFFORT = 2.0
 MOST_FOR_CURVE = 12
 """Vehicles up to which it is worked out what money buys: every sum is an order of its own."""
 NOTES = (
@@ -72,10 +72,12 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
     """The whole answer; progress is told in words what is being worked out."""
     progress("planning the order")
     plan = plan_sure(job.wanted, job.market, job.wish)
-    met = _is_met(job.wanted, plan)
     before = None
     if not plan.stopped or len(job.wanted) <= FEW_VEHICLES:  # who stops a long search does not wait for another
         before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
+        if before.cost == plan.cost == 0:  # of what is there the boxes may as well hold all that helps
+            plan = replace(before, proven=plan.proven, least=plan.least, goal=plan.goal)
+    met = _is_met(job.wanted, plan)
     failing = [] if met or plan.stopped else _failing(job, plan)
     curve = curve and not plan.stopped and 0 < len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
@@ -213,7 +215,7 @@ def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSur
         rows.append(
             VehicleSureness(
                 vehicle=one.needs.name, day=one.day.isoformat(), wanted=one.sureness, before=old,
-                after=round(box.sureness, 4), **_behind(job, one.needs.name),
+                after=round(box.sureness, 4), enough=is_sure(one, box), **_behind(job, one.needs.name),
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
                 first=_first(job, one, box), stack=[_told(option) for option in (spacer, relief) if option.changed],
@@ -223,9 +225,10 @@ def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSur
 
 
 def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
-    """What to measure before the pumps of a box are ordered."""
-    deeper = job.deeper.get(one.needs.name, {})
-    return [
+    """What to look at before a box is ordered, and what to measure before its pumps are."""
+    deeper, known = job.deeper.get(one.needs.name, {}), job.known.get(one.needs.name)
+    came_back = known.came_back if known else []
+    return came_back + [
         measure_pad(circuit.circuit) for circuit in one.needs.circuits
         if any(deeper.get(circuit.circuit, frozenset()) & {*circuit.setups[place].codes}
                for place in box.setups[circuit.circuit])
@@ -238,10 +241,11 @@ GUESS = "no run yet: this is the model's guess alone"
 def _behind(job: OrderJob, name: str) -> dict[str, Any]:
     """The runs behind what is told of a vehicle, and that in words."""
     known = job.known.get(name)
-    return {
-        "runs": known.belief.runs if known and known.belief else 0,
-        "says": known.says if known and known.belief else GUESS,
-    }
+    if known is None or known.belief is None:
+        return {"runs": 0, "says": GUESS}
+    clean = known.went_clean
+    says = f"run {clean.number} pulled cleanly: its parts go back in" if clean else known.says
+    return {"runs": known.belief.runs, "says": says}
 
 
 def _labels(nozzles: Iterable[Option]) -> list[str]:
@@ -253,26 +257,29 @@ def _told(option: Option) -> str:
 
 
 def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
-    """The most sureness for amounts up to half as much again as the order costs."""
-    points = []
-    settled = plan.proven and _is_met(job.wanted, plan)
+    """The most sureness for amounts up to half as much again as the order costs; more money never buys less."""
+    points: list[CurvePoint] = []
+    settled = plan.proven and (job.wish.budget is None or _is_met(job.wanted, plan))
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {budget / 100:.2f}")
-        if settled and budget >= plan.cost:  # the cheapest order that meets all: more money buys no other
-            found: Plan | None = plan
-        else:
+        found: Plan | None = plan  # where it meets all, or is the surest there is, more money buys no other
+        if not settled or budget < plan.cost:
             found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
-        if found is None:
-            continue
-        sureness = [min(box.sureness, one.sureness) for one, box in zip(job.wanted, found.boxes, strict=True)]
-        points.append(
-            CurvePoint(
-                budget=_money(budget), spent=_money(found.cost), sureness=round(sum(sureness) / len(sureness), 4),
-                least=round(min(sureness), 4), proven=found.proven,
-            )
-        )  # fmt: skip
+        if found is not None:
+            point = _point(job, budget, found)
+            if points and point.sureness < points[-1].sureness:
+                point = points[-1].model_copy(update={"budget": point.budget, "proven": False})
+            points.append(point)
     return points
+
+
+def _point(job: OrderJob, budget: int, plan: Plan) -> CurvePoint:
+    sureness = [min(box.sureness, one.sureness) for one, box in zip(job.wanted, plan.boxes, strict=True)]
+    return CurvePoint(
+        budget=_money(budget), spent=_money(plan.cost), sureness=round(sum(sureness) / len(sureness), 4),
+        least=round(min(sureness), 4), proven=plan.proven,
+    )  # fmt: skip
 
 
 def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
@@ -283,7 +290,8 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
         if not is_sure(one, box):
             alike = (id(one.needs.circuits), one.day, one.sureness)
             if alike not in best:
-                best[alike] = plan_sure([one], job.market, replace(job.wish, budget=None)).boxes[0].sureness
+                found = _planned([one], job.market, replace(job.wish, budget=None))
+                best[alike] = found.boxes[0].sureness if found else box.sureness
             most = max(best[alike], box.sureness)
             if most < one.sureness - NOT_SHORT:
                 failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(most, 4)))
@@ -319,11 +327,13 @@ def _ways_out(job: OrderJob, plan: Plan, failing: Sequence[Failing], progress: C
     short = {one.vehicle for one in failing}
     if failing:
         lowered = [
-            replace(one, sureness=floor(100 * box.sureness) / 100) if one.needs.name in short else one
+            replace(one, sureness=box.sureness) if one.needs.name in short else one
             for one, box in zip(job.wanted, plan.boxes, strict=True)
         ]
-        listed = ", ".join(f"{one.needs.name} {100 * one.sureness:.0f} %" for one in lowered if one.needs.name in short)
-        tried(f"be content with {listed}", lowered, asked)
+        content = [one for one in lowered if one.needs.name in short]
+        if min(one.sureness for one in content) >= LEAST_SURE:
+            listed = ", ".join(f"{one.needs.name} {100 * one.sureness:.0f} %" for one in content)
+            tried(f"be content with {listed}", lowered, asked)
         latest = max((job.market.arrives(article) for article in job.market.articles), default=job.market.ordered)
         late = [one for one in job.wanted if one.needs.name in short and one.day < latest]
         if late:

@@ -125,13 +125,6 @@ class BoxMaker:
         none: tuple[tuple[int, ...], ...] = ((),) * len(self.circuits)
         return Box(none, none, 0, {}, {}, (), 0, 0, 0)
 
-    def covered(self, box: Box) -> list[bool]:
-        """Whether a box covers each scenario."""
-        mask = (1 << self.count) - 1
-        for circuit, setups, nozzles in zip(self.circuits, box.setups, box.nozzles, strict=True):
-            mask &= int(np.bitwise_or.reduce(circuit.subset(setups).masks[list(nozzles)], initial=0)) if setups else 0
-        return [bool(mask >> place & 1) for place in range(self.count)]
-
     def best(self, prices: Prices, enough: int, short_price: float, below: float = np.inf) -> tuple[float, Box] | None:
         """The box for which price and shortfall come to least, each scenario short of enough at a price."""
         found = None

@@ -25,7 +25,7 @@ from configurator.ordering.articles import articles, under_one_code, worth_a_loo
 from configurator.ordering.groups import greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
 from configurator.ordering.model import Wanted
-from configurator.ordering.needs import Choices, VehicleNeeds
+from configurator.ordering.needs import Choices, VehicleNeeds, needs_of_one
 from configurator.ordering.needs_pieces import (
     Arrays,
     Piece,
@@ -40,6 +40,7 @@ from configurator.ordering.needs_pieces import (
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.purchase import Market
 from configurator.slots.offered import stocks_of
+from configurator.slots.wishes import choose
 from configurator.stopping import heed
 
 CUT = (4, 6)
@@ -81,7 +82,7 @@ def job_of(
         pieces.setdefault(piece.key, piece)
     cases = {key: Case.of(piece.vehicle, catalog) for key, piece in pieces.items()}
     trials = {name: own.runs for name, own in records.items()}
-    felt = [read_symptom(appointment.symptom) for appointment in meeting.vehicle]
+    felt = [read_symptom(appointment.symptom, appointment.when) for appointment in meeting.vehicle]
     today = {(piece.key, one.word): felt_today(cases[piece.key], one)
              for piece, one in zip(models, felt, strict=True) if one}  # fmt: skip
     runs = _Runs([*(trial for own in trials.values() for trial in own), *today.values()])
@@ -217,7 +218,7 @@ class _Boxes:
         """Needs of a vehicle by the key of its model, its runs and what it feels like today, None for one that pulls
         cleanly; and what is known of it. Needs do not hang on the order of runs, but for the sizes that it leaves."""
         counted = sorted(filter(counts, trials), key=lambda trial: (trial.at, trial.number or 0))
-        today = symptom and symptom.word
+        today = symptom and (symptom.word, symptom.moment)
         key = (model, today, *map(self._told, counted))
         if key not in self._known:
             self._known[key] = known_by(
@@ -228,6 +229,8 @@ class _Boxes:
         if known.pulls_cleanly:
             return None, known
         alike = (model, today, tuple(sorted(map(self._runs.content, counted))), tuple(sorted(known.sizes.items())))
+        if known.went_clean:
+            return needs_of_one(known.case, choose(known.case.options, known.back_to_clean), known.believed, CUT), known
         if alike not in self._made:
             self._made[alike] = self._choices[model].needs(known.believed, CUT, known.sizes)
         return self._made[alike], known

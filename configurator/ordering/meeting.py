@@ -29,7 +29,7 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import Number, Record, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
-from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.feelings import SYMPTOMS, Moment
 
 
 class Appointment(Record):
@@ -42,6 +42,7 @@ class Appointment(Record):
     )  # fmt: skip
     day: date = figure("day it is worked on: what is delivered by that day counts")
     symptom: str | None = figure("what it feels like today, as a proposal takes it", default=None)
+    when: Moment | None = figure("when that is felt, as a proposal takes it", default=None)
     sureness: Number | None = figure(
         "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
     )
@@ -52,6 +53,14 @@ class Appointment(Record):
         if word is not None and word not in SYMPTOMS:
             raise ValueError(f"'{word}' is no symptom; expected one of {', '.join(SYMPTOMS)}")
         return word
+
+    @model_validator(mode="after")
+    def _when_of_what(self) -> Self:
+        moments = SYMPTOMS[self.symptom].moments if self.symptom else ()
+        if self.when is not None and self.when not in moments:
+            expected = f"one of {', '.join(moments)}" if moments else "a symptom that may be felt at once or later"
+            raise ValueError(f"when is '{self.when}'; expected {expected}")
+        return self
 
 
 class Meeting(Record):

@@ -24,7 +24,7 @@ from configurator.learning.belief import Belief
 from configurator.physics.lateness import Bits, Regions
 from configurator.slots.joints import openers
 from configurator.slots.offered import stocks_of
-from configurator.slots.options import Option, Slots
+from configurator.slots.options import Choice, Option, Slots
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
 
 MOST_SETUPS = 8
@@ -170,6 +170,21 @@ class Choices:
             cells,
             belief.masses,
         )
+
+
+def needs_of_one(case: Case, choice: Choice, belief: Belief, cut: tuple[int, int]) -> VehicleNeeds:
+    """The needs of a vehicle that is to get these very parts, since they pulled cleanly in it: nothing else is right,
+    and they are whatever engine is believed."""
+    cells, stands_for = belief.cells(*cut), stocks_of(case.catalog).stands_for
+    circuits = []
+    for name in case.circuit_names:
+        parts = {own: (case.as_fitted[Slot(name, own)], choice[Slot(name, own)]) for own in CIRCUIT_SLOTS}
+        setup = _setup(parts, (1, 1, 1), np.ones(1, dtype=bool), stands_for)
+        every = np.ones((1, 1, belief.masses.size), dtype=bool)
+        regions, covers = Regions.of(every), np.ones((1, 1, len(cells)), dtype=bool)
+        circuits.append(CircuitNeeds(name, (setup,), (choice[Slot(name, "nozzle")],), covers, regions))
+    spacer, relief = (choice[Slot(None, own)] for own in SHARED_SLOTS)
+    return VehicleNeeds(case.vehicle.name, tuple(circuits), ((spacer, relief),), cells, belief.masses)
 
 
 def _with_shared(circuit: CircuitNeeds, kept: Sequence[int]) -> CircuitNeeds:

@@ -52,6 +52,7 @@ class VehicleSureness(Report):
         description="sureness with shelf and fitted parts alone; null where the search was stopped before"
     )
     after: float = Field(description="sureness with the order")
+    enough: bool = Field(description="whether that is as sure as wanted, to half a per cent")
     runs: int = Field(description="trial runs behind it")
     says: str = Field(description="what it rests on, in words")
     setups: dict[str, list[str]] = Field(description="screw, pump and lobe to have at hand, by circuit")
@@ -61,7 +62,7 @@ class VehicleSureness(Report):
 
 
 class VehicleLeftAlone(Report):
-    """A vehicle that pulls cleanly: nothing is bought for it."""
+    """A vehicle that pulls cleanly, or did with parts that are at hand and go back in: nothing is bought for it."""
 
     vehicle: str = Field(description="name of the vehicle")
     day: str = Field(description="day it runs, year-month-day")

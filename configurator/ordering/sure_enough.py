@@ -12,6 +12,7 @@ from configurator.ordering.cheapest import plan_order, surest
 from configurator.ordering.model import Wanted
 from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
 from configurator.ordering.purchase import Market
+from configurator.solver.solution import Unsettled
 
 NOT_SHORT = 0.005
 """Sureness is told in whole per cent: what is short by less is not short."""
@@ -36,7 +37,10 @@ def plan_sure(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> P
         if more == asked:
             break
         asked = more
-        plan = plan_order(asked, market, wish) or surest(asked, market, wish)
+        try:
+            plan = plan_order(asked, market, wish) or surest(asked, market, wish)
+        except Unsettled:
+            return replace(best, proven=False)
         best = min(best, plan, key=lambda one: (_short(wanted, one), one.cost))
     return best if best is first or first is None else _proven_by(best, first)
 
@@ -59,6 +63,6 @@ def _asked(one: Wanted, box: BoxPlan) -> Wanted:
 
 def _proven_by(plan: Plan, first: Plan) -> Plan:
     """A plan for more scenarios than were asked for at first, which prove no more than they did."""
-    if not plan.proven or first.cost == plan.cost or plan.goal != "money":
+    if not plan.proven or first.cost == plan.cost:
         return plan
     return replace(plan, proven=False, least=first.cost if first.least is None else first.least)

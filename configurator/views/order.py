@@ -15,7 +15,9 @@ def order_text(report: OrderReport) -> str:
     """What to buy from whom first; then why; then what money would buy more."""
     lines = [f"{mark('YES' if report.ok else 'NO')}  {report.name}: {order_verdict(report)}"]
     lines += [wrapped(f"{v.vehicle}, {first}", " " * 9, "  First: ") for v in report.vehicles for first in v.first]
-    lines += ["", *_supplier_lines(report), *_short_lines(report)]
+    lines += ["", *_supplier_lines(report)]
+    lines += [f"Work on parts (drilling, relieving a pad): {report.work:.2f}", ""] if report.work else []
+    lines += _short_lines(report)
     lines += [_vehicles_table(report), ""]
     lines += _box_lines(report)
     if report.curve:
@@ -28,11 +30,11 @@ def order_text(report: OrderReport) -> str:
 def order_verdict(report: OrderReport) -> str:
     """The sum, and how far it goes."""
     cars = len(report.vehicles)
-    short = sum(round(100 * car.after) < round(100 * car.wanted) for car in report.vehicles)
+    short = sum(not car.enough for car in report.vehicles)
     less = f"{short} of {counted(cars, 'car')} less sure to be right than wanted"
     goes = "every car gets as sure to be right as wanted" if report.ok else less
-    if not report.lines:
-        return f"nothing to buy; {goes}" if cars else "nothing to buy; every car pulls cleanly"
+    if not report.total:
+        return f"nothing to buy; {goes}" if cars else "nothing to buy for any car"
     return f"order for {report.total:.2f}; {goes}"
 
 
@@ -67,7 +69,7 @@ def _vehicles_table(report: OrderReport) -> str:
         [v.vehicle, v.day, _percent(v.wanted), _percent(v.before), _percent(v.after), v.says] for v in report.vehicles
     ]
     rows += [[v.vehicle, v.day, "-", "-", "-", v.says] for v in report.left_alone]
-    headings = ["car", "runs on", "sure wanted", "now", "with it", "judged"]
+    headings = ["car", "runs on", "sure wanted", "from the shelf", "with the order", "judged"]
     return tabulate(rows, headers=headings, disable_numparse=True, maxcolwidths=[None] * 5 + [44])
 
 

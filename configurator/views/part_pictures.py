@@ -96,8 +96,10 @@ def lift_picture(lift: LobeLift) -> Figure:
 def says_of_sizes(sizes: NozzleSizes) -> str:
     """How sure the chosen size is, and which is the surest."""
     chosen = next(size for size in sizes.sizes if size.chosen)
-    surest = max(sizes.sizes, key=lambda size: size.right)
+    surest = max((size for size in sizes.sizes if size.keeps_rules), key=lambda size: size.right, default=chosen)
     says = f"{show_diameter(chosen.diameter_mm)} is right for {_percent(chosen)} of {sizes.belief.engines}"
+    if not chosen.keeps_rules:
+        return f"{says} by the pull alone; another rule speaks against it with these parts."
     if _percent(surest) == _percent(chosen):
         return f"{says}; with these parts no other size is right for more."
     return f"{says}; with these parts the surest is {show_diameter(surest.diameter_mm)}, {_percent(surest)}."

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from configurator.advice.sure_proposal import SureProposeReport
 from configurator.reports import (
     Alternative,
     Change,
@@ -69,7 +70,7 @@ def _pull_lines(report: ProposeReport) -> Iterable[str]:
 
     for shot in report.pulls:
         yield wrapped(f"{shot.circuit}, with it: {shot.felt}", "  ")
-    if report.sureness is not None and "no run" in report.engine_note:
+    if report.sureness is not None and not isinstance(report, SureProposeReport):  # there it stands at the top
         yield f"  right for {sure_percent(report.sureness)} of {report.engines}"
 
 

@@ -14,6 +14,7 @@ from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import UNLIKELY, SureProposeReport, proposal_of
 from configurator.book.records import Conditions, Felt, trial_of
 from configurator.judging.case import Case
+from configurator.judging.right import right
 from configurator.judging.table import LEAST_SURE, most_together, tabulate_circuit
 from configurator.learning.as_known import Known, known_by
 
@@ -40,7 +41,7 @@ def asked(seed: int) -> tuple[Known, SureProposeReport, NextReport]:
 def surest_pair(seed: int) -> float:
     """Of all pairs without a drilled nozzle or another spacer, the most of what is believed that one is right for."""
     known, _, _ = asked(seed)
-    front, rear = (tabulate_circuit(known.tables, name).right.covers for name in ("front", "rear"))
+    front, rear = (right(tabulate_circuit(known.tables, name).columns).covers for name in ("front", "rear"))
     points = front.shape[-1]
     both = (front.reshape(-1, points) * known.believed.masses) @ rear.reshape(-1, points).T.astype(float)
     return float(both.max())

@@ -135,6 +135,12 @@ def test_a_clean_run_of_before_is_gone_back_to() -> None:
     assert changes_of(step) == changes_of(proposal) == {"front.nozzle": small.label}
     assert "run 1 pulled cleanly with these: put them back" in step.why
     assert proposal.changes[0].because[0] == f"run 1 pulled cleanly with {small.label}"
+    screw, lobe = SLOTS["front.feed_screw"], SLOTS["front.lobe"]
+    others = {slot: next(o for o in case.on_offer[slot] if o.work == "fit") for slot in (screw, lobe)}
+    whole = trial_of(case, AT, Felt(word="clean"), Conditions(), choice={**case.as_fitted, NOZZLE: small, **others})
+    known = known_by(case, [whole.model_copy(update={"number": 1}), *runs[1:]])
+    step = what_next(known_by(car_now(case, CarRecords(runs[1:])).case, [whole, *runs[1:]]))
+    assert step.do == "try" and len(step.changes) == 3, "a whole set goes back in as well"
     again = runs[1].model_copy(update={"felt": Felt(word="stumble")})  # then the clean run cannot be right
     assert known_by(known.case, [runs[0], again]).went_clean is None
 

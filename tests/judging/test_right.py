@@ -10,7 +10,7 @@ from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes, margins
 from configurator.judging.findings import broken
-from configurator.judging.right import OF_FELT_SIZES
+from configurator.judging.right import OF_FELT_SIZES, right
 from configurator.judging.table import tabulate_circuit
 from configurator.learning.belief import prior_of
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT, Lateness
@@ -30,7 +30,7 @@ def rear_case() -> Case:
 def test_a_combination_is_right_where_it_breaks_no_hard_rule(name: str) -> None:
     case, chance = rear_case(), np.random.default_rng(3)
     table = tabulate_circuit(case, name)
-    covers = table.right.covers
+    covers = right(table.columns).covers
     tried, differ, short = 0, 0, 0
     regions = table.columns.shot.regions
     assert regions is not None
@@ -79,7 +79,9 @@ def test_a_rule_that_no_engine_mends_leaves_a_combination_right_for_none() -> No
     """The pump hits the pad: whatever is felt, it is not right."""
     case = building.easy_case(building.vehicle(manifold={"pad_clearance_mm": 10})).with_linkage_set()
     table = tabulate_circuit(case, "front")
-    assert table.broken["pump-clears-the-manifold-pad"][:, :, 0].all() and not table.right.covers[:, :, 0].any()
+    assert (
+        table.broken["pump-clears-the-manifold-pad"][:, :, 0].all() and not right(table.columns).covers[:, :, 0].any()
+    )
     regions = table.columns.shot.regions
     assert regions is not None and regions.covers[0, 0, 0, 0].any(), "it pulls cleanly in some engines"
     assert sureness_of(case, case.as_fitted, prior_of(case)) == 0.0

@@ -36,7 +36,7 @@ from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
 from configurator.views.order import order_text
 
-STOCK = building.catalog()
+STOCK = building.catalog().by_codes()
 MONDAY = date(2026, 5, 4)
 MODELS = [building.vehicle(engine={"idle_rpm": rpm}) for rpm in (650, 900)]
 CARS = [MODELS[n % 2].model_copy(update={"name": f"car {n}"}) for n in range(8)]
@@ -207,6 +207,10 @@ def test_a_car_that_pulled_cleanly_with_parts_at_hand_gets_nothing(tmp_path: Pat
         book.add_new_trials([clean, run(car, "stumble").model_copy(update={"at": clean.at + timedelta(days=1)})])
     bought = job_of(Meeting.model_validate(meeting({})), [car], STOCK, open_book(place), PurchaseWish(), redrill=False)
     assert bought.wanted and not bought.left_alone
+    told = answer(bought, curve=False)
+    assert [line.code for line in told.lines if not line.code.startswith("gasket")] == ["straight-0.90"]
+    assert told.vehicles[0].nozzles["front"] == ["straight-0.90, 0.90 mm (35.4 thou)"]
+    assert told.vehicles[0].says == "run 1 pulled cleanly: its parts go back in" and told.ok
     with open_book(place) as book:
         book.move_stock("straight-0.90", 1, "taken out")
     back = job_of(Meeting.model_validate(meeting({})), [car], STOCK, open_book(place), PurchaseWish(), redrill=False)
@@ -298,4 +302,27 @@ def test_for_clean_cars_alone_there_is_nothing_to_buy_whatever_the_money(tmp_pat
         book.add_new_trials([run(CARS[0], "clean")])
     told = answer(job(tmp_path, CARS[:1]))
     assert told.ok and not told.lines and not told.curve and told.total == 0.0
-    assert order_text(told).startswith("YES  x: nothing to buy; every car pulls cleanly")
+    assert order_text(told).startswith("YES  x: nothing to buy for any car")
+
+
+def test_before_anything_is_bought_what_came_back_with_the_same_parts_is_doubted(tmp_path: Path) -> None:
+    with open_book(tmp_path / "book.sqlite") as book:
+        clean = run(CARS[0], "clean")
+        later = run(CARS[0], "stumble").model_copy(update={"at": clean.at + timedelta(hours=1)})
+        book.add_new_trials([clean, later])
+    (told,) = answer(job(tmp_path, CARS[:1]), curve=False).vehicles
+    assert told.first[0].startswith("run 1 pulled cleanly with these very parts, now complained of")
+
+
+@pytest.mark.parametrize(("symptom", "when"), [(None, "later"), ("clean", "later")])
+def test_a_moment_is_that_of_a_symptom_which_has_it(symptom: str | None, when: str) -> None:
+    with pytest.raises(ValidationError, match="when is 'later'; expected"):
+        Meeting.model_validate(meeting({"symptom": symptom, "when": when}))
+
+
+def test_what_is_felt_at_once_asks_for_other_parts_than_what_is_felt_later() -> None:
+    at_once, later = (
+        job_of(Meeting.model_validate(meeting({"symptom": "stumble", "when": when})), [CARS[0]], STOCK, None,
+               PurchaseWish(), redrill=False).wanted[0].needs.masses for when in ("at-once", "later")
+    )  # fmt: skip
+    assert not np.allclose(at_once, later)

@@ -61,8 +61,8 @@ def money_report() -> OrderReport:
     points = ((0.0, 0.1, 0.0, True), (41.5, 0.5, 0.25, False), (80.0, 0.8, 0.7, True))
     curve = [CurvePoint(budget=spent + 9.0, spent=spent, sureness=mean, least=least, proven=proven)
              for spent, mean, least, proven in points]  # fmt: skip
-    cars = [VehicleSureness(vehicle=name, day="2026-05-09", wanted=0.8, before=0.1, after=after, says="", runs=0,
-                            setups={}, nozzles={}, stack=[]) 
+    cars = [VehicleSureness(vehicle=name, day="2026-05-09", wanted=0.8, before=0.1, after=after,
+                            enough=after >= 0.8, says="", runs=0, setups={}, nozzles={}, stack=[]) 
             for name, after in (("van", 0.83), ("truck", 0.71))]  # fmt: skip
     return OrderReport(schema_version=1, name="two cars", ok=False, proven=True, bound=None, lines=[], suppliers=[],
                        work=0.0, total=80.0, vehicles=cars, left_alone=[], curve=curve, failing=[], ways_out=[],
@@ -245,6 +245,17 @@ def test_the_chosen_size_is_told_with_the_surest() -> None:
     taken = tuple(replace(size, chosen=size is surest) for size in sizes.sizes)
     said = pictures.says_of_sizes(replace(sizes, sizes=taken))
     assert said.endswith("of engines like this one; with these parts no other size is right for more.")
+
+
+def test_no_size_is_called_the_surest_that_another_rule_forbids() -> None:
+    """Large nozzles want the larger pump: size and propose give them nothing."""
+    case = example("tow-truck").with_linkage_set()
+    sizes = nozzle_sizes(case, "front", case.as_fitted, None)
+    surest = max(sizes.sizes, key=lambda size: size.right)
+    assert not surest.keeps_rules and any(size.keeps_rules and size.right > 0.0 for size in sizes.sizes)
+    assert show_diameter(surest.diameter_mm) not in pictures.says_of_sizes(sizes)
+    taken = replace(sizes, sizes=tuple(replace(size, chosen=size is surest) for size in sizes.sizes))
+    assert "another rule speaks against it" in pictures.says_of_sizes(taken)
 
 
 def test_two_are_told_apart_in_words_and_nothing_is_called_nothing() -> None:
