@@ -91,6 +91,8 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
     if known.pulls_cleanly:
         return _report(known, "stop", why=CLEAN_NOW)
     destination = proposal_of(known, ProposalRequest())
+    if known.clean_before:
+        return _report(known, "try", why="; ".join(known.came_back), destination=destination)
     step = _step(known, destination, stock)
     if step is None:
         where = "on the shelf" if stock is not None else "in the catalogue"
@@ -115,6 +117,8 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
 
 def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
     """A proposal with the first step towards it, where that is less than all of it at once."""
+    if known.clean_before:
+        return report.model_copy(update={"hint": "; ".join([*known.came_back, *filter(None, [report.hint])])})
     step = _step(known, report, None) if report.changes and known.belief is not None else None
     if not isinstance(report, SureProposeReport) or step is None or step.changes == report.changes:
         return report
@@ -230,7 +234,7 @@ def _first(known: Known, step: ProposeReport | None) -> list[str]:
     """What comes before any change: what is to be measured, main jets, and faults that no part mends."""
     smokes = known.last_felt is not None and known.last_felt.side < 0
     faults = [": ".join(filter(None, (one.says, one.mend))) for one in step.first] if step else jets_first(known.case)
-    return [*known.came_back, *([SMOKES_FIRST] if smokes else []), *faults]
+    return [*([SMOKES_FIRST] if smokes else []), *faults]
 
 
 def _odd_sizes(known: Known, step: ProposeReport | None) -> list[str]:

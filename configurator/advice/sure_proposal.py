@@ -13,10 +13,12 @@ from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.named_choice import choice_after
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.car.fitted import FittedNozzle
+from configurator.catalogue.parts import FeedScrewFigures
 from configurator.judging.case import Case
 from configurator.judging.right import right
 from configurator.judging.table import LEAST_SURE, most_together
 from configurator.learning.as_known import SURE_ENOUGH, Known
+from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.physics.lateness import Regions
 from configurator.reports import Change, ProposeReport
 from configurator.slots.slot import Slot
@@ -46,7 +48,7 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
     sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
     asked = {wish.slot for wish in request.wishes}
     wishes = [*request.wishes, *(wish for wish in known.back_to_clean if wish.slot not in asked)]
-    felt = [*wishes, *_nozzles_that_are_felt(known, wishes)]
+    felt = [*wishes, *_nozzles_that_are_felt(known, wishes), *_screws_the_way_felt(known, wishes)]
     report = _proposal_of(known, replace(request, wishes=felt), wanted)
     return report if report.status != "impossible" else _proposal_of(known, request, wanted)
 
@@ -109,6 +111,28 @@ def _nozzles_that_are_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
     named, scatter_mm = {wish.slot for wish in wishes}, known.case.catalog.limits.stamped_tolerance_mm
     felt = nozzle_wishes(known, "felt apart:", lambda now, other: other.is_told_from(now, scatter_mm))
     return [wish for wish in felt if wish.slot not in named]
+
+
+def _screws_the_way_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
+    """No wider feed screw where fuel was too much, no narrower one where it was wanting at once; of those nobody has
+    named."""
+    if known.last_felt is None:
+        return []
+    named, side = {wish.slot for wish in wishes}, side_of_nozzle(known.last_felt)
+    found = []
+    for slot in (Slot(name, "feed_screw") for name in known.case.circuit_names):
+        options = known.case.options[slot]
+        now_mm2 = known.case.as_fitted[slot].read(FeedScrewFigures).passage_area_mm2
+        areas = [option.read(FeedScrewFigures).passage_area_mm2 for option in options]
+        if slot in named:
+            continue
+        if side < 0 and "flat" not in known.last_felt.tells:
+            allowed = {place for place, area in enumerate(areas) if area <= now_mm2}
+            found.append(Wish(f"no wider {slot}", slot, frozenset(allowed)))
+        elif side > 0 and slot.circuit == "front":
+            allowed = {place for place, area in enumerate(areas) if area >= now_mm2}
+            found.append(Wish(f"no narrower {slot}", slot, frozenset(allowed)))
+    return found
 
 
 def _as_it_pulls(known: Known, request: ProposalRequest) -> ProposeReport:

@@ -52,6 +52,8 @@ class FeltSizes:
     now_mm: float = np.nan
     scatter_mm: float = 0.0
     """The fitted nozzle, and by how much orifices of one size differ."""
+    again: bool = False
+    """Whether the fitted nozzle was complained of more than once, the same way: then it is left out as well."""
 
     @property
     def facts(self) -> dict[str, float]:
@@ -60,8 +62,12 @@ class FeltSizes:
         lean_mm, rich_mm = self.lean_mm, self.rich_mm
         if lean_mm < self.now_mm - SAME_SIZE_MM:
             lean_mm = min(lean_mm + self.scatter_mm, self.now_mm)
+        elif self.again:
+            lean_mm += self.scatter_mm
         if rich_mm > self.now_mm + SAME_SIZE_MM:
             rich_mm = max(rich_mm - self.scatter_mm, self.now_mm)
+        elif self.again:
+            rich_mm -= self.scatter_mm
         return {
             "lean_mm": lean_mm, "rich_mm": rich_mm, "least_mm": self.least_mm, "most_mm": self.most_mm,
             "least_cc": self.least_cc, "most_cc": self.most_cc,

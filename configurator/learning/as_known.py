@@ -41,7 +41,7 @@ class Known:
     went_clean: Trial | None = None
     """The last run that was clean, where other parts are in the car now and complained of: then those go back in."""
     clean_before: Trial | None = None
-    """The last clean run with the very parts that are in the car, where they are complained of now."""
+    """The clean run with the very parts that are in the car, where they are complained of for the first time since."""
     sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
     """The nozzles of each circuit that were felt too small or large enough beside what is fitted."""
 
@@ -146,8 +146,9 @@ def known_by(
     clean = last_clean(runs) if last_felt and last_felt.side else None
     if clean is not None and (is_in(judged, clean) or not goes_with(judged, sizes, clean)):
         clean = None
-    cleanly = (run for run in with_these if (felt := symptom_of(run)) and not felt.side)
-    before = next(cleanly, None) if last_felt and last_felt.side else None
+    before = next(iter(with_these if symptom else with_these[1:]), None)
+    if not (last_felt and last_felt.side and before and (felt := symptom_of(before)) and not felt.side):
+        before = None
     known = Known(judged, says, belief, belief.left_out, last_felt, clean, before, sizes)
     return known if known.back_to_clean else replace(known, went_clean=None)
 

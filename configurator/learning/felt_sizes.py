@@ -15,6 +15,7 @@ from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import Symptom
 from configurator.learning.belief import newest_first, symptom_of
 from configurator.slots.slot import Slot, SlotName
+from configurator.units.units import SAME_SIZE_MM
 
 COMPANIONS: tuple[SlotName, ...] = ("pump", "lobe")
 
@@ -31,27 +32,39 @@ def felt_sizes(case: Case, runs: Sequence[Trial], symptom: Symptom | None = None
                 felt.append((size_mm, said))
         if len(case.circuit_names) > 1:  # off idle the front circuit is felt; of anything else it may be either
             felt = [(mm, symptom) for mm, symptom in felt if name == "front" and side_of_nozzle(symptom) > 0]
-        found[name] = replace(_bounds(felt), now_mm=now_mm, scatter_mm=case.catalog.limits.stamped_tolerance_mm)
+        scatter_mm = case.catalog.limits.stamped_tolerance_mm
+        found[name] = replace(_bounds(felt), now_mm=now_mm, scatter_mm=scatter_mm, again=_again(felt, now_mm))
     return found
+
+
+def _again(felt: Sequence[tuple[float, Symptom]], now_mm: float) -> bool:
+    """Whether the fitted size was complained of twice the same way, nothing else felt of it since. felt : the newest
+    first."""
+    sides = [side_of_nozzle(symptom) for mm, symptom in felt if abs(mm - now_mm) < SAME_SIZE_MM]
+    return len(sides) > 1 and sides[0] != 0 and sides[0] == sides[1]
 
 
 def with_last_feeling(case: Case, sizes: Mapping[str, FeltSizes], felt: Symptom | None) -> Mapping[str, FeltSizes]:
     """The bounds with those of what was felt last of what is fitted. They hold whatever else changes: no smaller nozzle
     for want of fuel at once, no larger one for too much or where the shot ran out, no less volume than ran out, no
-    more than smoked. Of two circuits it may be either."""
-    if felt is None or len(case.circuit_names) > 1 or not side_of_nozzle(felt):
+    more than smoked. Off idle the front circuit is felt; whatever else is felt, neither circuit goes against it."""
+    if felt is None or not side_of_nozzle(felt):
         return sizes
-    (name,) = case.circuit_names
     if side_of_nozzle(felt) > 0:
-        return {name: replace(sizes[name], least_mm=sizes[name].now_mm)}
-    bounds = replace(sizes[name], most_mm=sizes[name].now_mm)
+        return {**sizes, "front": replace(sizes["front"], least_mm=sizes["front"].now_mm)}
+    return {name: _enough(case, name, own, felt) for name, own in sizes.items()}
+
+
+def _enough(case: Case, name: str, sizes: FeltSizes, felt: Symptom) -> FeltSizes:
+    """The bounds of one circuit where fuel was too much, or ran out."""
+    bounds = replace(sizes, most_mm=sizes.now_mm)
     listed = {slot: (option,) for slot, option in case.as_fitted.items()}
     volume_cc = float(case.columns(name, listed).shot.volume_cc.item())
     if not np.isfinite(volume_cc) or {"flat", "rich"} <= set(felt.tells):
-        return {name: bounds}
+        return bounds
     if "flat" in felt.tells:
-        return {name: replace(bounds, least_cc=(1.0 - SAME_VOLUME) * volume_cc)}
-    return {name: replace(bounds, most_cc=(1.0 + SAME_VOLUME) * volume_cc)}
+        return replace(bounds, least_cc=(1.0 - SAME_VOLUME) * volume_cc)
+    return replace(bounds, most_cc=(1.0 + SAME_VOLUME) * volume_cc)
 
 
 SAME_VOLUME = 0.02

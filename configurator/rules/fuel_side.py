@@ -188,7 +188,7 @@ def right_for_enough_engines(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     at_most=False,
     unit="mm",
     severity="conflict",
-    says="too small before: {limit:.2f} mm stumbled, and this is {value:.2f} mm",
+    says="felt too small before: {value:.2f} mm, only from {limit:.2f} mm it can be told from what stumbled",
     mend="a nozzle that is no smaller, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )
@@ -203,7 +203,7 @@ def nozzle_is_no_smaller_than_was_too_small(nozzle: Nozzles, pump: Pumps, lobe: 
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="no better before: {limit:.2f} mm smoked or ran out, and this is {value:.2f} mm",
+    says="felt no better before: {value:.2f} mm, only up to {limit:.2f} mm it can be told from what smoked or ran out",
     mend="a nozzle that is no larger, or another lobe or pump with it",
     basis=OWN_REQUEST,
 )

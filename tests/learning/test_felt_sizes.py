@@ -100,8 +100,12 @@ def test_the_last_feeling_holds_whatever_else_changes_an_earlier_one_beside_what
 def test_what_nobody_tells_from_a_size_that_failed_is_left_out_with_it() -> None:
     facts = felt_sizes(CASE, felt((0.60, "stumble"), (0.85, "smoke")))["front"].facts
     assert facts["lean_mm"] == pytest.approx(0.62) and facts["rich_mm"] == pytest.approx(0.83)
-    facts = felt_sizes(CASE, felt((0.70, "stumble"), (0.70, "stumble")))["front"].facts
+    facts = felt_sizes(CASE, felt((0.70, "stumble")))["front"].facts
     assert facts["lean_mm"] == 0.70, "the fitted one may stay"
+    facts = felt_sizes(CASE, felt((0.70, "stumble"), (0.70, "stumble")))["front"].facts
+    assert facts["lean_mm"] == pytest.approx(0.72), "not if it was felt again"
+    facts = felt_sizes(CASE, felt((0.70, "stumble"), (0.70, "clean"), (0.70, "stumble")))["front"].facts
+    assert facts["lean_mm"] == 0.70
 
 
 @pytest.mark.parametrize(("word", "moment"), [("flat", None), ("stumble", "later"), ("smoke", None)])

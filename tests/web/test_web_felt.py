@@ -53,7 +53,7 @@ def test_a_car_that_pulls_cleanly_is_in_order_on_the_bench(client: TestClient) -
 def test_a_pin_against_what_is_felt_is_the_one_to_give_up(client: TestClient) -> None:
     text = text_of(client.get("/car/roadster?symptom=smoke&pin=front.nozzle%3Dstraight-0.72").text)
     assert "by what was felt: a clean start that sags in black smoke" in text
-    assert "you asked for front.nozzle = straight-0.72 no better before" in text
+    assert "you asked for front.nozzle = straight-0.72 felt no better before" in text
     assert "To make room give up front.nozzle = straight-0.72." in text and "what the driver feels" not in text
 
 
