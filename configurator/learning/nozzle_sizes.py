@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from configurator.car.fitted import FittedNozzle
-from configurator.judging.case import Case
-from configurator.judging.right import right
+from configurator.judging.case import Case, margins
+from configurator.judging.right import IN_EVERY_ENGINE
 from configurator.learning.belief import Belief, felt_with, prior_of
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
@@ -24,7 +24,7 @@ class SizeShares:
     rich: float
     chosen: bool
     keeps_rules: bool = True
-    """Whether no rule but those on what is felt speaks against it."""
+    """Whether no rule on the nozzle speaks against it but those on what is felt."""
 
 
 FLAT = 1
@@ -61,7 +61,8 @@ def nozzle_sizes(case: Case, name: str, choice: Choice, belief: Belief | None) -
     table = case.columns(name, listed, with_regions=True)
     assert table.shot.regions is not None
     covers = table.shot.regions.covers[:, 0, 0, 0, 0, 0]
-    keeps = np.asarray(right(table).covers[:, 0, 0, 0].any(axis=-1) | ~covers.any(axis=-1))
+    of_size = [margins(rule, table)[:, 0, 0, 0, 0, 0] >= 0 for rule in IN_EVERY_ENGINE if "nozzle" in rule.slots]
+    keeps = np.logical_and.reduce(np.broadcast_arrays(np.ones(len(options), dtype=bool), *of_size))
     worst = np.where(felt.covers, FLAT, complaints.argmax(axis=0))
     shares = [covers @ believed.masses, *((~covers & (worst == one)) @ believed.masses for one in range(3))]
     sizes = tuple(
