@@ -38,8 +38,6 @@ from configurator.units.units import show_diameter
 
 RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
-MOST_UNLIKELY = 2
-"""Parts that are changed at most for what is unlikely to be right (assumed)."""
 CLEAN_NOW = "it pulled cleanly with what is in the car"
 TRIED_WORK = ("none", "fit", "rephase", "remove")
 
@@ -99,7 +97,7 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
         return _report(known, "nothing", destination=destination, why=f"{why}; {ELSEWHERE}")
     sure = step.sureness or 0.0
-    if sure < UNLIKELY and len(step.changes) > MOST_UNLIKELY and not known.a_run_says_right:
+    if isinstance(step, SureProposeReport) and step.is_hopeless:
         why = f"the likeliest takes {len(step.changes)} parts, and is right to {sure_percent(sure)} only; {ELSEWHERE}"
         return _report(known, "nothing", destination=destination, why=why)
     if step.changes:
@@ -121,6 +119,8 @@ def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
         return report.model_copy(update={"hint": "; ".join([*known.came_back, *filter(None, [report.hint])])})
     step = _step(known, report, None) if report.changes and known.belief is not None else None
     if not isinstance(report, SureProposeReport) or step is None or step.changes == report.changes:
+        return report
+    if isinstance(step, SureProposeReport) and step.is_hopeless:
         return report
     return report.model_copy(update={"first_step": step.changes})
 

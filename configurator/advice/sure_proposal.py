@@ -26,6 +26,8 @@ from configurator.slots.wishes import GOALS, Wish
 
 UNLIKELY = 0.2
 """Sureness below which a fault elsewhere is looked for first."""
+MOST_UNLIKELY = 2
+"""Parts that are changed at most for what is unlikely to be right (assumed)."""
 ELSEWHERE = "look for a fault elsewhere first (float level, ignition, air leak), which may feel the same"
 LIKELY = 0.5
 """Sureness from which a combination is called likely to be right."""
@@ -41,6 +43,11 @@ class SureProposeReport(ProposeReport):
     )
     belief: BeliefSummary = Field(description="what stands behind it")
     sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
+
+    @property
+    def is_hopeless(self) -> bool:
+        """Whether it takes many parts, and is unlikely to be right: nobody is sent for those."""
+        return self.sureness is not None and self.sureness < UNLIKELY and len(self.changes) > MOST_UNLIKELY
 
 
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:

@@ -6,6 +6,7 @@ was felt too small or large enough with the fitted pump and lobe; and what pulle
 
 from collections.abc import Sequence
 
+import numpy as np
 from pydantic import Field
 
 from configurator.advice.belief_told import BeliefSummary, summary
@@ -21,7 +22,6 @@ from configurator.reports import Candidate, CircuitSizes, SizeReport
 from configurator.rules import RULES
 from configurator.slots.options import short_label
 from configurator.slots.slot import Slot
-from configurator.units.units import SAME_SIZE_MM
 
 
 class SureCircuitSizes(CircuitSizes):
@@ -104,11 +104,11 @@ def _says_clean(known: Known) -> str:
 
 
 def _may_be_named(known: Known, sizes: CircuitSizes, row: Candidate) -> bool:
-    """Whether a nozzle is past none that was felt too small, or large enough, with the fitted pump and lobe; and is the
-    fitted one, or told from it. The screw follows the nozzle, so another one makes no difference here."""
+    """Whether a nozzle is past none felt too small or large enough; and is the fitted one, or told from it. The
+    screw follows the nozzle, so another one makes no difference here."""
     slot, bounds = Slot(sizes.circuit, "nozzle"), known.sizes.get(sizes.circuit, FeltSizes())
-    between = bounds.lean_mm - SAME_SIZE_MM <= row.diameter_mm <= bounds.rich_mm + SAME_SIZE_MM
-    if row.pump == sizes.fitted.pump and not between:
+    alike = np.array([row.pump == sizes.fitted.pump and row.lobe == sizes.fitted.lobe])
+    if bounds.rule_out(np.array([row.diameter_mm]), np.array([row.volume_cc]), alike).any():
         return False
     option, fitted = known.case.options[slot].labelled(nozzle_of(row).label), known.case.as_fitted[slot]
     if option is None or option == fitted:

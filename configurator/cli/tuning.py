@@ -121,11 +121,11 @@ def propose_command(
     """Propose the fewest changes that make it pull cleanly.
 
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
-    Exit code 1 if nothing fits.
+    Exit code 1 if nothing fits, cures or is likely to be right.
     """
     from configurator.advice.next_step import with_first_step
     from configurator.advice.propose import ProposalRequest
-    from configurator.advice.sure_proposal import proposal_of
+    from configurator.advice.sure_proposal import SureProposeReport, proposal_of
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
@@ -136,7 +136,8 @@ def propose_command(
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     report = report if wishes else with_first_step(known, report)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
-    raise typer.Exit(1 if report.status == "impossible" else 0)
+    hopeless = isinstance(report, SureProposeReport) and report.is_hopeless
+    raise typer.Exit(1 if report.status == "impossible" or hopeless else 0)
 
 
 @app.command("parts", epilog="Example: tipin parts nozzles --where style=straight --where diameter_mm=0.8mm")

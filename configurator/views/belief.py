@@ -116,7 +116,7 @@ def sure_propose_text(report: SureProposeReport) -> str:
         )
         lines.append(f"  sure to be right to {sure_percent(report.sureness)}{short}")
         if report.sureness < UNLIKELY and report.changes:
-            lines.append(wrapped(ELSEWHERE, "     ", "  "))
+            lines.append(wrapped(f"unlikely to be right: {ELSEWHERE}", "     ", "  "))
     if report.first_step:
         parts = ", ".join(f"{change.slot} {change.to}" for change in report.first_step)
         lines.append(wrapped(f"not all at once: first {parts} (tipin next says more)", "     ", "  "))

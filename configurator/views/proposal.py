@@ -21,7 +21,8 @@ from configurator.views.tables import cautions, counted, findings_lines, wrapped
 def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
-        verdict = mark("YES" if report.changes else "OK")
+        hopeless = isinstance(report, SureProposeReport) and report.is_hopeless
+        verdict = mark("NO" if hopeless else "YES" if report.changes else "OK")
         lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, _as_it_is(report))}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"

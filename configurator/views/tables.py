@@ -150,7 +150,8 @@ def _sizes_text(vehicle: str, sizes: CircuitSizes, *, everything: bool) -> Itera
 def _found(sizes: CircuitSizes, pump: str) -> str:
     choice = sizes.smallest_by_pump[pump]
     if choice is None:
-        return "none pulls cleanly and keeps every other rule"
+        none = "none pulls cleanly and keeps every other rule"
+        return f"{none}; `tipin propose` turns and changes the lobe, too" if pump == sizes.fitted.pump else none
     row = next(row for row in sizes.candidates if _nozzle(row) == _nozzle(choice) and row.pump == pump)
     others = [f"{row.lobe} at {row.phase_deg:g} deg"] if pump != sizes.fitted.pump else []
     others += [row.feed_screw] if row.feed_screw != sizes.fitted.feed_screw else []

@@ -9,14 +9,15 @@ import pytest
 from random_cars import two_circuit_car
 from runs import AT
 
-from configurator.advice.next_step import MOST_UNLIKELY, NextReport, what_next
+from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
-from configurator.advice.sure_proposal import UNLIKELY, SureProposeReport, proposal_of
+from configurator.advice.sure_proposal import MOST_UNLIKELY, UNLIKELY, SureProposeReport, proposal_of
 from configurator.book.records import Conditions, Felt, trial_of
 from configurator.judging.case import Case
 from configurator.judging.right import right
 from configurator.judging.table import LEAST_SURE, most_together, tabulate_circuit
 from configurator.learning.as_known import Known, known_by
+from configurator.views.belief import proposal_text
 
 STOCK = building.catalog(**building.EASY)
 WORDS = ("stumble", "flat", "smoke", "popback")
@@ -70,3 +71,16 @@ def test_nobody_is_sent_for_many_parts_that_are_unlikely_to_be_right(seed: int) 
         assert step.sureness >= UNLIKELY or len(step.changes) <= MOST_UNLIKELY
     elif step.do == "nothing":
         assert "look for a fault elsewhere first" in step.why
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_proposal_that_nobody_is_sent_for_says_no(seed: int) -> None:
+    known, proposal, step = asked(seed)
+    if not proposal.changes:
+        return
+    told = proposal_text(with_first_step(known, proposal))
+    assert told.startswith("NO") == proposal.is_hopeless
+    if proposal.is_hopeless:
+        assert "look for a fault elsewhere first" in " ".join(told.split())
+    if step.do == "nothing":
+        assert "not all at once: first" not in told
