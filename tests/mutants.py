@@ -62,7 +62,7 @@ EQUIVALENT = frozenset({
      "`any((option.changed for option in own[slot]))`"),  # a table is asked only what reads a slot
     ("judging/lift.py", "`grid[0] < bend < grid[-1]` -> `grid[0] <= bend < grid[-1]`"),  # the grid's ends are in it
     ("judging/trade_rules.py", "`gained > 0.0` -> `gained >= 0.0`"),  # none is told of so little
-    ("advice/next_step.py", "`_most_sure(field, after, then) < LIKELY` -> `_most_sure(field, after, then) <= LIKELY`"),
+    ("learning/trace/trace.py", "`1.0 + side * GIVEN_LAG_DOUBT` -> `1.0 - side * GIVEN_LAG_DOUBT`"),  # either side
 })  # fmt: skip
 
 

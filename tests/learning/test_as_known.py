@@ -8,10 +8,12 @@ import pytest
 from runs import AT, run
 
 from configurator.book.records import Conditions, Felt, trial_of
+from configurator.car.fitted import FittedNozzle
 from configurator.judging.feelings import SYMPTOMS, symptom_felt
 from configurator.learning.as_known import SURE_ENOUGH, Known, belief_by, known_by
 from configurator.learning.belief import belief_of, prior_of
 from configurator.physics.lateness import Lateness
+from configurator.slots.slot import SLOTS
 
 CASE = building.case(
     building.vehicle(
@@ -97,3 +99,19 @@ def test_runs_that_count_for_nothing_are_none() -> None:
     assert known_by(CASE, [cold]).belief is None
     both = belief_by(CASE, [cold, run("stumble", CASE)])
     assert both is not None and (both.runs, both.left_out) == (1, 1)
+
+
+def test_what_says_that_these_very_parts_pull_cleanly() -> None:
+    """What is felt now of what is in; the earlier clean run of the parts that go back in; else nothing does."""
+    nozzle = SLOTS["front.nozzle"]
+    other = next(option for option in CASE.options[nozzle] if option.changed and option.work == "fit")
+    felt = known_by(CASE, [], SYMPTOMS["clean"])
+    assert felt.clean_with(CASE.as_fitted) == "it pulls cleanly as it is"
+    assert felt.clean_with({**CASE.as_fitted, nozzle: other}) == ""
+    clean = trial_of(CASE, AT, Felt(word="clean"), Conditions(), choice={**CASE.as_fitted, nozzle: other})
+    stumbled = run(
+        "stumble" if other.read(FittedNozzle).diameter_mm > 0.70 else "smoke", CASE, at=AT + timedelta(hours=1)
+    )
+    known = known_by(CASE, [clean.model_copy(update={"number": 7}), stumbled])
+    assert known.clean_with({**CASE.as_fitted, nozzle: other}) == "run 7 pulled cleanly"
+    assert known.clean_with(CASE.as_fitted) == ""

@@ -102,3 +102,16 @@ def test_what_makes_a_run_say_little_is_noted() -> None:
     jets = building.case(building.vehicle(carburettor={"jets_redrilled": True}))
     (note,) = notes_on(jets, jets.as_fitted, run("flat"))
     assert note.startswith("metering jets were redrilled")
+
+
+def test_parts_put_in_that_do_not_fit_are_noted_and_those_that_were_there_before_are_not() -> None:
+    """The larger pump reaches the manifold's pad; what will not cure is what a run is for, and no note."""
+    case = building.easy_case(building.vehicle(manifold={"pad_clearance_mm": 16}), spacers=[], operations=[])
+    pump, nozzle = SLOTS["front.pump"], SLOTS["front.nozzle"]
+    larger = next(option for option in case.options[pump] if option.code == "pump-large")
+    tiny = next(option for option in case.options[nozzle] if option.code == "straight-0.70")
+    notes = notes_on(case, {**case.as_fitted, pump: larger}, run("flat", case))
+    assert any("pad" in note for note in notes)
+    for note in notes:
+        assert note.startswith("front: does not fit: ") and note.endswith("Look again whether that is what was in.")
+    assert notes_on(case, {**case.as_fitted, nozzle: tiny}, run("flat", case)) == []
