@@ -163,26 +163,17 @@ class Car:
         return self._circuit.verdict.supply.responses(self._circuit.flow_kg_s(shot))
 
 
-def _minutes() -> Array:
-    """Labour from each of PARTS to each."""
+def _between() -> tuple[Array, Array]:
+    """Labour from each of PARTS to each, and how many parts change."""
     sizes, setups = np.array(PARTS).T
     pumps, lobes = (np.array([SETUPS[setup][kind].labour_min for setup in setups]) for kind in (0, 1))
     which = np.array([PUMPS.index(SETUPS[setup][0]) for setup in setups])
-    nozzle = 15.0 * (sizes[:, None] != sizes)
-    return np.asarray(nozzle + lobes * (setups[:, None] != setups) + pumps * (which[:, None] != which))
+    other_size, other_setup, other_pump = (one[:, None] != one for one in (sizes, setups, which))
+    minutes = 15.0 * other_size + lobes * other_setup + pumps * other_pump
+    return np.asarray(minutes), np.asarray(other_size.astype(float) + other_setup + other_pump)
 
 
-MINUTES = _minutes()
-
-
-def _changes() -> Array:
-    """How many parts change from each of PARTS to each."""
-    sizes, setups = np.array(PARTS).T
-    pumps = np.array([PUMPS.index(SETUPS[setup][0]) for setup in setups])
-    return np.asarray(sum((one[:, None] != one).astype(float) for one in (sizes, setups, pumps)))
-
-
-CHANGES = _changes()
+MINUTES, CHANGES = _between()
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ once and not once for every fault.
 """
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -78,12 +78,6 @@ class Catalog:
     offers: Mapping[str, Offer] = field(default_factory=dict)
     kits: Mapping[str, Kit] = field(default_factory=dict)
     drill_bits: Mapping[str, DrillBit] = field(default_factory=dict)
-
-    def by_codes(self) -> "Catalog":
-        """The same with every family in the order of its codes: what is made of it hangs on no order of rows."""
-        names = (name for name in FAMILIES if name != "limits")
-        families: dict[str, Any] = {name: dict(sorted(getattr(self, name).items())) for name in names}
-        return replace(self, **families)
 
     def family_of(self, code: str) -> str:
         """Name of the family that has this code; empty if none has."""

@@ -289,7 +289,9 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
     for one, box in zip(job.wanted, plan.boxes, strict=True):
         if not is_sure(one, box):
             alike = (id(one.needs.circuits), one.day, one.sureness)
-            if alike not in best:
+            if alike not in best and len(job.wanted) == 1 and job.wish.budget is None:
+                best[alike] = box.sureness
+            elif alike not in best:
                 found = _planned([one], job.market, replace(job.wish, budget=None))
                 best[alike] = found.boxes[0].sureness if found else box.sureness
             most = max(best[alike], box.sureness)
@@ -333,7 +335,12 @@ def _ways_out(job: OrderJob, plan: Plan, failing: Sequence[Failing], progress: C
         content = [one for one in lowered if one.needs.name in short]
         if min(one.sureness for one in content) >= LEAST_SURE:
             listed = ", ".join(f"{one.needs.name} {100 * one.sureness:.0f} %" for one in content)
-            tried(f"be content with {listed}", lowered, asked)
+            says = f"be content with {listed}"
+            if job.wish.budget is None and _is_met(lowered, plan):
+                # The plan comes nearest to what is wanted, for the least money.
+                ways.append(WayOut(says=says, cost=_money(plan.cost)))
+            else:
+                tried(says, lowered, asked)
         latest = max((job.market.arrives(article) for article in job.market.articles), default=job.market.ordered)
         late = [one for one in job.wanted if one.needs.name in short and one.day < latest]
         if late:

@@ -21,7 +21,7 @@ from configurator.judging.unmeasured import deeper_pumps
 from configurator.learning.as_known import Known, felt_today, known_by
 from configurator.learning.belief import Run, counts, run_with, symptom_of
 from configurator.ordering.answer import LeftAlone, OrderJob
-from configurator.ordering.articles import articles, under_one_code, worth_a_look
+from configurator.ordering.articles import articles, by_codes, under_one_code, worth_a_look
 from configurator.ordering.groups import greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
 from configurator.ordering.model import Wanted
@@ -69,7 +69,7 @@ def job_of(
     that the catalogue does not suit or that has several carburettors, and Stopped if it was stopped from outside.
     """
     _refuse_several_carburettors(vehicles)
-    catalog = catalog.by_codes()
+    catalog = by_codes(catalog)
     shelf: dict[str, int] = {}
     records: dict[str, CarRecords] = {}
     if book is not None:

@@ -23,7 +23,7 @@ from configurator.learning.belief import prior
 from configurator.ordering import job as order_job
 from configurator.ordering import needs
 from configurator.ordering.answer import OrderJob, answer
-from configurator.ordering.articles import Article, Tier, worth_a_look
+from configurator.ordering.articles import Article, Tier, by_codes, worth_a_look
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting
@@ -179,7 +179,7 @@ def test_an_order_costs_what_it_does_where_rows_of_one_part_are_offers_of_it(see
 @each_seed
 def test_the_shelf_counts_whichever_of_them_lies_there(seed: int, tmp_path: Path) -> None:
     stock = sold_all_over(seed)
-    stands_for = stocks_of(stock).stands_for
+    stands_for = stocks_of(by_codes(stock)).stands_for
     shelf = {code: 2 for code in stands_for}
     laid = job(stock, shelf, tmp_path)
     first = {stands_for[code] for code in stands_for}

@@ -26,6 +26,7 @@ from configurator.learning.belief import prior_of
 from configurator.ordering import job as order_job
 from configurator.ordering import needs_pieces
 from configurator.ordering.answer import OrderJob, answer
+from configurator.ordering.articles import by_codes
 from configurator.ordering.job import CUT, job_of
 from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.needs import VehicleNeeds
@@ -36,7 +37,7 @@ from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
 from configurator.views.order import order_text
 
-STOCK = building.catalog().by_codes()
+STOCK = by_codes(building.catalog())
 MONDAY = date(2026, 5, 4)
 MODELS = [building.vehicle(engine={"idle_rpm": rpm}) for rpm in (650, 900)]
 CARS = [MODELS[n % 2].model_copy(update={"name": f"car {n}"}) for n in range(8)]

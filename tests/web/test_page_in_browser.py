@@ -156,7 +156,7 @@ def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
     page.get_by_role("button", name="Plan the order").click()
     plan = page.locator("#plan")
     expect(plan.get_by_role("heading", level=2)).to_contain_text(re.compile("YES|NO"))
-    expect(plan.get_by_role("region", name="Vehicles")).to_contain_text("Club roadster")
+    expect(plan.get_by_role("region", name="The cars")).to_contain_text("Club roadster")
     image = plan.get_by_role("img")
     shows(image)
     expect(image).to_have_attribute("alt", re.compile(r"This order costs \d"))
