@@ -261,3 +261,8 @@ class ProposeReport(Answer):
     aftercare: list[str] = Field(description="jobs by hand that the changes bring with them")
     alternatives: list[Alternative] = Field(description="other ways, each proven in its own way")
     conflict: ConflictReport | None = Field(description="why nothing fits")
+
+    @property
+    def is_hopeless(self) -> bool:
+        """Whether nobody is sent for what it lists: only runs can say so."""
+        return False

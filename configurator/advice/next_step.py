@@ -97,7 +97,7 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
         return _report(known, "nothing", destination=destination, why=f"{why}; {ELSEWHERE}")
     sure = step.sureness or 0.0
-    if isinstance(step, SureProposeReport) and step.is_hopeless:
+    if step.is_hopeless:
         why = f"the likeliest takes {len(step.changes)} parts, and is right to {sure_percent(sure)} only; {ELSEWHERE}"
         return _report(known, "nothing", destination=destination, why=why)
     if step.changes:
@@ -118,9 +118,7 @@ def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
     if known.clean_before:
         return report.model_copy(update={"hint": "; ".join([*known.came_back, *filter(None, [report.hint])])})
     step = _step(known, report, None) if report.changes and known.belief is not None else None
-    if not isinstance(report, SureProposeReport) or step is None or step.changes == report.changes:
-        return report
-    if isinstance(step, SureProposeReport) and step.is_hopeless:
+    if step is None or step.changes == report.changes or step.is_hopeless or not isinstance(report, SureProposeReport):
         return report
     return report.model_copy(update={"first_step": step.changes})
 

@@ -27,9 +27,8 @@ class CircuitFacts:
     rear_main_delivers_ms is infinite for a front circuit: the rule does not apply. sure_wanted_percent : share of what
     is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
     engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the pump and lobe
-    that are fitted; infinite where none was. least_mm, most_mm : the
-    same whatever else changes. least_cc, most_cc : volume of a shot that ran out, and of one that
-    smoked; infinite where none did."""
+    that are fitted; infinite where none was. least_mm, most_mm : the same whatever else changes. least_cc, most_cc :
+    volume of a shot that ran out, and of one that smoked; infinite where none did."""
 
     idle_rpm: float
     screw_coefficient: float

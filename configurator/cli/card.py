@@ -57,7 +57,7 @@ def card_command(
     """
     from configurator.advice.named_choice import proposed
     from configurator.advice.propose import ProposalRequest
-    from configurator.advice.sure_proposal import SureProposeReport, proposal_of
+    from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.book.book_place import read_place
     from configurator.card import card_of
@@ -77,8 +77,7 @@ def card_command(
     else:
         wishes = read_wishes(known.case.options, keep or [], [], avoid or [])
         report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100)
-        hopeless = proposal is None and isinstance(report, SureProposeReport) and report.is_hopeless
-        if report.status == "impossible" or hopeless:
+        if report.status == "impossible" or (proposal is None and report.is_hopeless):
             typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
             raise typer.Exit(1)
         number = proposal or 1

@@ -125,7 +125,7 @@ def propose_command(
     """
     from configurator.advice.next_step import with_first_step
     from configurator.advice.propose import ProposalRequest
-    from configurator.advice.sure_proposal import SureProposeReport, proposal_of
+    from configurator.advice.sure_proposal import proposal_of
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
@@ -136,8 +136,7 @@ def propose_command(
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     report = report if wishes else with_first_step(known, report)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
-    hopeless = isinstance(report, SureProposeReport) and report.is_hopeless
-    raise typer.Exit(1 if report.status == "impossible" or hopeless else 0)
+    raise typer.Exit(1 if report.status == "impossible" or report.is_hopeless else 0)
 
 
 @app.command("parts", epilog="Example: tipin parts nozzles --where style=straight --where diameter_mm=0.8mm")

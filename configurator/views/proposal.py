@@ -21,8 +21,7 @@ from configurator.views.tables import cautions, counted, findings_lines, wrapped
 def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
-        hopeless = isinstance(report, SureProposeReport) and report.is_hopeless
-        verdict = mark("NO" if hopeless else "YES" if report.changes else "OK")
+        verdict = mark("NO" if report.is_hopeless else "YES" if report.changes else "OK")
         lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, _as_it_is(report))}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"
