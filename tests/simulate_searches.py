@@ -300,6 +300,8 @@ def _steps(engine: Engine, *, reach: bool) -> Searching:
     parts, belief = engine.fitted, KNOWN
     lean: dict[int, int] = {}
     rich: dict[int, int] = {}
+    smoked: dict[int, bool] = {}
+    last = (-1, 0)
     while (said := (yield parts)).word != "clean":
         belief = learned(belief, engine.car, parts, said)
         size, setup = PARTS[parts]
@@ -308,6 +310,7 @@ def _steps(engine: Engine, *, reach: bool) -> Searching:
             lean[setup] = max(size, lean.get(setup, size))
             rich = {one: most for one, most in rich.items() if one != setup or most > size}
         elif side < 0:
+            smoked[setup] = said.word == "smoke" if size <= rich.get(setup, size) else smoked[setup]
             rich[setup] = min(size, rich.get(setup, size))
             lean = {one: least for one, least in lean.items() if one != setup or least < size}
         sizes = np.array([one for one, _ in PARTS])
@@ -318,11 +321,17 @@ def _steps(engine: Engine, *, reach: bool) -> Searching:
             near = np.array([is_within_reach(as_fitted(LADDER[size]), one, side, 0.0) for one in nozzles])
             may &= near | (sizes == size)
         sure = np.where(may, engine.car.covers @ belief.masses, -1.0)
-        if sure[parts] < LIKELY and sure[parts] < sure.max():
+        between = same & (sizes > lean.get(setup, len(LADDER))) & (sizes < rich.get(setup, -1))
+        if reach and between.any() and smoked.get(setup):
+            sure = np.where(between, sure, -1.0)  # what two runs say comes before any model
+        twice, last = last == (parts, side) and side != 0, (parts, side)
+        if twice or (sure[parts] < LIKELY and sure[parts] < sure.max()):
             sure[parts] = -1.0  # what is complained of, and not likely to be right, is not left alone
         wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * sure.max())
         steps = np.abs(np.array([LADDER[one].diameter_mm for one in sizes]) - LADDER[size].diameter_mm)
-        parts = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])
+        found = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])
+        alike = np.array([one == PARTS[found][1] for _, one in PARTS]) & (sizes != size)
+        parts = int(np.where(alike, sure, -1.0).argmax()) if PARTS[found][0] != size else found
 
 
 def by_engine(engine: Engine) -> Searching:

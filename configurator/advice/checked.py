@@ -17,5 +17,5 @@ def checked(now: CarNow, records: CarRecords, fit: Sequence[str], *, everything:
     known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], fit, [])
     return check(
         now.case.at(known.case.engine), wishes, everything=everything,
-        notes=[*told_otherwise(now, records), *known.judged], clean=known.clean_with(choose(now.case.options, wishes)),
+        notes=[*told_otherwise(now, records), *known.judged], felt=known.felt_with(choose(now.case.options, wishes)),
     )  # fmt: skip

@@ -98,12 +98,22 @@ def _give_up_rules(
             if amount is None:
                 break
             eased.append(replace(constraint, allowed=constraint.shortfall <= amount))
-            rule = RULES[constraint.rule]
-            more = f"{_rounded_up(amount)} {rule.unit} {'more than allowed' if rule.at_most else 'less than wanted'}"
-            says.append(f"put up with {more} ({_where(constraint)}{rule.wrong})")
+            says.append(_put_up_with(constraint, amount))
         else:
             found.append(Relaxation(give_up=[c.name for c in way], says="; and ".join(says)))
     return found
+
+
+def _put_up_with(constraint: Constraint, amount: float) -> str:
+    """A rule given way, by an amount; of sureness what is left of it is told."""
+    rule = RULES[constraint.rule]
+    if rule.id == SURE:
+        return f"be content with parts that are right to {constraint.limit - amount:.0f} %"
+    more = f"{_rounded_up(amount)} {rule.unit} {'more than allowed' if rule.at_most else 'less than wanted'}"
+    return f"put up with {more} ({_where(constraint)}{rule.wrong})"
+
+
+SURE = "right-for-enough-engines"
 
 
 def _wrong(constraint: Constraint, least: float | None) -> str:

@@ -10,7 +10,7 @@ from functools import cached_property, reduce
 import numpy as np
 
 from configurator.advice.named_choice import choice_after
-from configurator.advice.reach import is_within_reach
+from configurator.advice.reach import between_best, is_within_reach, lies_between
 from configurator.advice.sure_proposal import LIKELY
 from configurator.arrays import Array, Mask
 from configurator.book.records import Felt
@@ -23,7 +23,7 @@ from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, Run, felt_with
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
-from configurator.learning.felt_sizes import SAME_VOLUME, side_of_nozzle
+from configurator.learning.felt_sizes import COMPANIONS, SAME_VOLUME, felt_next, side_of_nozzle
 from configurator.physics.verdict import Complaints
 from configurator.reports import ProposeReport
 from configurator.slots.columns import JudgedShots
@@ -92,7 +92,9 @@ class RunAhead:
             may = _may_be_tried(table, side, scatter_mm, alone=alone) & _of_the_volume(table, symptom)
             may &= ~_failed_before(self.known, name, table)
             may[NOW] = True
-            found = _step(table, after, may)
+            bracket = self._bounds_after(name, symptom).bracket_mm
+            found = _between(table, after, bracket, scatter_mm) if bracket and alone else None
+            found = _step(table, after, may) if found is None else found
             if found is None:
                 return None
             step |= {Slot(name, own): option for own, option in found.items()}
@@ -104,6 +106,12 @@ class RunAhead:
         slots = [(own, Slot(circuit, own)) for own in CIRCUIT_SLOTS]
         places = [table.options[own].index(step[slot]) if slot in step else 0 for own, slot in slots]
         return table.columns.shot.at((*places, 0, 0))
+
+    def _bounds_after(self, circuit: str, symptom: Symptom) -> FeltSizes:
+        """What is known of the sizes beside the pump and lobe that are chosen, once they are felt so."""
+        as_now = all(not self.choice[Slot(circuit, own)].changed for own in COMPANIONS)
+        before = self.known.sizes.get(circuit, FeltSizes()) if as_now else FeltSizes()
+        return felt_next(before, self.choice[Slot(circuit, "nozzle")].read(FittedNozzle).diameter_mm, symptom)
 
     @cached_property
     def _rightly(self) -> Array:
@@ -156,8 +164,25 @@ def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, O
     if most < LEAST_SURE or now >= most:
         return None
     # What is complained of, and is not likely to be right, is not left alone for a few per cent.
-    best = _fewest_changes(table, sure >= (most if now >= wanted else wanted))
+    best = _fewest_changes(table, sure, most if now >= wanted else wanted)
     return {own: table.options[own][place] for own, place in zip(CIRCUIT_SLOTS, best, strict=True) if place}
+
+
+def _between(
+    table: CombinationTable, after: Belief, bracket_mm: tuple[float, float], scatter_mm: float
+) -> dict[SlotName, Option] | None:
+    """The nozzle between one that stumbled and one that smoked, all else as chosen; None where there is none."""
+    assert table.columns.shot.regions is not None
+    now, *_ = nozzles = [option.read(FittedNozzle) for option in table.options["nozzle"]]
+    sure = after.sureness(table.columns.shot.regions)[:, 0, 0, 0, 0, 0]
+    there = [
+        place for place, one in enumerate(nozzles)
+        if place and table.options["nozzle"][place].work == "fit" and lies_between(now, one, bracket_mm, scatter_mm)
+    ]  # fmt: skip
+    if not there:
+        return None
+    best = max(there, key=lambda place: between_best(float(sure[place]), nozzles[place].diameter_mm, bracket_mm))
+    return {"nozzle": table.options["nozzle"][best]}
 
 
 NOW = (0, 0, 0, 0)
@@ -201,13 +226,22 @@ def _failed_before(known: Known, name: str, table: CombinationTable) -> Mask:
     return np.asarray(failed[:, None, None, None] & pumps[:, None] & lobes)
 
 
-def _fewest_changes(table: CombinationTable, good: Mask) -> tuple[int, ...]:
-    """Of good combinations the one with the fewest other parts, then the cheapest, then the nearest nozzle."""
-    places = np.argwhere(good)
+def _fewest_changes(table: CombinationTable, sure: Array, wanted: float) -> tuple[int, ...]:
+    """Of combinations as sure as wanted the one with the fewest other parts, then the cheapest, then the nearest
+    nozzle; of that, where it changes, the size that is the surest and no dearer."""
+    places = np.argwhere(sure >= wanted)
     prices = np.sum([
         np.array([0, *(one.price for one in table.options[own][1:])])[places[:, axis]]
         for axis, own in enumerate(CIRCUIT_SLOTS)
     ], axis=0)  # fmt: skip
     sizes_mm = np.array([one.read(FittedNozzle).diameter_mm for one in table.options["nozzle"]])
     step_mm = np.abs(sizes_mm[places[:, 0]] - sizes_mm[0]).round(6)
-    return tuple(places[np.lexsort((step_mm, prices, (places != 0).sum(axis=1)))[0]].tolist())
+    nozzle, *beside = places[np.lexsort((step_mm, prices, (places != 0).sum(axis=1)))[0]].tolist()
+    chosen = table.options["nozzle"][nozzle]
+    alike = np.array([
+        bool(nozzle) and bool(place) and one.work == chosen.work and one.price <= chosen.price
+        for place, one in enumerate(table.options["nozzle"])
+    ])  # fmt: skip
+    if nozzle:
+        nozzle = int(np.where(alike, sure[(slice(None), *beside)], -1.0).argmax())
+    return (nozzle, *beside)

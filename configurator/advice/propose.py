@@ -93,17 +93,15 @@ def _alternatives(case: Case, chooser: Chooser, first: Solution, request: Propos
         if solution is None or solution.chosen in seen:
             continue
         seen.append(solution.chosen)
-        choice = _choice(chooser.problem, solution.chosen)
         aim = f"the goal put first: {order[0]}" if goals else "being of another kind"
-        changes, consumables = changes_of(case, choice, request.wishes, aim), consumables_of(case, choice)
-        found.append(
-            Alternative(
-                title=title,
-                first=measure_first(case, choice),
-                changes=changes,
-                consumables=consumables,
-                totals=totals_of(changes, consumables),
-                odd_sizes=odd_sizes(choice, case.catalog.limits),
-            )
-        )
+        found.append(alternative_of(case, _choice(chooser.problem, solution.chosen), title, request.wishes, aim))
     return found
+
+
+def alternative_of(case: Case, choice: Choice, title: str, wishes: Sequence[Wish], aim: str) -> Alternative:
+    """A choice as another way than what is proposed. aim : what speaks for it where no rule does."""
+    changes, consumables = changes_of(case, choice, wishes, aim), consumables_of(case, choice)
+    return Alternative(
+        title=title, first=measure_first(case, choice), changes=changes, consumables=consumables,
+        totals=totals_of(changes, consumables), odd_sizes=odd_sizes(choice, case.catalog.limits),
+    )  # fmt: skip

@@ -15,3 +15,17 @@ def is_within_reach(now: FittedNozzle, other: FittedNozzle, side: int | None, sc
     step_mm = other.diameter_mm - now.diameter_mm
     most_mm = ALONG_MM if side is None or step_mm * side > 0.0 else ACROSS_MM
     return other.is_told_from(now, scatter_mm) and abs(step_mm) <= most_mm + EDGE_MM
+
+
+def lies_between(now: FittedNozzle, other: FittedNozzle, bracket_mm: tuple[float, float], scatter_mm: float) -> bool:
+    """Whether another nozzle of the same style lies between one that stumbled and one that smoked, and can be told from
+    both and from the one that is in."""
+    stumbled_mm, smoked_mm = bracket_mm
+    apart_mm = min(other.diameter_mm - stumbled_mm, smoked_mm - other.diameter_mm)
+    return other.style == now.style and other.is_told_from(now, scatter_mm) and apart_mm > scatter_mm + EDGE_MM
+
+
+def between_best(sureness: float, diameter_mm: float, bracket_mm: tuple[float, float]) -> tuple[float, float]:
+    """What sizes between are sorted by, the best last: the surest, of those alike to a per cent the one in the
+    middle."""
+    return round(sureness, 2), -abs(diameter_mm - sum(bracket_mm) / 2)

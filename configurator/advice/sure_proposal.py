@@ -9,12 +9,14 @@ from dataclasses import replace
 
 from pydantic import Field
 
-from configurator.advice.belief_told import BeliefSummary, summary
+from configurator.advice.belief_told import BeliefSummary, summary, sure_percent
 from configurator.advice.named_choice import choice_after
-from configurator.advice.propose import ProposalRequest, propose
+from configurator.advice.propose import ProposalRequest, alternative_of, propose
+from configurator.advice.reach import between_best, lies_between
+from configurator.advice.work import sureness_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures
-from configurator.judging.case import Case
+from configurator.judging.case import Case, FeltSizes
 from configurator.judging.right import right
 from configurator.judging.table import LEAST_SURE, most_together
 from configurator.learning.as_known import SURE_ENOUGH, Known
@@ -23,6 +25,7 @@ from configurator.physics.lateness import Regions
 from configurator.reports import Change, ProposeReport
 from configurator.slots.slot import Slot
 from configurator.slots.wishes import GOALS, Wish
+from configurator.units.units import show_diameter
 
 UNLIKELY = 0.2
 """Sureness below which a fault elsewhere is looked for first."""
@@ -53,11 +56,74 @@ class SureProposeReport(ProposeReport):
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:
     """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none. Nobody is
     sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
+    if (between := between_felt(known, request, wanted)) is not None:
+        return between
+    return _by_belief(known, request, wanted)
+
+
+def _by_belief(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
     asked = {wish.slot for wish in request.wishes}
     wishes = [*request.wishes, *(wish for wish in known.back_to_clean if wish.slot not in asked)]
     felt = [*wishes, *_nozzles_that_are_felt(known, wishes), *_screws_the_way_felt(known, wishes)]
     report = _proposal_of(known, replace(request, wishes=felt), wanted)
     return report if report.status != "impossible" else _proposal_of(known, request, wanted)
+
+
+def between_felt(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport | None:
+    """A nozzle between one that stumbled and one that smoked beside the same pump and lobe, all else as it is: what two
+    runs say comes before any model, and the trade goes there (common practice, no source). Of several the surest, of
+    those alike the one in the middle; None where there is no such size, or wishes will have it otherwise. What else is
+    surer is another way."""
+    for name, sizes in known.sizes.items():
+        if sizes.bracket_mm is not None and not known.a_run_says_right and known.belief is not None:
+            wishes = [*request.wishes, *_of_the_middle(known, Slot(name, "nozzle"), sizes, request.wishes)]
+            case = known.tables.content_with(0.0)
+            report = propose(case, replace(request, wishes=wishes, order=NEAREST_FIRST), known)
+            if len(wishes) == len(request.wishes) or not report.changes:
+                return None
+            other, ways = _by_belief(known, request, wanted), report.alternatives
+            if other.changes and (other.sureness or 0.0) > (report.sureness or 0.0) + WORTH_NAMING:
+                title = f"sure to be right to {sure_percent(other.sureness or 0.0)}"
+                choice = choice_after(known.case, other.changes)
+                ways = [alternative_of(known.choosing(request.wishes, wanted), choice, title, request.wishes, title)]
+            told = report.model_copy(update={"alternatives": ways})
+            return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)
+    return None
+
+
+WORTH_NAMING = 0.05
+"""How much surer another way is to be, to be named (assumed)."""
+
+
+def _of_the_middle(known: Known, slot: Slot, sizes: FeltSizes, asked: Sequence[Wish]) -> list[Wish]:
+    """The best size between what was felt too small and too large, everything else as it is; none where there is none
+    that the wishes allow."""
+    assert sizes.bracket_mm is not None and known.belief is not None
+    case, bracket_mm = known.tables, sizes.bracket_mm
+    now, scatter_mm = case.as_fitted[slot].read(FittedNozzle), case.catalog.limits.stamped_tolerance_mm
+    options = case.options[slot]
+    places = set(
+        options.where(
+            lambda one: one.work == "fit" and lies_between(now, one.read(FittedNozzle), bracket_mm, scatter_mm)
+        )
+    )
+    for wish in asked:
+        places = places & wish.allowed if wish.slot == slot else places if 0 in wish.allowed else set()
+    if not places:
+        return []
+    sure = {
+        kind: sureness_of(case, {**case.as_fitted, slot: options[place]}, known.belief)
+        for kind, place in {int(options.kind[place]): place for place in places}.items()
+    }
+
+    def fitness(place: int) -> tuple[float, float]:
+        return between_best(sure[int(options.kind[place])], options[place].read(FittedNozzle).diameter_mm, bracket_mm)
+
+    best = max(map(fitness, places))
+    small, large = map(show_diameter, bracket_mm)
+    says = f"between {small}, felt too small, and {large}, felt too large"
+    others = (Wish(f"{one} as it is", one, frozenset({0})) for one in case.options if one != slot)
+    return [Wish(says, slot, frozenset(place for place in places if fitness(place) == best), felt=True), *others]
 
 
 def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
@@ -73,7 +139,30 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
         # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
         case = known.choosing(request.wishes, wanted, nearly=1.0)
         report = _both_right(known, case, request, propose(case, request, known))
+    report = _of_the_surest_size(known, case, request, report)
     return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=wanted)
+
+
+def _of_the_surest_size(known: Known, case: Case, request: ProposalRequest, report: ProposeReport) -> ProposeReport:
+    """A proposal that changes a nozzle with the size that is right for the most beside the other changes, where
+    another is surer and no dearer: between a size that stumbled and one that smoked, not the nearest to either."""
+    nozzles = {change.slot: change for change in report.changes if change.slot.endswith(".nozzle")}
+    if not nozzles:
+        return report
+    beside = list(request.wishes)
+    for slot, chosen in choice_after(case, report.changes).items():
+        options, change = case.options[slot], nozzles.get(str(slot))
+        alike = options.where(lambda one, chosen=chosen: one == chosen)  # type: ignore[misc]
+        if change is not None:
+            alike = options.where(lambda one, now=chosen: one.work == now.work and one.price <= now.price)  # type: ignore[misc]
+        beside.append(Wish(f"beside what is proposed for {slot}", slot, frozenset(alike)))
+    surest = most_together(case, beside).share
+    if surest <= (report.sureness or 0.0) + TOLD_TO:
+        return report
+    surer = case.content_with(surest - TOLD_TO)
+    found = _both_right(known, surer, request, propose(surer, request, known))
+    fewest = found.totals is not None and report.totals is not None and found.totals.changes <= report.totals.changes
+    return found if fewest else report
 
 
 def _both_right(known: Known, case: Case, request: ProposalRequest, report: ProposeReport) -> ProposeReport:

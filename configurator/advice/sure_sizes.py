@@ -100,7 +100,7 @@ def _says_clean(known: Known) -> str:
     """That the smallest is right, and by what."""
     if known.went_clean and not known.pulls_cleanly:
         return f"run {known.went_clean.number} pulled cleanly with it: put it back"
-    return f"{known.clean_with(known.case.as_fitted)}: stop, it is right"
+    return f"{known.felt_with(known.case.as_fitted).clean}: stop, it is right"
 
 
 def _may_be_named(known: Known, sizes: CircuitSizes, row: Candidate) -> bool:

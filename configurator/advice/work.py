@@ -7,7 +7,7 @@ from configurator.advice.size import felt_figures, rounded
 from configurator.advice.style_change import why_another_style
 from configurator.judging.case import Case
 from configurator.judging.feelings import felt_words
-from configurator.judging.findings import as_felt, broken, findings, in_order, problems
+from configurator.judging.findings import NOTHING_FELT, FeltWith, as_felt, broken, findings, in_order, problems
 from configurator.judging.right import right
 from configurator.judging.trade_rules import seen_of
 from configurator.learning.belief import Belief
@@ -129,13 +129,13 @@ def combination_of(
     title: str,
     wishes: Sequence[Wish] = (),
     believed: Belief | None = None,
-    clean: str = "",
+    felt: FeltWith = NOTHING_FELT,
 ) -> Combination:
     """A choice judged by every rule, with the work to fit it; its linkage is judged as found, as the case has it.
 
-    clean : what says that it pulls cleanly, empty where nothing says so.
+    felt : what was felt with these very parts.
     """
-    found = as_felt(findings(case, choice), clean)
+    found = as_felt(findings(case, choice), felt)
     changes, consumables = changes_of(case, choice, wishes, "being chosen"), consumables_of(case, choice)
     return Combination(
         title=title, ok=in_order(found),

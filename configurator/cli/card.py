@@ -83,7 +83,7 @@ def card_command(
         number = proposal or 1
         choice = proposed(known.case, report, number)
         title = f"Proposal {number}" + (f", {report.alternatives[number - 2].title}" if number > 1 else "")
-    combination = combination_of(known.case, choice, title, [], known.believed, known.clean_with(choice))
+    combination = combination_of(known.case, choice, title, [], known.believed, known.felt_with(choice))
     record = recorded_by(known.case, choice, read_place(book).shown if book else None)
     made = card_of(known, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))

@@ -107,7 +107,7 @@ def compare_command(
     proposals = proposal_of(known, ProposalRequest(symptom=felt)) if asked else None
     choices = [named_choice(known.case, word, proposals) for word in words]
     one, other = (
-        combination_of(known.case, choice, word, [], known.believed, known.clean_with(choice))
+        combination_of(known.case, choice, word, [], known.believed, known.felt_with(choice))
         for choice, word in zip(choices, words, strict=True)
     )
     report = compare(known.case.vehicle.name, known.case.engine, one, other)

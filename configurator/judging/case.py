@@ -56,6 +56,12 @@ class FeltSizes:
     """Whether the fitted nozzle was complained of more than once, the same way: then it is left out as well."""
 
     @property
+    def bracket_mm(self) -> tuple[float, float] | None:
+        """One that stumbled and a larger one that smoked, with the very pump and lobe: what is right lies between."""
+        both = self.smoked and np.isfinite(self.lean_mm) and np.isfinite(self.rich_mm)
+        return (self.lean_mm, self.rich_mm) if both else None
+
+    @property
     def facts(self) -> dict[str, float]:
         """As rules read them: sizes that nobody would tell from one that was complained of are left out with it, but
         for the fitted one."""

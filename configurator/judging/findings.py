@@ -1,7 +1,7 @@
 """What the rules find on one choice of parts."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import isinf
 
 import numpy as np
@@ -133,17 +133,40 @@ def _with_slack_judged(case: Case, choice: Choice, found: list[Finding]) -> list
     return judged
 
 
-def as_felt(found: Iterable[Finding], clean: str) -> list[Finding]:
-    """The findings with nothing amiss on the fuel side where it pulls cleanly: what is felt comes before any model.
+@dataclass(frozen=True)
+class FeltWith:
+    """What was felt with very these parts: what says that they pull cleanly, or what was complained of; each empty
+    where nothing says so."""
 
-    clean : what says that it does, empty where nothing says so.
-    """
+    clean: str = ""
+    complaint: str = ""
+
+
+NOTHING_FELT = FeltWith()
+
+
+def as_felt(found: Sequence[Finding], felt: FeltWith) -> list[Finding]:
+    """The findings with nothing amiss on the fuel side where it pulls cleanly, and something amiss where it was
+    complained of: what is felt comes before any model."""
+    amiss = [f.kind == "cure" and f.holds is False for f in found]
+    if felt.complaint and not any(one and f.severity == "conflict" for one, f in zip(amiss, found, strict=True)):
+        return [*found, _complained(felt.complaint)]
     return [
         f.model_copy(update={
-            "severity": "note", "says": f"{clean}; the model alone would say: {f.says}", "mend": FUEL_LEFT_ALONE,
-        }) if clean and f.kind == "cure" and f.holds is False else f
-        for f in found
+            "severity": "note", "says": f"{felt.clean}; the model alone would say: {f.says}", "mend": FUEL_LEFT_ALONE,
+        }) if felt.clean and one else f
+        for one, f in zip(amiss, found, strict=True)
     ]  # fmt: skip
+
+
+def _complained(complaint: str) -> Finding:
+    """What a driver complains of, and no rule finds in the middle of what is believed."""
+    rule = RULES["right-for-enough-engines"]
+    return Finding(
+        rule=rule.id, kind=rule.kind, severity=rule.severity, circuit=None, holds=False, margin=None, unit="",
+        says=f"{complaint}; the model alone would let it pass", mend="take the next step, and log what is felt then",
+        basis=rule.basis, source="",
+    )  # fmt: skip
 
 
 FUEL_LEFT_ALONE = "leave the fuel side alone"
@@ -155,19 +178,23 @@ def in_order(found: Iterable[Finding]) -> bool:
 
 
 def check(
-    case: Case, wishes: Sequence[Wish], *, everything: bool = False, notes: Sequence[str] = (), clean: str = ""
+    case: Case,
+    wishes: Sequence[Wish],
+    *,
+    everything: bool = False,
+    notes: Sequence[str] = (),
+    felt: FeltWith = NOTHING_FELT,
 ) -> CheckReport:
     """Findings on what is fitted, or on what it would be with the wishes fitted; those that hold only if asked for.
 
-    notes : what to keep in mind besides. clean : what says that it pulls cleanly with these very parts, empty where
-    nothing says so.
+    notes : what to keep in mind besides. felt : what was felt with these very parts.
     """
     choice = choose(case.options, wishes)
-    found = as_felt(_with_slack_judged(case, choice, findings(case, choice)), clean)
+    found = as_felt(_with_slack_judged(case, choice, findings(case, choice)), felt)
     return CheckReport(
         vehicle=case.vehicle.name,
         ok=in_order(found),
-        clean=clean,
+        clean=felt.clean,
         engine=told_engine(case.engine),
         with_changes={str(slot): option.label for slot, option in choice.items() if option.changed},
         findings=problems(found) + [f for f in found if everything and f.holds],

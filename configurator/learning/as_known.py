@@ -11,6 +11,7 @@ from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import WHEN_NOT_SAID, Symptom
+from configurator.judging.findings import NOTHING_FELT, FeltWith
 from configurator.judging.table import NEARLY_AS_SURE, as_sure_as_can_be
 from configurator.learning.belief import Belief, Run, belief_of, counts, newest_first, prior_of, run_of, symptom_of
 from configurator.learning.felt_sizes import felt_sizes, goes_with, with_last_feeling
@@ -38,6 +39,8 @@ class Known:
     """Runs that do not count."""
     last_felt: Symptom | None = None
     """What was felt last with the parts that are in the car: now, or in the last run that counts."""
+    last_run: int | None = None
+    """Number of the run it was felt in; none where it is felt now."""
     went_clean: Trial | None = None
     """The last run that was clean, where other parts are in the car now and complained of: then those go back in."""
     clean_before: Trial | None = None
@@ -56,15 +59,19 @@ class Known:
         run = self.clean_before
         return [f"run {run.number} pulled cleanly with these very parts, now complained of: {CHANGED}"] if run else []
 
-    def clean_with(self, choice: Choice) -> str:
-        """What says that these very parts pull cleanly: what is felt now, or their last run; empty where nothing
-        does."""
-        if self.pulls_cleanly and not any(option.changed for option in choice.values()):
-            return self.says.partition(":")[0]
+    def felt_with(self, choice: Choice) -> FeltWith:
+        """What was felt with these very parts: now, or in their last run."""
+        if self.last_felt and not any(option.changed for option in choice.values()):
+            by = f"run {self.last_run}" if self.last_run else "felt now"
+            return (
+                FeltWith(complaint=f"{by}: {self.last_felt.says}")
+                if self.last_felt.side
+                else FeltWith(self.says.partition(":")[0])
+            )
         run = self.went_clean
         if run and all(run.codes.get(str(slot), option.label) == option.label for slot, option in choice.items()):
-            return f"run {run.number} pulled cleanly"
-        return ""
+            return FeltWith(f"run {run.number} pulled cleanly")
+        return NOTHING_FELT
 
     @property
     def judged(self) -> list[str]:
@@ -149,7 +156,8 @@ def known_by(
     before = next(iter(with_these if symptom else with_these[1:]), None)
     if not (last_felt and last_felt.side and before and (felt := symptom_of(before)) and not felt.side):
         before = None
-    known = Known(judged, says, belief, belief.left_out, last_felt, clean, before, sizes)
+    number = None if symptom or last is None else last.number
+    known = Known(judged, says, belief, belief.left_out, last_felt, number, clean, before, sizes)
     return known if known.back_to_clean else replace(known, went_clean=None)
 
 

@@ -98,6 +98,16 @@ def _size_mm(case: Case, name: str, run: Trial) -> float | None:
     return option.read(FittedNozzle).diameter_mm if option else None
 
 
+def felt_next(bounds: FeltSizes, size_mm: float, felt: Symptom) -> FeltSizes:
+    """The bounds that are left if a size is felt so next, beside the same pump and lobe."""
+    if side_of_nozzle(felt) > 0:
+        lean_mm = max(bounds.lean_mm, size_mm)
+        return FeltSizes(lean_mm, bounds.rich_mm, bounds.smoked) if bounds.rich_mm > lean_mm else FeltSizes(lean_mm)
+    smoked = "rich" in felt.tells if size_mm <= bounds.rich_mm else bounds.smoked
+    rich_mm = min(bounds.rich_mm, size_mm)
+    return FeltSizes(bounds.lean_mm if bounds.lean_mm < rich_mm else -np.inf, rich_mm, smoked)
+
+
 def _bounds(felt: Sequence[tuple[float, Symptom]]) -> FeltSizes:
     """The bounds that feelings leave, the newest first."""
     lean_mm, rich_mm, smoked = -np.inf, np.inf, False
@@ -105,6 +115,7 @@ def _bounds(felt: Sequence[tuple[float, Symptom]]) -> FeltSizes:
         side = side_of_nozzle(symptom)
         if side > 0 and size_mm < rich_mm:
             lean_mm = max(lean_mm, size_mm)
-        elif side < 0 and size_mm > lean_mm:
-            rich_mm, smoked = min(rich_mm, size_mm), smoked or "rich" in symptom.tells
+        elif side < 0 and size_mm > lean_mm and size_mm < rich_mm + SAME_SIZE_MM:
+            smoked = "rich" in symptom.tells or (smoked and size_mm > rich_mm - SAME_SIZE_MM)
+            rich_mm = min(rich_mm, size_mm)
     return FeltSizes(lean_mm, rich_mm, smoked)

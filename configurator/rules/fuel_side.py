@@ -173,7 +173,7 @@ def mixture_does_not_pop_back(shot: JudgedShots, limits: Limits) -> Reading:
     at_most=False,
     unit="%",
     severity="conflict",
-    says="not sure enough: by what was felt right to {value:.0f} %, {limit:.0f} % wanted",
+    says="not sure enough: by what was felt right to {value:.0f} % only",
     mend="what covers more of it: the next nozzle, or more volume where a nozzle alone cannot",
     basis=OWN_REQUEST,
 )

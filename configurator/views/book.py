@@ -93,7 +93,7 @@ def _table_of(trials: Sequence[Trial], of_all: bool) -> str:
     rows = []
     for trial in trials:
         said = (day_text(trial), measured_text(trial), _shown(trial.note, LONGEST_NOTE))
-        row = {"run": str(trial.number), "at (UTC)": when(trial.at)}
+        row = {"run": str(trial.number), "at": when(trial.at)}
         row |= {"vehicle": _shown(trial.vehicle, LONGEST_NAME)} if of_all else {}
         row |= {"felt": felt_text(trial), "fitted": "\n".join(_fitted(trial))}
         row |= {"besides": "\n".join(filter(None, said))}
@@ -114,7 +114,8 @@ def _fitted(trial: Trial) -> Iterable[str]:
 
 
 def when(at: datetime) -> str:
-    return f"{at:%Y-%m-%d %H:%M}"
+    """A time as the workshop's clock has it, which is the machine's."""
+    return f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
 def fitted_text(report: FittedReport) -> str:
@@ -134,7 +135,7 @@ def fitted_text(report: FittedReport) -> str:
             lines.append(f"    {''.ljust(slot_wide)}  {part.in_file} in the vehicle file")
     if report.did == "shown":
         lines += [wrapped(note, "  ", "! ") for note in report.notes]
-        lines += ["", "How it came to that (UTC):", *map(_step_text, report.history)] if report.history else []
+        lines += ["", "How it came to that:", *map(_step_text, report.history)] if report.history else []
     return "\n".join(lines)
 
 
@@ -167,7 +168,7 @@ def history_text(report: StockReport) -> str:
         return f"No movement in {report.book} yet: `tipin stock add CODE NUMBER` books one"
     rows = [(when(move.at), move.code, f"{move.change:+d}", _shown(move.why, 60)) for move in report.moved]
     return tabulate(
-        rows, headers=["at (UTC)", "code", "change", "why"], disable_numparse=True,
+        rows, headers=["at", "code", "change", "why"], disable_numparse=True,
         colalign=("left", "left", "right", "left"),
     )  # fmt: skip
 

@@ -25,7 +25,10 @@ def propose_text(report: ProposeReport) -> str:
         lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, _as_it_is(report))}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"
-    lines.append(wrapped(report.engine_note, " " * 5))
+    if not (
+        isinstance(report, SureProposeReport) and report.belief.runs and report.engine_note.startswith("by ")
+    ):  # they are told above
+        lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
     if report.bound:

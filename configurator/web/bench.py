@@ -77,7 +77,7 @@ def _shown(workshop: Workshop, setting: Setting, pins: ChosenPins) -> dict[str, 
     return {
         "setting": setting, "vehicle": setting.filed.vehicle, "symptoms": SYMPTOMS.values(), "moments": MOMENT_SAYS,
         "pins": pins.words,
-        "verdict": bench_view.verdict(combination, further, report.clash, setting.known.clean_with(now)),
+        "verdict": bench_view.verdict(combination, further, report.clash, setting.known.felt_with(now).clean),
         "now": combination, "further": further,
         "take_too": bench_view.address(setting, bench_view.completed(pins, now, best)) if best and further else "",
         "clash": report.clash, "clash_reasons": bench_view.reasons(report.clash),

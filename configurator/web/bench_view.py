@@ -16,6 +16,7 @@ from configurator.slots.options import Choice, Offered, Slots
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
 from configurator.views.belief import belief_lines
+from configurator.views.book import when
 from configurator.views.standing import STATE_WORDS
 from configurator.views.tables import HOLDING, by_kind, counted, verdict_words
 from configurator.web.pages import car_path, slot_name
@@ -286,13 +287,13 @@ def run_rows(runs: Sequence[Trial], setting: Setting) -> list[RunRow]:
     rows = []
     for run in reversed(runs):
         other = [f"{slot_name(slot)}: {label}" for slot, label in run.codes.items() if fitted.get(slot) != label]
-        when = f", {MOMENT_SAYS[run.felt.moment]}" if run.felt and run.felt.moment else ""
-        showed = f"{run.felt.word}, {run.felt.strength}{when}" if run.felt else ""
+        moment = f", {MOMENT_SAYS[run.felt.moment]}" if run.felt and run.felt.moment else ""
+        showed = f"{run.felt.word}, {run.felt.strength}{moment}" if run.felt else ""
         if run.trace is not None:
             trace = f"trace: too lean {run.trace.hole_ms:.0f} ms, too rich {run.trace.flood_ms:.0f} ms"
             showed = f"{showed}; {trace}" if showed else trace
         if not run.conditions.warm:
             showed += " (engine cold: does not count)"
         parts = "; ".join(other) or "as fitted"
-        rows.append(RunRow(run.number, f"{run.at:%Y-%m-%d %H:%M} UTC", parts, showed, run.note))
+        rows.append(RunRow(run.number, when(run.at), parts, showed, run.note))
     return rows

@@ -30,8 +30,8 @@ def _printed(workshop: Workshop, request: Request) -> Response:
     query = request.query_params
     setting, pins = workshop.asked(request.path_params["name"], query)
     choice = choose(setting.case.options, pins.listed)
-    known, clean = setting.known, setting.known.clean_with(choice)
-    combination = combination_of(known.case, choice, pins.title, pins.listed, known.believed, clean)
+    known, felt = setting.known, setting.known.felt_with(choice)
+    combination = combination_of(known.case, choice, pins.title, pins.listed, known.believed, felt)
     card = card_of(known, choice, combination, date.today(), setting.symptom, record=RECORD)
     html = card_html(card, card_pictures(setting.case, choice))
     headers = {"content-security-policy": PRINTED_POLICY}

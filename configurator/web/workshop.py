@@ -149,9 +149,9 @@ class Workshop:
         longer than all the rest."""
         case, wishes = setting.case, pins.listed
         choice = choose(case.options, pins.listed)
-        clean = setting.known.clean_with(choice)
-        key = (setting.key, pins.key, clean)
-        return self._judged.get(key, lambda: combination_of(case, choice, pins.title, wishes, clean=clean))
+        felt = setting.known.felt_with(choice)
+        key = (setting.key, pins.key, felt)
+        return self._judged.get(key, lambda: combination_of(case, choice, pins.title, wishes, felt=felt))
 
     def next_run(self, setting: Setting) -> NextReport:
         """What to try next, by the runs in the book."""

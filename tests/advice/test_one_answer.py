@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from random_cars import case_with, random_car
 
+from configurator.advice.named_choice import choice_after
 from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import ALONG_MM
 from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.work import sureness_of
 from configurator.book.car_now import car_now
 from configurator.book.car_records import CarRecords
 from configurator.book.records import Conditions, Felt, Trial, trial_of
@@ -20,10 +22,13 @@ from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.catalogue.parts import FeedScrewFigures
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import check
+from configurator.judging.table import LEAST_SURE, most_together
 from configurator.learning.as_known import Known, known_by
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import ProposeReport
+from configurator.slots.options import Choice, Option
 from configurator.slots.slot import SLOTS
+from configurator.slots.wishes import Wish
 
 CARS = range(int(os.environ.get("TIPIN_RANDOM_CARS", "12")))
 """200 are asked for once in a while: TIPIN_RANDOM_CARS=200 python -m pytest tests/advice/test_one_answer.py."""
@@ -67,7 +72,7 @@ def test_next_step_and_proposal_do_not_point_apart(seed: int) -> None:
     now, then = changes_of(step), changes_of(proposal)
     assert step_mm(known, now) * step_mm(known, then) >= 0.0
     if proposal.status != "impossible":
-        assert (step.do == "stop") == (not FUEL_SIDE & set(then))
+        assert (not step.changes) == (not FUEL_SIDE & set(then)) or step.do == "nothing"
     if step.do == "try" and now != then and proposal.status != "impossible":
         assert {one.slot: one.to for one in step.destination} == then, "each names the other"
     if step.do == "try" and step.changes and not step.destination:
@@ -82,7 +87,7 @@ def test_after_a_clean_run_everything_says_stop(seed: int) -> None:
     step, proposal = what_next(after), proposal_of(after, ProposalRequest())
     assert (step.do, step.changes, step.outcomes) == ("stop", [], [])
     assert not FUEL_SIDE & set(changes_of(proposal))
-    found = check(after.case, [], clean=after.clean_with(after.case.as_fitted)).findings
+    found = check(after.case, [], felt=after.felt_with(after.case.as_fitted)).findings
     assert not [one for one in found if one.kind == "cure" and one.severity == "conflict" and one.rule != JETS]
 
 
@@ -103,8 +108,17 @@ def test_no_step_against_what_was_felt_and_none_too_far(seed: int) -> None:
         if nozzle is not None:
             now = known.case.as_fitted[NOZZLE].read(FittedNozzle)
             assert nozzle.read(FittedNozzle).is_told_from(now, scatter), "nobody is sent for the same size again"
-    if step.destination:
-        assert abs(step_mm(known, changes_of(step))) <= ALONG_MM + 1e-6
+    if step.destination and abs(step_mm(known, changes_of(step))) > ALONG_MM + 1e-6:
+        assert surest_within(known, ALONG_MM) < LEAST_SURE, "farther only where nothing near is likely"
+
+
+def surest_within(known: Known, most_mm: float) -> float:
+    """How sure the surest is with a nozzle no farther from the fitted one, whatever goes with it."""
+    now = known.case.as_fitted[NOZZLE].read(FittedNozzle)
+    near = known.case.options[NOZZLE].where(
+        lambda one: abs(one.read(FittedNozzle).diameter_mm - now.diameter_mm) <= most_mm and one.work != "redrill"
+    )
+    return most_together(known.tables, [Wish("near", NOZZLE, frozenset(near))]).share
 
 
 @pytest.mark.parametrize("seed", CARS)
@@ -118,6 +132,60 @@ def test_a_size_between_bounds_that_were_felt(seed: int) -> None:
             nozzle = known.case.options[NOZZLE].labelled(to["front.nozzle"])
             assert nozzle is not None
             assert bounds.lean_mm - 1e-9 <= nozzle.read(FittedNozzle).diameter_mm <= bounds.rich_mm + 1e-9
+
+
+@pytest.mark.parametrize("seed", CARS)
+def test_no_other_size_beside_the_same_changes_is_surer(seed: int) -> None:
+    """Every nozzle that could take the proposed one's place at no more money, judged by itself."""
+    _, known, _, proposal = asked(seed)
+    chosen = choice_after(known.case, proposal.changes)
+    if (
+        known.belief is None
+        or known.a_run_says_right
+        or not chosen[NOZZLE].changed
+        or len(known.case.circuit_names) > 1
+    ):
+        return
+    scatter = known.case.catalog.limits.stamped_tolerance_mm
+    now, alike = known.case.as_fitted[NOZZLE].read(FittedNozzle), not COMPANIONS & set(changes_of(proposal))
+    for option in known.case.options[NOZZLE]:
+        nozzle = option.read(FittedNozzle)
+        apart = nozzle.is_told_from(now, scatter) and option.work == chosen[NOZZLE].work
+        if apart and option.price <= chosen[NOZZLE].price and goes_the_way_felt(known, chosen, option, alike=alike):
+            assert sureness_of(known.case, {**chosen, NOZZLE: option}, known.belief) <= (proposal.sureness or 0) + 2e-4
+
+
+def goes_the_way_felt(known: Known, chosen: Choice, option: Option, *, alike: bool) -> bool:
+    listed = {slot: (one,) for slot, one in {**chosen, NOZZLE: option}.items()}
+    volume_cc = known.case.columns("front", listed).shot.volume_cc.reshape(1)
+    size_mm = np.array([option.read(FittedNozzle).diameter_mm])
+    return not known.sizes["front"].rule_out(size_mm, volume_cc, np.array([alike])).any()
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("smoke_first", [False, True])
+def test_between_a_size_that_stumbled_and_one_that_smoked(seed: int, smoke_first: bool) -> None:
+    """Whatever the model would have: it is no more than another way."""
+    runs = [("0.72", "stumble"), ("0.88", "smoke")]
+    known, step, proposal = ran(seed, *(reversed(runs) if smoke_first else runs))
+    assert step.do == "try" and changes_of(step) == changes_of(proposal)
+    assert set(changes_of(step)) == {"front.nozzle"}
+    nozzle = known.case.options[NOZZLE].labelled(changes_of(step)["front.nozzle"])
+    assert nozzle is not None and nozzle.read(FittedNozzle).style == "straight"
+    assert 0.74 < nozzle.read(FittedNozzle).diameter_mm < 0.86
+    assert any(says.startswith("between 0.72 mm (28.3 thou), felt too small") for says in proposal.changes[0].because)
+
+
+def test_where_no_size_lies_between_other_parts_are_looked_at() -> None:
+    _, step, _ = ran(5, ("0.85", "stumble"), ("0.88", "smoke"))
+    assert set(changes_of(step)) - {"front.nozzle"}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_shot_that_ran_out_is_no_upper_bound_to_go_below(seed: int) -> None:
+    known, _, proposal = ran(seed, ("0.72", "stumble"), ("0.88", "flat"))
+    assert known.sizes["front"].bracket_mm is None
+    assert not proposal.changes or "between" not in proposal.changes[0].because[0]
 
 
 def test_a_clean_run_of_before_is_gone_back_to() -> None:

@@ -23,7 +23,8 @@ from configurator.advice.work import combination_of
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
-from configurator.judging.findings import check, findings
+from configurator.judging.feelings import SYMPTOMS
+from configurator.judging.findings import NOTHING_FELT, FeltWith, check, findings
 from configurator.learning.as_known import known_by
 from configurator.learning.trial_entry import enter_trial, notes_on
 from configurator.reports import Alternative, ProposeReport
@@ -145,6 +146,25 @@ def test_what_does_not_fit_is_told_under_a_heading_of_its_own(seed: int) -> None
     assert all(RULES[f.rule].kind == f.kind for f in report.findings)
 
 
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("word", ["stumble", "smoke", "flat"])
+def test_a_car_that_was_complained_of_is_not_in_order(seed: int, word: str) -> None:
+    """Whatever the model says of the middle of what is believed: it has just stumbled, and smoked."""
+    case = case_of(seed)
+    known = known_by(case, [run(word, case).model_copy(update={"number": 3})])
+    felt = known.felt_with(case.as_fitted)
+    assert felt.complaint.startswith("run 3: ") and not felt.clean
+    report = check(case.at(known.case.engine), [], felt=felt)
+    amiss = [f for f in report.findings if f.kind == "cure" and f.severity == "conflict" and f.holds is False]
+    assert not report.ok and amiss
+    if not any(f.kind == "cure" for f in check(case.at(known.case.engine), []).findings if f.severity == "conflict"):
+        assert amiss[-1].says == f"{felt.complaint}; the model alone would let it pass"
+    other = {**case.as_fitted, SLOTS["front.nozzle"]: case.options[SLOTS["front.nozzle"]][1]}
+    assert known.felt_with(other) == NOTHING_FELT, "said of those very parts alone"
+    today = known_by(case, [], SYMPTOMS[word]).felt_with(case.as_fitted)
+    assert today.complaint.startswith("felt now: ")
+
+
 @each_car
 def test_a_car_that_pulls_cleanly_is_in_order_on_the_fuel_side(seed: int) -> None:
     """Whatever the model says, and the trade of its screw and pump; what does not fit is told as ever."""
@@ -152,7 +172,7 @@ def test_a_car_that_pulls_cleanly_is_in_order_on_the_fuel_side(seed: int) -> Non
     clean = run("clean", case).model_copy(update={"number": 2})
     alone = check(case, [])
     assert not alone.ok
-    report = check(case, [], clean=known_by(case, [clean]).clean_with(case.as_fitted))
+    report = check(case, [], felt=known_by(case, [clean]).felt_with(case.as_fitted))
     assert report.ok and report.clean == "run 2 pulled cleanly"
     by_model = {f.rule: f.says for f in alone.findings if f.kind == "cure" and f.holds is False}
     for found in report.findings:
@@ -162,11 +182,11 @@ def test_a_car_that_pulls_cleanly_is_in_order_on_the_fuel_side(seed: int) -> Non
     assert check_text(report, everything=False).startswith(f"OK  {report.vehicle}: run 2 pulled cleanly")
     lobe, nozzle = SLOTS["front.lobe"], SLOTS["front.nozzle"]
     other = {**case.as_fitted, nozzle: case.options[nozzle][1]}
-    assert known_by(case, [clean]).clean_with(other) == "", "said of those very parts alone"
+    assert known_by(case, [clean]).felt_with(other) == NOTHING_FELT, "said of those very parts alone"
     stumble = run("stumble", case, at=AT.replace(hour=23))
-    assert known_by(case, [clean, stumble]).clean_with(case.as_fitted) == ""
+    assert known_by(case, [clean, stumble]).felt_with(case.as_fitted).clean == ""
     misfit = {**case.as_fitted, lobe: next(o for o in case.options[lobe] if o.code == "lobe-force")}
-    judged = combination_of(case, misfit, "misfit", clean="run 2 pulled cleanly")
+    judged = combination_of(case, misfit, "misfit", felt=FeltWith("run 2 pulled cleanly"))
     assert not judged.ok and {f.kind for f in judged.findings if f.severity == "conflict" and f.holds is False} == {
         "fit"
     }

@@ -106,12 +106,12 @@ def test_what_says_that_these_very_parts_pull_cleanly() -> None:
     nozzle = SLOTS["front.nozzle"]
     other = next(option for option in CASE.options[nozzle] if option.changed and option.work == "fit")
     felt = known_by(CASE, [], SYMPTOMS["clean"])
-    assert felt.clean_with(CASE.as_fitted) == "it pulls cleanly as it is"
-    assert felt.clean_with({**CASE.as_fitted, nozzle: other}) == ""
+    assert felt.felt_with(CASE.as_fitted).clean == "it pulls cleanly as it is"
+    assert felt.felt_with({**CASE.as_fitted, nozzle: other}).clean == ""
     clean = trial_of(CASE, AT, Felt(word="clean"), Conditions(), choice={**CASE.as_fitted, nozzle: other})
     stumbled = run(
         "stumble" if other.read(FittedNozzle).diameter_mm > 0.70 else "smoke", CASE, at=AT + timedelta(hours=1)
     )
     known = known_by(CASE, [clean.model_copy(update={"number": 7}), stumbled])
-    assert known.clean_with({**CASE.as_fitted, nozzle: other}) == "run 7 pulled cleanly"
-    assert known.clean_with(CASE.as_fitted) == ""
+    assert known.felt_with({**CASE.as_fitted, nozzle: other}).clean == "run 7 pulled cleanly"
+    assert known.felt_with(CASE.as_fitted).clean == ""
