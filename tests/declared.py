@@ -10,12 +10,13 @@ import annotated_types
 from pydantic import BaseModel, StringConstraints
 from pydantic.fields import FieldInfo
 
-from configurator.files.declared import Codes, DiameterMm, Flag, LengthMm, Number, Pairs
+from configurator.files.declared import Codes, DiameterMm, Flag, Number, Pairs, Ratio, WheelRadiusM
 
 _READ_BY = {
     get_args(alias)[1].func: word
     for alias, word in (
-        (DiameterMm, "diameter"), (LengthMm, "length"), (Flag, "yes or no"), (Number, "number"),
+        (DiameterMm, "diameter"), (Ratio, "ratio"), (WheelRadiusM, "number or tyre"),
+        (Flag, "yes or no"), (Number, "number"),
         (Pairs, "list of pairs"), (Codes, "list"),
     )
 }  # fmt: skip

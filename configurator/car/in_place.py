@@ -15,7 +15,7 @@ from configurator.catalogue.parts import (
     PumpFigures,
     check_orifice_length,
 )
-from configurator.files.declared import Code, DiameterMm, Flag, LengthMm, Number, Record, Whole, figure
+from configurator.files.declared import Code, DiameterMm, Flag, Number, Record, Whole, figure
 
 
 class NozzleInPlace(Record):
@@ -24,7 +24,7 @@ class NozzleInPlace(Record):
     diameter: DiameterMm = figure("orifice diameter: mm, or with its unit", "mm", gt=0.2, lt=3.0)
     style: NozzleStyle = figure("straight or aimed")
     orifices: Whole = figure("number of equal orifices", basis=COMMON_PRACTICE, default=DEFAULT_ORIFICES, ge=1, le=4)
-    length_mm: LengthMm = figure(
+    length_mm: Number = figure(
         "length of the orifice",
         "mm",
         basis=ASSUMED,
@@ -77,13 +77,11 @@ class CircuitInPlace(Record):
     phase_deg: Number | None = figure(
         "mounting phase in use; need not be said of a lobe with only one", "deg", default=None, ge=0, lt=60
     )
-    slack_mm: LengthMm | None = figure(
-        "play of the lever at closed throttle, measured", "mm", default=None, ge=0, le=10
-    )
-    preload_mm: LengthMm | None = figure(
+    slack_mm: Number | None = figure("play of the lever at closed throttle, measured", "mm", default=None, ge=0, le=10)
+    preload_mm: Number | None = figure(
         "diaphragm travel held at closed throttle, measured", "mm", default=None, ge=0, le=10
     )
-    overtravel_mm: LengthMm | None = figure("travel left at full opening, measured", "mm", default=None, ge=0, le=15)
+    overtravel_mm: Number | None = figure("travel left at full opening, measured", "mm", default=None, ge=0, le=15)
 
     _alone = field_validator("nozzle", "feed_screw", "pump", "lobe", mode="before")(_without_code)
 
@@ -104,7 +102,7 @@ class PartsInPlace(Record):
     """What is fitted: one circuit or two, a spacer below the carburettor, and the pad as it was left."""
 
     spacer: Code | None = figure("code of the spacer, if there is one", default=None)
-    pad_relieved_mm: LengthMm = figure(
+    pad_relieved_mm: Number = figure(
         "taken off the manifold pad since its clearance was measured", "mm", default=0.0, ge=0, le=50
     )
     front: CircuitInPlace = figure("the front circuit, or the only one")

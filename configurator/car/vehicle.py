@@ -7,6 +7,7 @@ on it. Clearances are measured with everything in place as it stands, the fitted
 from collections.abc import Mapping
 from math import sqrt
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
@@ -17,26 +18,34 @@ from configurator.catalogue.parts import NozzleStyle
 from configurator.errors import BadInput
 from configurator.files.declared import (
     Flag,
-    LengthMm,
     Number,
+    Ratio,
     Record,
+    WheelRadiusM,
     Whole,
     figure,
+    in_unit,
 )
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
+from configurator.physics.assumptions import Assumptions
 from configurator.physics.lateness import LATENESS_RANGE, Lateness
-from configurator.units.drills import INCH_MM
-from configurator.units.units import CUBIC_FOOT_M3, MERCURY_INCH_PA
+from configurator.units.driveline import ROLLING_SHARE
+from configurator.units.quantities import MERCURY_INCH_PA
 
 TWO_BARREL_DEPRESSION_IN_HG, FOUR_BARREL_DEPRESSION_IN_HG = 3.0, 1.5
 MANIFOLD_TO_DISPLACEMENT = 0.8
 IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA = 38.0, (30.0, 70.0)
+CRUISE_PRESSURE_RANGE_KPA = (20.0, 95.0)
 
 
 class EngineTable(Record):
     """The engine, warm and in good order."""
 
+    in_other_units = MappingProxyType(
+        {"idle_vacuum_in_hg": ("idle_vacuum_kpa", "inHg"), "idle_vacuum_mm_hg": ("idle_vacuum_kpa", "mmHg")}
+    )
+    as_vacuum = MappingProxyType({"idle_pressure_kpa": "idle_vacuum_kpa"})
     displacement_cc: Number = figure("swept volume of all cylinders", "cc", gt=50, lt=30_000)
     idle_rpm: Number = figure("warm idle speed, as set", "rev/min", gt=200, lt=4000)
     volumetric_efficiency: Number = figure(
@@ -48,20 +57,19 @@ class EngineTable(Record):
         basis=PUBLISHED, source="ISO 2533", default=None, ge=-40, le=60,
     )  # fmt: skip
     air_pressure_kpa: Number | None = figure(
-        "air pressure measured, not reduced to sea level; by default that of the altitude", "kPa",
+        "air pressure measured, not reduced to sea level; by default that of the altitude", "kPa absolute",
         basis=PUBLISHED, source="ISO 2533", default=None, ge=45, le=110,
     )  # fmt: skip
     inertia_kg_m2: Number = figure(
         "inertia of crankshaft, flywheel and clutch or converter", "kg m2", basis=ASSUMED, default=0.15, gt=0.005, lt=5
     )
     idle_pressure_kpa: Number | None = figure(
-        f"manifold pressure at a warm idle, absolute; by default {IDLE_PRESSURE_KPA:g}", "kPa",
+        f"manifold pressure at a warm idle; by default {IDLE_PRESSURE_KPA:g}", "kPa absolute",
         basis=ASSUMED, default=None, ge=IDLE_PRESSURE_RANGE_KPA[0], le=IDLE_PRESSURE_RANGE_KPA[1],
     )  # fmt: skip
-    idle_vacuum_in_hg: Number | None = figure(
-        "the same as a vacuum gauge reads it, below the air", "inHg", default=None, gt=0, lt=30
+    idle_vacuum_kpa: Number | None = figure(
+        "the same as a vacuum gauge reads it, below the air", "kPa vacuum", default=None, gt=0, lt=101
     )
-    idle_vacuum_mm_hg: Number | None = figure("the same in millimetres", "mmHg", default=None, gt=0, lt=760)
     induction: Literal["natural", "forced"] = figure(
         "how it gets its air: only natural can be judged, forced is refused", default="natural"
     )
@@ -78,18 +86,9 @@ class EngineTable(Record):
 
     @model_validator(mode="after")
     def _one_idle_pressure(self) -> Self:
-        keys = ("idle_pressure_kpa", "idle_vacuum_in_hg", "idle_vacuum_mm_hg")
-        given = [key for key in keys if getattr(self, key) is not None]
-        if len(given) > 1:
-            raise ValueError(f"{' and '.join(given)} together; expected one of them")
+        if self.idle_pressure_kpa is not None and self.idle_vacuum_kpa is not None:
+            raise ValueError("idle_pressure_kpa and idle_vacuum_kpa together; expected one of them")
         return self
-
-    @property
-    def idle_vacuum_kpa(self) -> float | None:
-        """Vacuum at idle below the air [kPa]; None if no gauge was read."""
-        if self.idle_vacuum_mm_hg is not None:
-            return self.idle_vacuum_mm_hg / INCH_MM * MERCURY_INCH_PA / 1e3
-        return None if self.idle_vacuum_in_hg is None else self.idle_vacuum_in_hg * MERCURY_INCH_PA / 1e3
 
 
 class DrivelineTable(Record):
@@ -99,12 +98,13 @@ class DrivelineTable(Record):
         "manual: clutch engaged; converter: may flare to its stall speed; free: out of gear"
     )
     mass_kg: Number | None = figure("vehicle as it drives, laden; for manual", "kg", default=None, gt=50, lt=50_000)
-    overall_ratio: Number | None = figure(
+    overall_ratio: Ratio | None = figure(
         "engine turns to one of the wheels: gear times final drive; for manual", default=None, gt=0.5, lt=100
     )
-    wheel_radius_m: Number | None = figure(
-        "rolling radius of the driven wheels; for manual", "m", default=None, gt=0.1, lt=1.5
-    )
+    wheel_radius_m: WheelRadiusM | None = figure(
+        f"rolling radius of the driven wheels, or the tyre as printed ({ROLLING_SHARE:g} of its free radius); manual",
+        "m", default=None, gt=0.1, lt=1.5,
+    )  # fmt: skip
     stall_rpm: Number | None = figure("stall speed; for converter", "rev/min", default=None, gt=500, lt=7000)
 
     @model_validator(mode="after")
@@ -126,18 +126,18 @@ class ManifoldTable(Record):
         "cc",
         basis=ASSUMED, default=None, gt=20, lt=50_000,
     )  # fmt: skip
-    distance_to_valves_mm: LengthMm = figure(
+    distance_to_valves_mm: Number = figure(
         "from carburettor to the intake valves", "mm", basis=ASSUMED, default=250.0, ge=20, le=2000
     )
-    pad_clearance_mm: LengthMm | None = figure(
+    pad_clearance_mm: Number | None = figure(
         "from the bowl's underside to the manifold pad below the front pump, as it stands",
         "mm",
         default=None,
         ge=0,
         le=200,
     )
-    rear_pad_clearance_mm: LengthMm | None = figure("the same below the rear pump", "mm", default=None, ge=0, le=200)
-    bonnet_clearance_mm: LengthMm | None = figure(
+    rear_pad_clearance_mm: Number | None = figure("the same below the rear pump", "mm", default=None, ge=0, le=200)
+    bonnet_clearance_mm: Number | None = figure(
         "from the top of the air cleaner to the closed bonnet, as it stands", "mm", default=None, ge=0, le=500
     )
 
@@ -145,6 +145,7 @@ class ManifoldTable(Record):
 class CarburettorTable(Record):
     """The carburettor, or one of several alike: how much air it passes, and how its barrels open."""
 
+    in_other_units = MappingProxyType({"rated_flow_ft3_min": ("rated_flow_m3_min", "cfm")})
     count: Whole = figure(
         "how many alike, each with its share of engine and manifold; all else is said of one", default=1, ge=1, le=12
     )
@@ -152,8 +153,7 @@ class CarburettorTable(Record):
     rear: Literal["linked", "vacuum"] = figure(
         "what opens the rear pair: only a linkage can be judged, vacuum is refused", default="linked"
     )
-    rated_flow_m3_min: Number | None = figure("rated air flow", "m3/min", default=None, gt=0.5, lt=60)
-    rated_flow_ft3_min: Number | None = figure("the same in cubic feet", "ft3/min", default=None, gt=18, lt=2100)
+    rated_flow_m3_min: Number = figure("rated air flow", "m3/min", gt=0.5, lt=60)
     test_depression_in_hg: Number | None = figure(
         "depression of the flow rating; by default 3.0 with two barrels, 1.5 with four", "inHg",
         basis=COMMON_PRACTICE, default=None, gt=0.1, lt=20,
@@ -188,12 +188,7 @@ class CarburettorTable(Record):
         return rear
 
     @model_validator(mode="after")
-    def _one_rating(self) -> Self:
-        both = self.rated_flow_m3_min is not None and self.rated_flow_ft3_min is not None
-        if both or (self.rated_flow_m3_min is None and self.rated_flow_ft3_min is None):
-            raise ValueError(
-                f"{'two ratings' if both else 'no rating'}; expected either rated_flow_m3_min or rated_flow_ft3_min"
-            )
+    def _rear_only_of_four(self) -> Self:
         if self.barrels == 2 and self.rear_opens_at_deg is not None:
             raise ValueError("rear_opens_at_deg with barrels 2; expected with four barrels only")
         return self
@@ -201,10 +196,7 @@ class CarburettorTable(Record):
     @property
     def rated_flow_m3_s(self) -> float:
         """Rated air flow [m3/s]."""
-        if self.rated_flow_m3_min is not None:
-            return self.rated_flow_m3_min / 60
-        assert self.rated_flow_ft3_min is not None
-        return self.rated_flow_ft3_min * CUBIC_FOOT_M3 / 60
+        return self.rated_flow_m3_min / 60
 
     @property
     def test_depression_pa(self) -> float:
@@ -230,12 +222,17 @@ class FuelTable(Record):
 class TipInTable(Record):
     """The opening of the throttle to look into."""
 
+    as_vacuum = MappingProxyType({"cruise_pressure_kpa": "cruise_vacuum_kpa"})
     start: Literal["idle", "cruise"] = figure("where it starts", default="idle")
     opening_time_s: Number = figure("time to open", "s", basis=ASSUMED, default=0.15, ge=0.02, le=1.0)
     opens_to: Number = figure("share of the throttle's travel", basis=ASSUMED, default=1.0, gt=0.1, le=1.0)
     cruise_rpm: Number = figure("engine speed of a cruise", "rev/min", basis=ASSUMED, default=1800.0, gt=500, lt=7000)
     cruise_pressure_kpa: Number = figure(
-        "manifold pressure of a cruise, absolute", "kPa", basis=ASSUMED, default=50.0, ge=20, le=95
+        "manifold pressure of a cruise", "kPa absolute",
+        basis=ASSUMED, default=50.0, ge=CRUISE_PRESSURE_RANGE_KPA[0], le=CRUISE_PRESSURE_RANGE_KPA[1],
+    )  # fmt: skip
+    cruise_vacuum_kpa: Number | None = figure(
+        "the same as a vacuum gauge reads it, below the air; counts before it", "kPa vacuum", default=None, gt=0, lt=101
     )
 
 
@@ -281,6 +278,15 @@ class Vehicle(Record):
     def engine_as_told(self) -> Lateness:
         """The engine as its file has it, before any run."""
         return Lateness(self.late_first_fuel, self.late_main_circuit)
+
+    @field_validator("assumed", mode="before")
+    @classmethod
+    def _assumed_with_units(cls, given: Any) -> Any:
+        known = Assumptions.__dataclass_fields__
+        if not isinstance(given, dict):
+            return given
+        return {name: in_unit(value, known[name].metadata["unit"] if name in known else "")
+                for name, value in given.items()}  # fmt: skip
 
     @model_validator(mode="after")
     def _agree(self) -> Self:

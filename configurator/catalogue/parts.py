@@ -16,7 +16,6 @@ from configurator.files.declared import (
     Codes,
     DiameterMm,
     Flag,
-    LengthMm,
     Number,
     Numbers,
     Pairs,
@@ -46,7 +45,7 @@ class NozzleFigures(PartFigures):
     diameter_mm: DiameterMm = figure("orifice diameter", "mm", gt=0.2, lt=3.0)
     orifices: Whole = figure("number of equal orifices", basis=COMMON_PRACTICE, default=DEFAULT_ORIFICES, ge=1, le=4)
     style: NozzleStyle = figure("straight: out into the barrel; aimed: at the booster")
-    length_mm: LengthMm = figure(
+    length_mm: Number = figure(
         "length of the orifice, 1.5 to 10 diameters", "mm",
         basis=ASSUMED, source=ORIFICE_SOURCE, default=DEFAULT_ORIFICE_LENGTH_MM, gt=0.3, lt=30.0,
     )  # fmt: skip
@@ -88,12 +87,12 @@ class PumpFigures(PartFigures):
         basis=COMMON_PRACTICE, default=None, gt=2.0, lt=200.0,
     )  # fmt: skip
     diaphragm_area_mm2: Number = figure("area of the diaphragm that displaces fuel", "mm2", gt=50.0, lt=5000.0)
-    safe_stroke_mm: LengthMm = figure("travel the diaphragm bears without being stretched", "mm", gt=0.5, lt=30.0)
+    safe_stroke_mm: Number = figure("travel the diaphragm bears without being stretched", "mm", gt=0.5, lt=30.0)
     spring_preload_n: Number = figure("force of the override spring before it is compressed", "N", gt=0.1, lt=200.0)
     spring_rate_n_per_mm: Number = figure("stiffness of the override spring", "N/mm", gt=0.01, lt=50.0)
     lever: Code = figure("kind of lever, by which a lobe suits it: short or long")
     lever_ratio: Number = figure("diaphragm travel over lobe lift", basis=ASSUMED, default=1.0, gt=0.2, lt=5.0)
-    depth_below_bowl_mm: LengthMm = figure("how far the pump's body stands below the bowl", "mm", gt=1.0, lt=60.0)
+    depth_below_bowl_mm: Number = figure("how far the pump's body stands below the bowl", "mm", gt=1.0, lt=60.0)
 
     @model_validator(mode="before")
     @classmethod
@@ -143,7 +142,7 @@ def _times(value: Any, factor: float) -> Any:
 class LobeFigures(PartFigures):
     """A lobe on the throttle shaft: lift over angle by a shape, or by a measured table."""
 
-    total_lift_mm: LengthMm = figure("lift over the whole lobe; a table gives its own", "mm", gt=0.2, lt=15.0)
+    total_lift_mm: Number = figure("lift over the whole lobe; a table gives its own", "mm", gt=0.2, lt=15.0)
     duration_deg: Number = figure("throttle angle over which it lifts; a table gives its own", "deg", gt=5.0, le=90.0)
     nose: Number | None = figure(
         "exponent n of lift = total (1 - (1 - angle/duration)^n); larger is steeper at first",
@@ -235,8 +234,8 @@ class Lobe(Part, LobeFigures):
 class Spacer(Part):
     """A plate between carburettor and manifold."""
 
-    thickness_mm: LengthMm = figure("how far it lifts the carburettor", "mm", gt=0.5, lt=150.0)
-    bonnet_mm: LengthMm = figure("bonnet clearance it takes: thickness and its extra gasket", "mm", gt=0.5, lt=160.0)
+    thickness_mm: Number = figure("how far it lifts the carburettor", "mm", gt=0.5, lt=150.0)
+    bonnet_mm: Number = figure("bonnet clearance it takes: thickness and its extra gasket", "mm", gt=0.5, lt=160.0)
 
     @model_validator(mode="after")
     def _no_thinner_under_the_bonnet(self) -> Self:
@@ -264,8 +263,8 @@ class Operation(Record):
     reversible: Flag = figure("whether it can be undone")
     min_diameter_mm: DiameterMm | None = figure("smallest drill, redrill_nozzle", "mm", default=None, gt=0.2, lt=3.0)
     max_diameter_mm: DiameterMm | None = figure("largest drill, redrill_nozzle", "mm", default=None, gt=0.2, lt=3.0)
-    step_mm: LengthMm | None = figure("depth of one step, relieve_pad", "mm", default=None, gt=0.05, lt=20.0)
-    most_mm: LengthMm | None = figure("greatest depth in all, relieve_pad", "mm", default=None, gt=0.05, lt=20.0)
+    step_mm: Number | None = figure("depth of one step, relieve_pad", "mm", default=None, gt=0.05, lt=20.0)
+    most_mm: Number | None = figure("greatest depth in all, relieve_pad", "mm", default=None, gt=0.05, lt=20.0)
 
     @model_validator(mode="after")
     def _figures_of_its_kind(self) -> Self:

@@ -5,32 +5,79 @@ Reference pages and fault messages are made from these declarations, so a unit o
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from datetime import date
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Any, ClassVar, Literal
+from operator import ge, gt, le, lt
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    StringConstraints,
+    ValidationError,
+    model_validator,
+)
 from pydantic.config import JsonDict
+from pydantic.fields import FieldInfo
 
-from configurator.units.units import parse_diameter_mm, parse_length_mm
+from configurator.errors import BadSize
+from configurator.units.driveline import TYRES_ACCEPTED, overall_ratio, tyre_radius_m
+from configurator.units.quantities import declared_unit, read_quantity, reference_of
+from configurator.units.units import parse_diameter_mm
 
 OWNERS_FIGURE = "owner's figure"
 Basis = Literal["published", "common practice, no source", "assumed", "owner's figure"]
 
 MOST_TEXTS_REMEMBERED = 16_384
 CODE_PATTERN = r"^[a-z0-9][a-z0-9.-]*$"
+BOUNDS: Mapping[str, Callable[[float, float], bool]] = {"gt": gt, "ge": ge, "lt": lt, "le": le}
+_REFERENCE_WORDS = {"absolute": "absolute", "vacuum": "below the air"}
+_ROUND_THOUSANDS = re.compile(r",[0-9]00(?![0-9])")
 _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+
+class AsTyped(float):
+    """A figure in its declared unit, until it is checked, with the text it was written as."""
+
+    text: str
+
+    def __new__(cls, value: float, text: str) -> "AsTyped":
+        figure = super().__new__(cls, value)
+        figure.text = text
+        return figure
 
 
 class Record(BaseModel):
     """A frozen row of a catalogue or table of a vehicle file; a key it does not know is a fault.
 
-    gone : keys of earlier versions, each with what took its place.
+    A figure may be written as text with a unit. That is read once a record was found at fault without, so that the many
+    rows of plain numbers pay nothing for it.
+
+    gone : keys of earlier versions, each with what took its place.  in_other_units : further keys for a figure in
+    another unit, each with the key and the unit.  as_vacuum : of a key for a pressure, absolute, the key for the same
+    below the air.
     """
 
     gone: ClassVar[Mapping[str, str]] = {}
+    in_other_units: ClassVar[Mapping[str, tuple[str, str]]] = {}
+    as_vacuum: ClassVar[Mapping[str, str]] = {}
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _with_units(cls, given: Any, check: ModelWrapValidatorHandler[Self]) -> Self:
+        try:
+            return check(given)
+        except ValidationError:
+            read = in_declared_units(cls, given) if isinstance(given, dict) else given
+            if read == given:
+                raise
+        return check(read)
 
 
 def figure(
@@ -41,13 +88,117 @@ def figure(
     return Field(default, description=description, json_schema_extra=extra, **bounds)
 
 
+def unit_of(declared: FieldInfo) -> str:
+    """The unit of a figure as declared; empty where it has none."""
+    extra = declared.json_schema_extra
+    return str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+
+
+def bounds_of(declared: FieldInfo) -> dict[str, float]:
+    """The bounds of a figure, by gt, ge, lt and le."""
+    return {key: getattr(bound, key) for bound in declared.metadata for key in BOUNDS if hasattr(bound, key)}
+
+
+def allows(declared: FieldInfo, value: float) -> bool:
+    """Whether a figure lies within its bounds.
+
+    >>> allows(figure("mass", "kg", gt=50, lt=50_000), 3.2)
+    False
+    """
+    return all(BOUNDS[key](value, bound) for key, bound in bounds_of(declared).items())
+
+
+def in_declared_units(model: type[Record], given: Mapping[str, Any]) -> dict[str, Any]:
+    """What was given, each text with a unit as a number in the unit of the key it belongs to, and under that key.
+
+    Text that cannot be read so stays: its fault is told where its key is checked. Raises ValueError for two keys that
+    say the same.
+    """
+    read: dict[str, Any] = {}
+    for name, value in given.items():
+        key, figure = name, value
+        if name in model.in_other_units:
+            key, unit = model.in_other_units[name]
+            figure = value if isinstance(value, str) and not is_plain(value) else f"{value} {unit}"
+        if value is None and key != name:
+            continue
+        with suppress(BadSize):
+            key, figure = as_declared(model, key, figure)
+        if key != name and given.get(key) is not None:
+            raise ValueError(f"{name} and {key} together; expected one of them")
+        read[key] = figure
+    return read
+
+
+def as_declared(model: type[Record], key: str, value: Any) -> tuple[str, Any]:
+    """The key that a value belongs to, and the value in its unit; raises BadSize for text that is no such figure."""
+    declared = model.model_fields.get(key)
+    units = unit_of(declared).split(":") if declared else [""]
+    if declared is None or not all(map(declared_unit, units)):
+        return key, value
+    if len(units) > 1 or isinstance(value, list | tuple):
+        return key, _pairs_declared(value, units) if len(units) > 1 else [in_unit(one, units[0]) for one in value]
+    if not isinstance(value, str) or is_plain(value):
+        return key, value
+    reading, twin = read_quantity(value, units[0]), model.as_vacuum.get(key, "")
+    if twin and reading.reference == "vacuum":
+        return as_declared(model, twin, value)
+    if twin and not reading.reference and reading.unit is not declared_unit(units[0]):
+        raise BadSize(value, "it may be absolute or below the air", "", f'write "{value} absolute" or "{value} vacuum"')
+    if reading.reference and reading.reference != (reference_of(units[0]) or "vacuum"):
+        raise BadSize(value, f"it is said to be {_REFERENCE_WORDS[reading.reference]}", "")
+    possible = [figure for figure in reading.values if allows(declared, figure)] or reading.values[:1]
+    if len(possible) > 1 and not _ROUND_THOUSANDS.search(value):
+        raise BadSize(value, "the comma may part thousands or decimals", "", "write a decimal point, or none")
+    return key, AsTyped(possible[0], value)
+
+
+def _pairs_declared(value: Any, units: Sequence[str]) -> Any:
+    """Pairs with each figure in its unit; as it stands what are no pairs, and what has no units in it."""
+    pairs = [pair.split(":") for pair in value.split()] if isinstance(value, str) else value
+    if not isinstance(pairs, list | tuple) or not all(isinstance(one, list | tuple) and len(one) == 2 for one in pairs):
+        return value
+    read = [[in_unit(one, unit) for one, unit in zip(pair, units, strict=True)] for pair in pairs]
+    return value if read == [list(pair) for pair in pairs] else read
+
+
+def in_unit(value: Any, unit: str) -> Any:
+    """A text with a unit as a number in the declared one; as it stands all else, and text that cannot be read so.
+
+    >>> in_unit("71 thou", "mm"), in_unit("71 thou", "deg"), in_unit(1.8, "mm")
+    (1.8034, '71 thou', 1.8)
+    """
+    if isinstance(value, str) and not is_plain(value) and declared_unit(unit):
+        with suppress(BadSize):
+            return AsTyped(read_quantity(value, unit).values[0], value)
+    return value
+
+
+def is_plain(text: str) -> bool:
+    """Whether a text is a number and nothing else."""
+    return bool(_PLAIN_NUMBER.fullmatch(text.strip()))
+
+
 def _plain_number(value: Any) -> Any:
     """Refuse what pydantic would take for a number although nobody would write it for one: yes, 1_000, a unit."""
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise ValueError("not a number")
-    if isinstance(value, str) and not _PLAIN_NUMBER.fullmatch(value.strip()):
+    if isinstance(value, str) and not is_plain(value):
         raise ValueError("not a plain number")
     return value
+
+
+def _ratio(value: Any) -> Any:
+    """Gears in text multiplied."""
+    return overall_ratio(value) if isinstance(value, str) and not is_plain(value) else _plain_number(value)
+
+
+def _wheel_radius_m(value: Any) -> Any:
+    """The tyre that a text names by its radius."""
+    radius_m = tyre_radius_m(value) if isinstance(value, str) else None
+    if radius_m is None and isinstance(value, str) and not is_plain(value):
+        raise BadSize(value, "neither a length nor the size of a tyre", TYRES_ACCEPTED)
+    return _plain_number(value) if radius_m is None else radius_m
 
 
 def _yes_or_no(value: Any) -> bool:
@@ -94,7 +245,8 @@ Number = Annotated[float, _number]
 Whole = Annotated[int, _number]
 Flag = Annotated[bool, _remembered(_yes_or_no)]
 DiameterMm = Annotated[float, _remembered(parse_diameter_mm)]
-LengthMm = Annotated[float, _remembered(parse_length_mm)]
+Ratio = Annotated[float, _remembered(_ratio)]
+WheelRadiusM = Annotated[float, _remembered(_wheel_radius_m)]
 Code = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=60)]
 Codes = Annotated[tuple[Code, ...], BeforeValidator(_words)]
 Numbers = Annotated[tuple[Number, ...], BeforeValidator(_words)]

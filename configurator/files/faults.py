@@ -10,13 +10,15 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from configurator.errors import BadSize, Fault
-from configurator.files.declared import Record
+from configurator.files.declared import AsTyped, Record, allows, as_declared, bounds_of, unit_of
 from configurator.files.reading import did_you_mean
+from configurator.units.quantities import examples, meant
 
 FaultPlace = tuple[str | int, ...]
 MOST_FOUND_SHOWN = 60
 _IN_OTHER_WORDS = {"automatic": "converter", "auto": "converter", "neutral": "free", "stick": "manual"}
 _BOUNDS = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
+_BEYOND = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 _IN_WORDS = {
     "string_pattern_mismatch": "a code of lower case letters, digits, dots and hyphens",
     "string_type": "text between quotes",
@@ -48,9 +50,11 @@ def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str,
     """Problem, expectation and remedy of one of pydantic's findings."""
     kind, context, declared = item["type"], item.get("ctx", {}), _declared(model, loc)
     expected, found = expectation(declared), f"found {shown(item['input'])}"
+    if declared and isinstance(item["input"], AsTyped):
+        found += f", which is {item['input']:.4g} {unit_of(declared)}"
     if kind == "missing":
         says = declared.description if declared and declared.description != expected else ""
-        return "is missing", expected, says or ""
+        return "is missing", with_examples(declared), says or ""
     if kind == "extra_forbidden":
         table, key = _model_at(model, loc[:-1]), str(loc[-1])
         if issubclass(table, Record) and key in table.gone:
@@ -62,11 +66,14 @@ def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str,
         known = context["expected"].split("'")[1::2]
         return found, context["expected"], _choice_meant(str(item["input"]), known)
     if kind == "value_error":
-        return _raised_by_us(context["error"], found, expected)
+        error = context["error"]
+        if not isinstance(error, BadSize):
+            error = _why_unread(model, loc, item["input"]) or error
+        return _raised_by_us(error, found, with_examples(declared) if isinstance(error, BadSize) else expected)
     if kind in ("string_type", "model_type") and declared and get_args(declared.annotation):
         return found, expected, ""  # a code or a table: its description says so
     words = _IN_WORDS.get(kind, "").format(**context)
-    remedy = _cc_meant(item["input"], context["gt"], declared) if kind == "greater_than" and declared else ""
+    remedy = _in_other_units(item["input"], declared) if kind in _BEYOND and declared else ""
     return found, expected if kind == "finite_number" and expected else words or expected or item["msg"], remedy
 
 
@@ -76,17 +83,18 @@ def _choice_meant(found: str, known: list[str]) -> str:
     return f"did you mean {word}?" if word in known else did_you_mean(found, known)
 
 
-def _cc_meant(found: Any, least: float, declared: FieldInfo) -> str:
-    """What a volume too small for cubic centimetres would be if it was meant in litres; empty for anything else."""
-    if _unit(declared) != "cc" or not isinstance(found, int | float) or not 1000 * found > least:
+def _in_other_units(found: Any, declared: FieldInfo) -> str:
+    """What a plain number beyond its bounds was probably meant in; empty where no unit brings it within."""
+    if isinstance(found, AsTyped) or not isinstance(found, int | float | str):
         return ""
-    return f"did you mean {1000 * found:g}?"
+    texts = meant(float(found), unit_of(declared), lambda figure: allows(declared, figure))
+    return f"did you mean {' or '.join(map(quoted, texts))}?" if texts else ""
 
 
 def _raised_by_us(error: Exception, found: str, expected: str) -> tuple[str, str, str]:
     """Our validators say what is wrong; one that judges several values together says what is expected too."""
     if isinstance(error, BadSize):
-        return f"{found}: {error.problem}", error.accepted, error.remedy
+        return f"{found}: {error.problem}", error.accepted or expected, error.remedy
     problem, parted, own_expectation = str(error).partition("; expected ")
     return (problem, own_expectation, "") if parted else (f"{found}: {problem}", expected, "")
 
@@ -99,6 +107,8 @@ def shown(value: Any) -> str:
     """
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, AsTyped):
+        return shown(value.text)
     if isinstance(value, dict | list):
         return "a table" if isinstance(value, dict) else "a list"
     if isinstance(value, tuple):
@@ -119,19 +129,38 @@ def expectation(declared: FieldInfo | None) -> str:
         return "yes or no (in a vehicle file true or false)"
     if not types & {int, float} or types & {tuple, dict} or any(_models_in(declared.annotation)):
         return declared.description or ""
-    bounds = [
-        f"{_BOUNDS[key]} {getattr(bound, key):g}"
-        for bound in declared.metadata
-        for key in _BOUNDS
-        if hasattr(bound, key)
-    ]
+    bounds = [f"{_BOUNDS[key]} {bound:g}" for key, bound in bounds_of(declared).items()]
     noun = "a whole number" if int in types else "a number"
-    return " ".join(filter(None, [noun, " and ".join(bounds), _unit(declared)]))
+    return " ".join(filter(None, [noun, " and ".join(bounds), unit_of(declared)]))
 
 
-def _unit(declared: FieldInfo) -> str:
-    extra = declared.json_schema_extra
-    return str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+def with_examples(declared: FieldInfo | None) -> str:
+    """What a field takes, and how it may be written in other units."""
+    bounds = bounds_of(declared) if declared else {}
+    ends = [next((bounds[key] for key in keys if key in bounds), None) for keys in (("gt", "ge"), ("lt", "le"))]
+    if declared is None or None in ends:
+        return expectation(declared)
+    texts = examples(unit_of(declared), *(float(end) for end in ends if end is not None))
+    return expectation(declared) + (f", or text such as {' or '.join(map(quoted, texts))}" if texts else "")
+
+
+def _why_unread(model: type[BaseModel], loc: FaultPlace, found: Any) -> BadSize | None:
+    """Why a text is no figure in the unit of its key; None where it has none, or is at fault otherwise."""
+    table = _model_at(model, loc[:-1]) if loc and isinstance(loc[-1], str) else BaseModel
+    if isinstance(found, str) and issubclass(table, Record):
+        try:
+            as_declared(table, str(loc[-1]), found)
+        except BadSize as error:
+            return error
+    return None
+
+
+def quoted(text: str) -> str:
+    """
+    >>> quoted("3.2 l")
+    '"3.2 l"'
+    """
+    return f'"{text}"'
 
 
 def _types_in(annotation: Any) -> Iterator[type]:
@@ -160,4 +189,4 @@ def _declared(model: type[BaseModel], loc: FaultPlace) -> FieldInfo | None:
 
 def _model_at(model: type[BaseModel], loc: FaultPlace) -> type[BaseModel]:
     declared = _declared(model, loc)
-    return next(_models_in(declared.annotation)) if declared else model
+    return next(_models_in(declared.annotation), BaseModel) if declared else model

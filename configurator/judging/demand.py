@@ -8,7 +8,7 @@ import numpy as np
 
 from configurator.arrays import Array, Indices, Mask
 from configurator.car.fitted import FittedNozzle
-from configurator.car.vehicle import IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA, Vehicle
+from configurator.car.vehicle import CRUISE_PRESSURE_RANGE_KPA, IDLE_PRESSURE_KPA, IDLE_PRESSURE_RANGE_KPA, Vehicle
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
@@ -83,7 +83,7 @@ def _opening(vehicle: Vehicle, air: Surroundings, assumed: Assumptions) -> Openi
         place, start_kpa = _idle_pressure(vehicle, air)
         speed_rpm, phi = vehicle.engine.idle_rpm, assumed.idle_phi
     else:
-        place, start_kpa = "[tip_in] cruise_pressure_kpa", tip_in.cruise_pressure_kpa
+        place, start_kpa = _cruise_pressure(vehicle, air)
         speed_rpm, phi = tip_in.cruise_rpm, assumed.cruise_phi
     if start_kpa * 1e3 > MOST_START_PRESSURE * air.pressure_pa:
         found = f"{start_kpa:g} kPa is not below the air's {air.pressure_pa / 1e3:.1f} kPa"
@@ -99,16 +99,30 @@ def idle_pressure_kpa(vehicle: Vehicle) -> float:
 
 def _idle_pressure(vehicle: Vehicle, air: Surroundings) -> tuple[str, float]:
     """Where the file says it, and the manifold's pressure at idle [kPa]. Raises BadInput for one that no idle has."""
-    engine, (low, high) = vehicle.engine, IDLE_PRESSURE_RANGE_KPA
+    engine = vehicle.engine
     if engine.idle_pressure_kpa is not None or engine.idle_vacuum_kpa is None:
         return "[engine] idle_pressure_kpa", engine.idle_pressure_kpa or IDLE_PRESSURE_KPA
-    place = f"[engine] {'idle_vacuum_in_hg' if engine.idle_vacuum_in_hg else 'idle_vacuum_mm_hg'}"
-    air_kpa = air.pressure_pa / 1e3
-    found_kpa = air_kpa - engine.idle_vacuum_kpa
-    if not low <= found_kpa <= high:
-        found = f"leaves {found_kpa:.0f} kPa of the air's {air_kpa:.0f} kPa in the manifold"
+    place = "[engine] idle_vacuum_kpa"
+    return place, _left_by(vehicle, place, engine.idle_vacuum_kpa, air, IDLE_PRESSURE_RANGE_KPA)
+
+
+def _cruise_pressure(vehicle: Vehicle, air: Surroundings) -> tuple[str, float]:
+    """As for the idle, at a cruise."""
+    tip_in = vehicle.tip_in
+    if tip_in.cruise_vacuum_kpa is None:
+        return "[tip_in] cruise_pressure_kpa", tip_in.cruise_pressure_kpa
+    place = "[tip_in] cruise_vacuum_kpa"
+    return place, _left_by(vehicle, place, tip_in.cruise_vacuum_kpa, air, CRUISE_PRESSURE_RANGE_KPA)
+
+
+def _left_by(vehicle: Vehicle, place: str, vacuum_kpa: float, air: Surroundings, ends: tuple[float, float]) -> float:
+    """What a vacuum leaves of the air in the manifold [kPa]; raises BadInput for what no engine has."""
+    air_kpa, (low, high) = air.pressure_pa / 1e3, ends
+    left_kpa = air_kpa - vacuum_kpa
+    if not low <= left_kpa <= high:
+        found = f"leaves {left_kpa:.0f} kPa of the air's {air_kpa:.0f} kPa in the manifold"
         raise BadInput([Fault(vehicle.file, place, found, f"a vacuum that leaves {low:g} to {high:g} kPa")])
-    return place, found_kpa
+    return left_kpa
 
 
 def allowed_by(limits: Limits) -> Allowed:

@@ -9,13 +9,7 @@ import re
 
 from configurator.errors import BadSize
 from configurator.units.drills import INCH_MM, NUMBER_DRILLS_INCH, number_drill
-
-THOU_MM = INCH_MM / 1000
-"""Millimetres in a thousandth of an inch, exact."""
-MERCURY_INCH_PA = 3386.389
-"""Pascals in a conventional inch of mercury (0 C, standard gravity)."""
-CUBIC_FOOT_M3 = (12 * INCH_MM / 1000) ** 3
-"""Cubic metres in a cubic foot, exact by definition of the inch."""
+from configurator.units.quantities import KNOWN_UNITS, THOU_MM, Unit, WithUnit, read_quantity
 
 DIAMETER_RANGE_MM = (0.1, 10.0)
 """Diameters outside this are no orifice and no drill for one: most likely the unit is missing or wrong."""
@@ -26,14 +20,6 @@ LENGTHS_ACCEPTED = '"10 mm", "0.4 in" or "400 thou"'
 SAME_SIZE_MM = 0.0051
 """Diameters closer than this are one size to a person who types millimetres."""
 
-_UNIT_MM = {"mm": 1.0, "in": INCH_MM, "thou": THOU_MM}
-_SPELLINGS = {
-    "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
-    "in": "in", "inch": "in", "inches": "in", '"': "in", "\u2033": "in",
-    "thou": "thou", "thousandth": "thou", "thousandths": "thou",
-}  # fmt: skip
-_NUMBER_AND_UNIT = re.compile(r"([+\-\u2212]?)([0-9]+[.,]?[0-9]*|[.,][0-9]+)\s*(.*)", re.DOTALL)
-_LIKE_THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _NUMBER_DRILL = re.compile(r"#\s*([0-9]{1,9})")
 _PROBABLE_ORIFICE_MM = (0.3, 3.0)
 
@@ -49,13 +35,8 @@ def parse_diameter_mm(size: str | float) -> float:
     """
     if isinstance(size, str) and size.strip().startswith("#"):
         return _number_drill_mm(size)
-    value, unit = _value_and_unit(size, DIAMETERS_ACCEPTED)
-    diameter_mm = round(value * _UNIT_MM[unit], 6)
     low, high = DIAMETER_RANGE_MM
-    if not low <= diameter_mm <= high:
-        problem = f"{value:g} {unit} is no orifice, which measures {low:g} to {high:g} mm"
-        raise BadSize(str(size), problem, DIAMETERS_ACCEPTED, _probably_meant(value, unit))
-    return diameter_mm
+    return _within(size, low, high, f"is no orifice, which measures {low:g} to {high:g} mm", DIAMETERS_ACCEPTED)
 
 
 def parse_length_mm(size: str | float) -> float:
@@ -67,13 +48,8 @@ def parse_length_mm(size: str | float) -> float:
     >>> parse_length_mm("15 thou"), parse_length_mm("0.5 in"), parse_length_mm(0)
     (0.381, 12.7, 0.0)
     """
-    value, unit = _value_and_unit(size, LENGTHS_ACCEPTED)
-    length_mm = round(value * _UNIT_MM[unit], 6)
     low, high = LENGTH_RANGE_MM
-    if not low <= length_mm <= high:
-        problem = f"{value:g} {unit} is outside {low:g} to {high:g} mm"
-        raise BadSize(str(size), problem, LENGTHS_ACCEPTED)
-    return length_mm
+    return _within(size, low, high, f"is outside {low:g} to {high:g} mm", LENGTHS_ACCEPTED)
 
 
 def show_diameter(diameter_mm: float) -> str:
@@ -114,48 +90,42 @@ def _number_drill_mm(size: str) -> float:
     return number_drill(int(match[1])).diameter_mm
 
 
-def _value_and_unit(size: str | float, accepted: str) -> tuple[float, str]:
-    """Split a size into a finite value of at least zero and one of the units of `_UNIT_MM`; BadSize if it cannot be."""
+def _within(size: str | float, low: float, high: float, problem: str, accepted: str) -> float:
+    """The length in millimetres; BadSize if it cannot be read or lies outside what it can be."""
+    try:
+        reading = _reading(size)
+    except BadSize as error:
+        raise BadSize(error.found, error.problem, accepted, error.remedy) from None
+    possible = [length for length in (round(value, 6) for value in reading.values) if low <= length <= high]
+    if len(possible) > 1:
+        raise BadSize(str(size), "the comma may part thousands or decimals", accepted, "write a decimal point, or none")
+    if not possible:
+        own = reading.values[0] * KNOWN_UNITS["mm"].si / reading.unit.si
+        remedy = _probably_meant(own, reading.unit) if accepted == DIAMETERS_ACCEPTED else ""
+        raise BadSize(str(size), f"{own:g} {reading.unit.name} {problem}", accepted, remedy)
+    return possible[0]
+
+
+def _reading(size: str | float) -> WithUnit:
+    """A size as text or as a number of millimetres: finite, and at least zero."""
     if isinstance(size, bool) or not isinstance(size, str | int | float):
-        raise BadSize(str(size), "neither a number nor text", accepted)
-    if isinstance(size, str):
-        value, unit = _read_text(size, accepted)
-    else:
-        try:
-            value, unit = float(size), "mm"
-        except OverflowError:
-            raise BadSize("whole number", "it has hundreds of digits", accepted) from None
-    if not math.isfinite(value):
-        raise BadSize(str(size), "not a finite number", accepted)
-    if value < 0:
-        raise BadSize(str(size), "a size cannot be negative", accepted)
-    return value, unit
+        raise BadSize(str(size), "neither a number nor text", "")
+    try:
+        reading = read_quantity(size, "mm") if isinstance(size, str) else WithUnit((float(size),), KNOWN_UNITS["mm"])
+    except OverflowError:
+        raise BadSize("whole number", "it has hundreds of digits", "") from None
+    if not all(map(math.isfinite, reading.values)):
+        raise BadSize(str(size), "not a finite number", "")
+    if min(reading.values) < 0:
+        raise BadSize(str(size), "a size cannot be negative", "")
+    return reading
 
 
-def _read_text(size: str, accepted: str) -> tuple[float, str]:
-    text = size.strip()
-    if not text:
-        raise BadSize(size, "nothing is written", accepted)
-    match = _NUMBER_AND_UNIT.fullmatch(text)
-    if not match:
-        raise BadSize(size, "not a number with a unit", accepted)
-    sign, digits, unit_text = match.groups()
-    if unit_text.startswith("/"):
-        raise BadSize(size, "fractions are not read", accepted, "write it as a decimal")
-    if _LIKE_THOUSANDS.fullmatch(digits):
-        remedy = f"write {digits.replace(',', '')} or {digits.replace(',', '.')}"
-        raise BadSize(size, "the comma may part thousands or decimals", accepted, remedy)
-    unit = _SPELLINGS.get(unit_text.lower(), "") if unit_text else "mm"
-    if not unit:
-        raise BadSize(size, f"'{unit_text[:20]}' is not a unit of size here", accepted)
-    value = float(digits.replace(",", "."))
-    return (-value if sign in ("-", "\u2212") else value), unit
-
-
-def _probably_meant(value: float, unit: str) -> str:
+def _probably_meant(value: float, unit: Unit) -> str:
     """The same figures in other units, where they make an orifice of a size in use."""
     low, high = _PROBABLE_ORIFICE_MM
-    meant = [f'"{value:g} {other}"' for other, mm in _UNIT_MM.items() if other != unit and low <= value * mm <= high]
+    others = [KNOWN_UNITS[name] for name in ("mm", "in", "thou") if name != unit.name]
+    meant = [f'"{value:g} {one.name}"' for one in others if low <= value * one.si / KNOWN_UNITS["mm"].si <= high]
     if value.is_integer() and 1 <= value <= 80 and low <= number_drill(int(value)).diameter_mm <= high:
         meant.append(f'"#{value:g}"')
     return f"did you mean {' or '.join(meant)}?" if meant else ""

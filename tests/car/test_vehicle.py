@@ -204,11 +204,11 @@ REFUSED = {
     ),
     "two idle pressures": (
         "idle_rpm = 800", "idle_rpm = 800\nidle_pressure_kpa = 40\nidle_vacuum_in_hg = 17",
-        "[engine]: idle_pressure_kpa and idle_vacuum_in_hg together; expected one of them",
+        "[engine]: idle_pressure_kpa and idle_vacuum_kpa together; expected one of them",
     ),
     "an idle pressure that none has": (
         "idle_rpm = 800", "idle_rpm = 800\nidle_pressure_kpa = 18",
-        "[engine] idle_pressure_kpa: found 18; expected a number at least 30 and at most 70 kPa",
+        "[engine] idle_pressure_kpa: found 18; expected a number at least 30 and at most 70 kPa absolute",
     ),
     "no carburettor": (
         "barrels = 2", "barrels = 2\ncount = 0",

@@ -127,8 +127,8 @@ def test_what_can_be_read_is_read_the_same_with_either_line_end(tmp_path: Path) 
          "transmission: found 'Automatic'; expected 'manual', 'converter' or 'free'; did you mean converter?"),
         ('transmission = "manual"', 'transmission = "manuel"', "did you mean manual?"),
         ("displacement_cc = 3200", "displacement_cc = 3.2",
-         "found 3.2; expected a number above 50 and below 30000 cc; did you mean 3200?"),
-        ("volume_cc = 2600", "volume_cc = 2.6", "did you mean 2600?"),
+         "found 3.2; expected a number above 50 and below 30000 cc; did you mean \"3.2 l\" or \"3.2 cu in\"?"),
+        ("volume_cc = 2600", "volume_cc = 2.6", "did you mean \"2.6 l\" or"),
         ('pump = "pump-3cc"', 'pump = "3cc"',
          "[fitted.front] pump: the catalogue has no 3cc; expected the code of a pump; "
          "did you mean pump-3cc? `tipin parts pumps` lists them"),

@@ -65,7 +65,7 @@ def test_a_vacuum_that_no_idle_has_is_refused_by_its_key() -> None:
     with pytest.raises(BadInput) as caught:
         tip_in(engine={"air_pressure_kpa": 80, "idle_vacuum_in_hg": 18})
     text = str(caught.value)
-    assert "[engine] idle_vacuum_in_hg: leaves 19 kPa of the air's 80 kPa in the manifold" in text
+    assert "[engine] idle_vacuum_kpa: leaves 19 kPa of the air's 80 kPa in the manifold" in text
     assert "expected a vacuum that leaves 30 to 70 kPa" in text
 
 
