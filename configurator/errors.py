@@ -40,6 +40,7 @@ class Fault:
     file : path as the user gave it.  place : table and key, or row and column; may be empty for the file as a whole.
     problem : what is wrong, with the value found.  expected, remedy : what would be right, and what to do.
     field : name of what was asked for (altitude_m, symptom), with no file; place is then the word given for it.
+    line, written : number of its line in the file, and that line; 0 and empty where it lies in none.
 
     >>> print(Fault("nozzles.csv", "row 4, column price", "'ten' is not a number", "a number of at least 0"))
     nozzles.csv, row 4, column price: 'ten' is not a number; expected a number of at least 0
@@ -53,17 +54,21 @@ class Fault:
     expected: str = ""
     remedy: str = ""
     field: str = ""
+    line: int = 0
+    written: str = ""
 
     def __str__(self) -> str:
         return self.told(plain_naming)
 
     def told(self, naming: Naming) -> str:
-        """The fault on one line, its field named as a front end names it."""
+        """The fault on one line, its field named as a front end names it; below it the line of the file."""
         found = naming(self.field, self.place) if self.field else self.place
-        where = ", ".join(part for part in (self.file, found) if part)
+        line = f"line {self.line}" if self.line and not self.place.startswith("row ") else ""
+        where = ", ".join(part for part in (self.file, line, found) if part)
         expected = f"expected {self.expected}" if self.expected else ""
         what = "; ".join(part for part in (self.problem, expected, self.remedy) if part)
-        return one_line(f"{where}: {what}" if where else what)
+        says = one_line(f"{where}: {what}" if where else what)
+        return f"{says}\n    {one_line(self.written)}" if self.written else says
 
 
 class BadInput(TipinError):

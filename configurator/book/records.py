@@ -12,12 +12,12 @@ from typing import Any, Literal
 from pydantic import field_validator
 
 from configurator.basis import ASSUMED
+from configurator.car.assumed import taken_of
 from configurator.car.fitted import FittedCircuit, FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA, FuelTable, Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Flag, Number, Record, Whole, figure
-from configurator.judging.car_in_catalogue import taken_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import Moment, symptom_felt
 from configurator.physics.lateness import LATENESS_RANGE
@@ -34,7 +34,7 @@ class Conditions(Record):
     air_temperature_c: Number | None = figure("air at the carburettor", "deg C", default=None, ge=-40, le=60)
     altitude_m: Number | None = figure("height above the sea", "m", default=None, ge=-500, le=6000)
     air_pressure_kpa: Number | None = figure(
-        "air pressure, not reduced to sea level", "kPa", default=None, ge=45, le=110
+        "air pressure, not reduced to sea level", "kPa absolute", default=None, ge=45, le=110
     )
     fuel: str | None = figure("what was in the tank", default=None, min_length=1, max_length=80)
     warm: Flag = figure("whether the engine was warm: a cold one says nothing of the pump circuit", default=True)
@@ -89,7 +89,7 @@ def trial_of(
     conditions: Conditions,
     *,
     choice: Choice | None = None,
-    clean_after_ms: float | None = None,
+    clean_after_ms: float | str | None = None,
     trace: TraceMeasured | None = None,
     note: str = "",
 ) -> Trial:
@@ -100,11 +100,11 @@ def trial_of(
         raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
     if felt is not None:
         symptom_felt(felt.word, felt.moment)
-    return Trial(
-        at=at, vehicle=case.vehicle.name, car=measured_car(case, choice), conditions=conditions,
-        felt=felt, trace=trace, codes={str(slot): option.label for slot, option in choice.items()},
-        clean_after_ms=clean_after_ms, note=note,
-    )  # fmt: skip
+    return Trial.model_validate({
+        "at": at, "vehicle": case.vehicle.name, "car": measured_car(case, choice), "conditions": conditions,
+        "felt": felt, "trace": trace, "codes": {str(slot): option.label for slot, option in choice.items()},
+        "clean_after_ms": clean_after_ms, "note": note,
+    })  # fmt: skip
 
 
 def measured_car(case: Case, choice: Choice) -> dict[str, Any]:

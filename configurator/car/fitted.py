@@ -2,10 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from pydantic import ValidationError
+
+from configurator.car.assumed import assumed_at_fault
 from configurator.car.in_place import CircuitInPlace, NozzleInPlace
-from configurator.car.vehicle import Vehicle, place_in_toml
+from configurator.car.vehicle import Vehicle, place_in_toml, vehicle_of
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import (
     LEAST_LENGTH_TO_DIAMETER,
@@ -24,6 +27,7 @@ from configurator.files.reading import did_you_mean
 from configurator.units.units import SAME_SIZE_MM
 
 SomeFigures = TypeVar("SomeFigures", bound=PartFigures)
+_FAMILY_OF_SLOT = {"nozzle": "nozzles", "feed_screw": "feed_screws", "pump": "pumps", "lobe": "lobes"}
 _FAMILY_WORDS = {"nozzles": "a nozzle", "feed_screws": "a feed screw", "pumps": "a pump", "lobes": "a lobe",
                  "spacers": "a spacer", "consumables": "a consumable", "operations": "an operation",
                  "suppliers": "a supplier"}  # fmt: skip
@@ -78,6 +82,39 @@ class Fitted:
     def circuits(self) -> tuple[FittedCircuit, ...]:
         """The circuits there are, front first."""
         return (self.front, self.rear) if self.rear else (self.front,)
+
+
+def vehicle_for(tables: dict[str, Any], name: str, catalog: Catalog) -> Vehicle:
+    """The vehicle in the tables of a file, of which the parts are to be in a catalogue; name is what messages call it.
+
+    Raises BadInput for a file at fault, with all that else would be found once it is mended.
+    """
+    try:
+        return vehicle_of(tables, name)
+    except BadInput as error:
+        told = {fault.place for fault in error.faults}
+        assumed = tables.get("assumed")
+        beside = _parts_at_fault(tables.get("fitted"), name, catalog)
+        beside += assumed_at_fault(assumed, name) if isinstance(assumed, dict) else []
+        raise BadInput([*error.faults, *(fault for fault in beside if fault.place not in told)]) from None
+
+
+def _parts_at_fault(given: object, file: str, catalog: Catalog) -> list[Fault]:
+    """What a catalogue does not have of what stands under [fitted], as far as that can be read."""
+    look_up = _LookUp(file, catalog, [])
+    tables = given if isinstance(given, dict) else {}
+    for name in ("front", "rear"):
+        try:
+            _circuit(name, CircuitInPlace.model_validate(tables.get(name)), look_up)
+        except ValidationError:
+            circuit = tables.get(name)
+            for slot, family in _FAMILY_OF_SLOT.items():
+                code = circuit.get(slot) if isinstance(circuit, dict) else None
+                if isinstance(code, str):
+                    look_up.part(("fitted", name, slot), code, family, getattr(catalog, family))
+    if isinstance(spacer := tables.get("spacer"), str):
+        look_up.part(("fitted", "spacer"), spacer, "spacers", catalog.spacers)
+    return look_up.faults
 
 
 def resolve_fitted(vehicle: Vehicle, catalog: Catalog) -> Fitted:

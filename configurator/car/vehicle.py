@@ -13,6 +13,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
+from configurator.car.assumed import unit_of_assumed
 from configurator.car.in_place import PartsInPlace
 from configurator.catalogue.parts import NozzleStyle
 from configurator.errors import BadInput
@@ -28,7 +29,6 @@ from configurator.files.declared import (
 )
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
-from configurator.physics.assumptions import Assumptions
 from configurator.physics.lateness import LATENESS_RANGE, Lateness
 from configurator.units.driveline import ROLLING_SHARE
 from configurator.units.quantities import MERCURY_INCH_PA
@@ -282,11 +282,9 @@ class Vehicle(Record):
     @field_validator("assumed", mode="before")
     @classmethod
     def _assumed_with_units(cls, given: Any) -> Any:
-        known = Assumptions.__dataclass_fields__
         if not isinstance(given, dict):
             return given
-        return {name: in_unit(value, known[name].metadata["unit"] if name in known else "")
-                for name, value in given.items()}  # fmt: skip
+        return {name: in_unit(value, unit_of_assumed(name)) for name, value in given.items()}
 
     @model_validator(mode="after")
     def _agree(self) -> Self:

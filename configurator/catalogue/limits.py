@@ -9,18 +9,25 @@ from typing import Any, ClassVar, Self
 
 from pydantic import model_validator
 
-from configurator.files.declared import Basis, Number, Record, figure
+from configurator.files.declared import Basis, Number, Record, figure, in_unit
 
 
 class Limit(Record):
     """One row of limits.csv."""
 
     name: str = figure("name of the limit", min_length=1, max_length=100)
-    value: Number = figure("its value, in the unit of the next column")
+    value: Number = figure("its value, in the unit of the next column or with its own")
     unit: str = figure("unit, as this page gives it; empty where it has none", default="", max_length=20)
     basis: Basis = figure("published; common practice, no source; assumed; owner's figure")
     source: str = figure("where a published figure stands", default="", max_length=500)
     says: str = figure("what the limit is for, in a sentence", min_length=1, max_length=500)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _value_in_its_unit(cls, row: Any) -> Any:
+        if not isinstance(row, dict) or "value" not in row:
+            return row
+        return row | {"value": in_unit(row["value"], str(row.get("unit", "")))}
 
 
 def _limit(description: str, unit: str, low: float, high: float) -> Any:

@@ -230,8 +230,11 @@ def _records(
         cells = row.cells if all_known else {column: cell for column, cell in row.cells.items() if column in known}
         try:
             records.append((row, validated(cells)))
-        except ValidationError as error:
-            faults += _faults_of_row(error, model, file, row, lacking)
+        except ValidationError:
+            try:
+                records.append((row, model.model_validate(cells)))  # it may have units
+            except ValidationError as error:
+                faults += _faults_of_row(error, model, file, row, lacking)
     return tuple(records)
 
 

@@ -19,7 +19,9 @@ def main() -> None:
     try:
         app(prog_name="tipin")
     except TipinError as error:
-        print(f"tipin: {error.told(as_option)}", file=sys.stderr)
+        from configurator.files.lines import pointed
+
+        print(f"tipin: {pointed(error).told(as_option)}", file=sys.stderr)
         sys.exit(2)
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more

@@ -70,11 +70,13 @@ CircuitName = Annotated[Literal["front", "rear"] | None, typer.Option("--circuit
 
 def case_of(vehicle: Path, catalog: Path | None) -> "Case":
     """The case of a vehicle file in front of the catalogue named, or the shipped one."""
-    from configurator.car.vehicle import load_vehicle
+    from configurator.car.fitted import vehicle_for
     from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+    from configurator.files.reading import read_toml
     from configurator.judging.case import Case
 
-    return Case.of(load_vehicle(vehicle), load_catalog(catalog or shipped_catalog_dir()))
+    tables, parts = read_toml(vehicle), load_catalog(catalog or shipped_catalog_dir())
+    return Case.of(vehicle_for(tables, str(vehicle), parts), parts)
 
 
 def car_as_it_is(vehicle: Path, catalog: Path | None, book: str | None) -> "tuple[CarNow, CarRecords]":

@@ -43,13 +43,17 @@ def trial_add_command(
     strength: Annotated[str | None, typer.Option(metavar="WORD", help="faint, clear (if not said) or strong")] = None,
     fit: With = None,
     at: Annotated[str | None, typer.Option(metavar="TIME", help="when: 2026-05-02 10:15; now if not said")] = None,
-    air_temperature: Annotated[float | None, typer.Option(metavar="C", help="air at the carburettor, deg C")] = None,
-    altitude: Annotated[float | None, typer.Option(metavar="M", help="height above the sea, m")] = None,
-    pressure: Annotated[float | None, typer.Option(metavar="KPA", help="air pressure where the car is, kPa")] = None,
+    air_temperature: Annotated[
+        str | None, typer.Option(metavar="C", help='air at the carburettor, deg C, or "68 F"')
+    ] = None,
+    altitude: Annotated[str | None, typer.Option(metavar="M", help='height above the sea, m, or "3000 ft"')] = None,
+    pressure: Annotated[
+        str | None, typer.Option(metavar="KPA", help='air pressure where the car is, kPa, or "29.9 inHg"')
+    ] = None,
     fuel: Annotated[str | None, typer.Option(metavar="NAME", help="what was in the tank")] = None,
     cold: Annotated[bool, typer.Option("--cold", help="the engine was cold: kept, but it does not count")] = False,
     clean_after: Annotated[
-        float | None, typer.Option(metavar="MS", help="measured from tip-in to a clean pull, ms")
+        str | None, typer.Option(metavar="MS", help='measured from tip-in to a clean pull, ms, or "0.4 s"')
     ] = None,
     trace: Annotated[
         Path | None, typer.Option(metavar="FILE", help="mixture trace of the run (CSV), which says more than a feeling")
@@ -57,7 +61,9 @@ def trial_add_command(
     trace_column: Annotated[
         list[str] | None, typer.Option(metavar="WHAT=NAME", help="which column is which, if not seen by its heading")
     ] = None,
-    trace_lag: Annotated[float | None, typer.Option(metavar="MS", help="lag of the mixture sensor, ms")] = None,
+    trace_lag: Annotated[
+        str | None, typer.Option(metavar="MS", help='lag of the mixture sensor, ms, or "0.1 s"')
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
     ] = None,
@@ -105,17 +111,18 @@ def trial_add_command(
 
 
 def _measured(
-    case: "Case", trace: Path | None, columns: list[str], lag_ms: float | None, plot: Path | None
+    case: "Case", trace: Path | None, columns: list[str], lag: str | None, plot: Path | None
 ) -> "Measured | None":
     """What a mixture trace gave; None where there is none, and nothing that speaks of one."""
     from configurator.learning.trace.trace import measure_for_case
-    from configurator.learning.trial_entry import read_columns
+    from configurator.learning.trial_entry import read_columns, read_lag_ms
 
     if trace is None:
-        for field, said in (("trace_column", columns), ("trace_lag", lag_ms is not None), ("plot", plot)):
+        for field, said in (("trace_column", columns), ("trace_lag", lag), ("plot", plot)):
             if said:
                 raise BadInput.in_field(field, "", "goes with a trace only", "--trace FILE as well")
         return None
+    lag_ms = None if lag is None else read_lag_ms(lag)
     return measure_for_case(case, trace, columns=read_columns(columns) or None, lag_ms=lag_ms)
 
 

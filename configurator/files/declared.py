@@ -4,23 +4,21 @@ Reference pages and fault messages are made from these declarations, so a unit o
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import date
 from functools import lru_cache
 from itertools import pairwise
 from operator import ge, gt, le, lt
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
-    ModelWrapValidatorHandler,
     StringConstraints,
     ValidationError,
-    model_validator,
 )
 from pydantic.config import JsonDict
 from pydantic.fields import FieldInfo
@@ -56,7 +54,7 @@ class Record(BaseModel):
     """A frozen row of a catalogue or table of a vehicle file; a key it does not know is a fault.
 
     A figure may be written as text with a unit. That is read once a record was found at fault without, so that the many
-    rows of plain numbers pay nothing for it.
+    records of plain numbers pay nothing for it.
 
     gone : keys of earlier versions, each with what took its place.  in_other_units : further keys for a figure in
     another unit, each with the key and the unit.  as_vacuum : of a key for a pressure, absolute, the key for the same
@@ -68,16 +66,16 @@ class Record(BaseModel):
     as_vacuum: ClassVar[Mapping[str, str]] = {}
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
 
-    @model_validator(mode="wrap")
     @classmethod
-    def _with_units(cls, given: Any, check: ModelWrapValidatorHandler[Self]) -> Self:
+    def model_validate(cls, obj: Any, **how: Any) -> Self:
+        """As pydantic has it, with units; raises its ValidationError."""
         try:
-            return check(given)
+            return super().model_validate(obj, **how)
         except ValidationError:
-            read = in_declared_units(cls, given) if isinstance(given, dict) else given
-            if read == given:
+            read = in_declared_units(cls, obj) if isinstance(obj, dict) else obj
+            if read == obj:
                 raise
-        return check(read)
+        return super().model_validate(read, **how)
 
 
 def figure(
@@ -111,8 +109,7 @@ def allows(declared: FieldInfo, value: float) -> bool:
 def in_declared_units(model: type[Record], given: Mapping[str, Any]) -> dict[str, Any]:
     """What was given, each text with a unit as a number in the unit of the key it belongs to, and under that key.
 
-    Text that cannot be read so stays: its fault is told where its key is checked. Raises ValueError for two keys that
-    say the same.
+    Text that cannot be read stays, and a key that says the same as another; both are told where they are checked.
     """
     read: dict[str, Any] = {}
     for name, value in given.items():
@@ -124,10 +121,28 @@ def in_declared_units(model: type[Record], given: Mapping[str, Any]) -> dict[str
             continue
         with suppress(BadSize):
             key, figure = as_declared(model, key, figure)
-        if key != name and given.get(key) is not None:
-            raise ValueError(f"{name} and {key} together; expected one of them")
-        read[key] = figure
+        is_told_twice = key != name and given.get(key) is not None
+        read[name if is_told_twice else key] = value if is_told_twice else _tables_declared(model, key, figure)
     return read
+
+
+def _tables_declared(model: type[Record], key: str, value: Any) -> Any:
+    """A table, or several, with their own figures in their units; anything else as it is."""
+    declared = model.model_fields.get(key)
+    inner = next(records_in(declared.annotation), None) if declared else None
+    if inner is None:
+        return value
+    if isinstance(value, list):
+        return [in_declared_units(inner, one) if isinstance(one, dict) else one for one in value]
+    return in_declared_units(inner, value) if isinstance(value, dict) else value
+
+
+def records_in(annotation: Any) -> Iterator[type[Record]]:
+    """The records that an annotation is made of."""
+    if isinstance(annotation, type) and issubclass(annotation, Record):
+        yield annotation
+    for inner in get_args(annotation):
+        yield from records_in(inner)
 
 
 def as_declared(model: type[Record], key: str, value: Any) -> tuple[str, Any]:

@@ -59,6 +59,8 @@ def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str,
         table, key = _model_at(model, loc[:-1]), str(loc[-1])
         if issubclass(table, Record) and key in table.gone:
             return "is a key no more", "", table.gone[key]
+        if issubclass(table, Record) and key in table.in_other_units:
+            return f"says the same as {table.in_other_units[key][0]}", "one of them", ""
         known = sorted(table.model_fields)
         meant = did_you_mean(key, known)
         return "is not known here", "" if meant else f"one of {', '.join(known)}", meant

@@ -6,12 +6,12 @@ from functools import cached_property
 import numpy as np
 
 from configurator.arrays import Array
+from configurator.car.assumed import assumed_at_fault
 from configurator.car.facts import CarFacts
 from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
-from configurator.errors import BadInput, Fault
-from configurator.files.reading import did_you_mean
+from configurator.errors import BadInput
 from configurator.judging.demand import Circuit, allowed_by, rear_main_delivers_ms, tip_in_of
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.lateness import AXIS
@@ -19,16 +19,6 @@ from configurator.physics.tip_in import TipIn
 from configurator.slots.offered import options_of
 from configurator.slots.options import Offered, Option
 from configurator.slots.slot import Slot
-
-BEYOND_ASSUMED_RANGE = 0.25
-"""How far beyond its range an assumed figure may be overruled, in widths of the range; farther the equations fail."""
-
-
-def taken_of(name: str) -> tuple[float, float]:
-    """Least and most that is taken of an assumed figure."""
-    low, high = (Assumptions.__dataclass_fields__[name].metadata[end] for end in ("low", "high"))
-    room = BEYOND_ASSUMED_RANGE * (high - low)
-    return low - room, high + room
 
 
 @dataclass(frozen=True)
@@ -40,9 +30,13 @@ class CarInCatalogue:
 
     @classmethod
     def of(cls, vehicle: Vehicle, catalog: Catalog) -> "CarInCatalogue":
-        """Raises BadInput for a part the catalogue lacks and for an assumed figure the model does not have."""
+        """Raises BadInput for the parts the catalogue lacks and the assumed figures the model does not have."""
         car = cls(vehicle, catalog)
-        _ = car.fitted, car.assumed
+        try:
+            _ = car.fitted
+        except BadInput as error:
+            raise BadInput([*error.faults, *assumed_at_fault(vehicle.assumed, vehicle.file)]) from None
+        _ = car.assumed
         return car
 
     @cached_property
@@ -56,19 +50,7 @@ class CarInCatalogue:
 
     @cached_property
     def assumed(self) -> Assumptions:
-        known = Assumptions.__dataclass_fields__
-        faults = []
-        for name, value in self.vehicle.assumed.items():
-            place = f"[assumed] {name}"
-            if name not in known:
-                meant = did_you_mean(name, list(known)) or f"the figures are {', '.join(known)}"
-                faults.append(Fault(self.vehicle.file, place, "the model has no such figure", remedy=meant))
-                continue
-            low, high = taken_of(name)
-            if not low <= value <= high:
-                expected = f"{low:.3g} to {high:.3g} {known[name].metadata['unit']}".rstrip()
-                faults.append(Fault(self.vehicle.file, place, f"found {value:g}", expected))
-        if faults:
+        if faults := assumed_at_fault(self.vehicle.assumed, self.vehicle.file):
             raise BadInput(faults)
         return Assumptions(**self.vehicle.assumed)
 

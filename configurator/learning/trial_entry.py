@@ -10,7 +10,7 @@ from pydantic import Field, ValidationError
 
 from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, car_of, trial_of
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Record
+from configurator.files.declared import Record, in_unit
 from configurator.files.faults import faults_of
 from configurator.judging.case import Case
 from configurator.judging.feelings import WHEN_NOT_SAID
@@ -42,7 +42,7 @@ def enter_trial(
     felt: Mapping[str, str | None],
     conditions: Mapping[str, Any],
     *,
-    clean_after_ms: float | None = None,
+    clean_after_ms: str | None = None,
     trace: TraceMeasured | None = None,
     note: str = "",
 ) -> Trial:
@@ -77,6 +77,18 @@ def _in_fields(error: ValidationError, model: type[Record]) -> list[Fault]:
     """Each fault at the field of a record that it lies in, or at the run as a whole."""
     found = faults_of(error, model, "trial", lambda loc: str(loc[-1]) if loc else "")
     return [replace(fault, file="", place="", field=fault.place) if fault.place else fault for fault in found]
+
+
+def read_lag_ms(text: str) -> float:
+    """The lag of a mixture sensor [ms] as typed; raises BadInput.
+
+    >>> read_lag_ms("80"), read_lag_ms("0.1 s")
+    (80.0, 100.0)
+    """
+    try:
+        return float(in_unit(text, "ms"))
+    except ValueError:
+        raise BadInput.in_field("trace_lag", text, "is no time", 'a number of ms, or text such as "0.1 s"') from None
 
 
 def read_when(text: str | None, now: datetime) -> datetime:

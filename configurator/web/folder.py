@@ -11,10 +11,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
-from configurator.car.vehicle import Vehicle, vehicle_of
+from configurator.car.fitted import vehicle_for
+from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault, TipinError
+from configurator.files.lines import pointed
 from configurator.files.reading import read_bytes, text_of, toml_of
 from configurator.files.writing import write_new
 from configurator.judging.case import Case
@@ -130,7 +133,11 @@ class Folder:
         Raises BadInput, with nothing written, for what is no vehicle file or does not suit the catalogue.
         """
         shown = re.split(r"[/\\]", file_name)[-1] or f"vehicle{ENDING}"
-        self._suits(vehicle_of(toml_of(text_of(content, shown), shown), shown))
+        text = text_of(content, shown)
+        try:
+            self._suits(toml_of(text, shown), shown)
+        except BadInput as error:
+            raise pointed(error, {shown: text}) from None
         files = list(self._files())
         for name, path in files:
             with suppress(BadInput):
@@ -189,12 +196,12 @@ class Folder:
     def _judged(self, name: str, path: str, content: bytes) -> Vehicle | BrokenFile | None:
         try:
             tables = toml_of(text_of(content, path), path)
-            return None if "vehicle" in tables else self._suits(vehicle_of(tables, path))
+            return None if "vehicle" in tables else self._suits(tables, path)
         except TipinError as error:
-            return BrokenFile(name, error)
+            return BrokenFile(name, pointed(error))
 
-    def _suits(self, vehicle: Vehicle) -> Vehicle:
-        return Case.of(vehicle, self._catalog).vehicle
+    def _suits(self, tables: dict[str, Any], name: str) -> Vehicle:
+        return Case.of(vehicle_for(tables, name, self._catalog), self._catalog).vehicle
 
 
 def _digest(content: bytes) -> str:

@@ -56,29 +56,21 @@ def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Seq
     if not words.get("felt"):
         raise BadInput.in_field("word", "", "nothing is chosen", "what was felt in the run")
     # With the microsecond two runs that say the same stay two, also in a file that carries them to another book.
-    when = words.get("when", "").strip()
+    said = {name: text for name, word in words.items() if (text := word.strip())}
+    when = said.get("when")
     at = read_when(when, now).replace(microsecond=now.microsecond) if when else now
     day = {
-        "air_temperature_c": _number(words, "air_temperature", "air_temperature_c"),
-        "altitude_m": _number(words, "altitude", "altitude_m"),
-        "air_pressure_kpa": _number(words, "pressure", "air_pressure_kpa"),
-        "fuel": words.get("fuel", "").strip() or None, "warm": "cold" not in words,
+        "air_temperature_c": said.get("air_temperature"),
+        "altitude_m": said.get("altitude"),
+        "air_pressure_kpa": said.get("pressure"),
+        "fuel": said.get("fuel"), "warm": "cold" not in words,
     }  # fmt: skip
     felt = {"word": words["felt"], **{field: words.get(field) or None for field in ("strength", "moment")}}
-    clean_after_ms, note = _number(words, "clean_after", "clean_after_ms"), words.get("note", "").strip()
     case = workshop.case_at(name, at)
     choice = chosen_parts(case.options, pins)
-    run = enter_trial(case, choice, at, felt, day, clean_after_ms=clean_after_ms, note=note)
+    run = enter_trial(case, choice, at, felt, day, clean_after_ms=said.get("clean_after"), note=said.get("note", ""))
     # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
     number = workshop.record(run, (name, tuple(sorted(words.items())), tuple(pins)))
     # The symptom stays behind: it would count once more, beside the run that now stands for it. So do the parts chosen:
     # by the run they are what is fitted.
     return RedirectResponse(f"{car_path(name)}?{urlencode({'recorded': number or ''})}#runs", 303)
-
-
-def _number(words: Mapping[str, str], name: str, field: str) -> float | None:
-    text = words.get(name, "").strip().replace(",", ".")
-    try:
-        return float(text) if text else None
-    except ValueError:
-        raise BadInput.in_field(field, "", f"'{text[:40]}' is not a number", "a number, or nothing") from None

@@ -131,7 +131,7 @@ REFUSED = {
         "[engine]: idle_pressure_kpa and idle_vacuum_kpa together; expected one of them"
     ),
     ("engine", "idle_vacuum_in_hg = 18\nidle_vacuum_kpa = 40"): (
-        "[engine]: idle_vacuum_in_hg and idle_vacuum_kpa together; expected one of them"
+        "[engine] idle_vacuum_in_hg: says the same as idle_vacuum_kpa; expected one of them"
     ),
     ("engine", "idle_vacuum_in_hg = true"): "[engine] idle_vacuum_kpa: found 'True inHg': not a number with a unit",
     ("carburettor", "rated_flow_m3_min = 600"): (

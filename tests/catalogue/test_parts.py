@@ -14,7 +14,7 @@ from configurator.car.vehicle import (
     TipInTable,
     Vehicle,
 )
-from configurator.catalogue.limits import Limits
+from configurator.catalogue.limits import Limit, Limits
 from configurator.catalogue.load import FAMILIES
 from configurator.catalogue.parts import (
     FeedScrewFigures,
@@ -190,3 +190,10 @@ def test_records_are_frozen() -> None:
     assert screw.passage_area_m2 == pytest.approx(3e-6)
     with pytest.raises(ValidationError, match="frozen"):
         screw.passage_area_mm2 = 4.0  # type: ignore[misc]
+
+
+def test_a_limit_takes_the_unit_of_its_row_or_another() -> None:
+    row = {"name": "nozzle_least_mm", "unit": "mm", "basis": "assumed", "says": "least"}
+    assert Limit.model_validate(row | {"value": "20 thou"}).value == pytest.approx(0.508)
+    assert Limit.model_validate(row | {"value": "0.5"}).value == 0.5
+    assert "not a plain number" in message(Limit, **row, value="20 kg")

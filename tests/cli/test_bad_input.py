@@ -223,7 +223,7 @@ IN_ONE_EXAMPLE = [
      "[carburettor] jetted_altitude_m: found 6500; expected a number at least -500 and at most 6000 m"),
     ("van", "[tip_in]", REAR + "[tip_in]", "a rear circuit in [fitted.rear] with barrels 2"),
     ("hill-climber", "barrels = 4", "barrels = 2", "[carburettor]: rear_opens_at_deg with barrels 2"),
-    ("hill-climber", "rated_flow_m3_min", "rated_flow_ft3_min = 848\nrated_flow_m3_min", "m3_min together; expected"),
+    ("hill-climber", "rated_flow_m3_min", "rated_flow_ft3_min = 848\nrated_flow_m3_min", "says the same as rated_flow"),
     ("hill-climber", "nozzle_styles =", 'nozzle_styles = ["strait"] #', "nozzle_styles, value 1: found 'strait'"),
     ("hill-climber", "nozzle_styles =", "nozzle_styles = [] #",
      "[carburettor] nozzle_styles: found a list; expected 1 or more values"),

@@ -7,10 +7,10 @@ from pathlib import Path
 import building
 import pytest
 
+from configurator.car.assumed import BEYOND_ASSUMED_RANGE
 from configurator.car.fitted import FittedNozzle
 from configurator.errors import BadInput
 from configurator.judging.band import band_of
-from configurator.judging.car_in_catalogue import BEYOND_ASSUMED_RANGE
 from configurator.judging.case import Case
 from configurator.physics.assumptions import Assumptions
 from configurator.slots.columns import Mount

@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 from web_page import CATALOG, EXAMPLES, OWN_FORM, browser, page_of, workshop_in
 
-from configurator.car.vehicle import load_vehicle
+from configurator.car.fitted import vehicle_for
 from configurator.errors import BadInput
+from configurator.files.lines import pointed
+from configurator.files.reading import read_toml
 from configurator.judging.case import Case
 from configurator.web.folder import Folder, NotThere, safe_stem
 from configurator.web.workshop import Workshop
@@ -111,10 +113,10 @@ def test_a_faulty_file_is_refused_as_the_command_line_would(
     (tmp_path / "car.toml").write_bytes(content)
     monkeypatch.chdir(tmp_path)
     with pytest.raises(BadInput) as refused:
-        Case.of(load_vehicle("car.toml"), CATALOG)
+        Case.of(vehicle_for(read_toml(Path("car.toml")), "car.toml", CATALOG), CATALOG)
     status, _, text = put(client, r"C:\cars\car.toml", content)
     assert status == 400 and "was not taken" in text
-    for line in str(refused.value).splitlines():
+    for line in str(pointed(refused.value)).splitlines():
         assert f"<p>{line}</p>" in unescape(text)
     assert files_in(workshop) == ["van.toml"]
 
