@@ -21,10 +21,12 @@ from configurator.book.car_records import CarRecords
 from configurator.book.database import Database
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
-from configurator.book.schema import FITTINGS, NEWEST, STOCK, STOCK_MOVES, TRIALS, migrate_once, version_of
+from configurator.book.schema import FITTINGS, NEWEST, SETTINGS, STOCK, STOCK_MOVES, TRIALS, migrate_once, version_of
 from configurator.book.stock import MOST_OF_ONE, StockMove
 from configurator.book.usual_place import named_place, place_of_book
+from configurator.units.showing import SHOWN_UNITS, ShownUnits
 
+_UNITS = "units"
 _KEPT_APART = {"number", "undone"}
 """Fields of a run that stand in columns of their own; so of a fitting."""
 SomeEntry = TypeVar("SomeEntry", Trial, Fitting)
@@ -134,6 +136,22 @@ class Book:
         wanted = select(STOCK_MOVES).order_by(STOCK_MOVES.c.number)
         rows = self._database.read(lambda connection: connection.execute(wanted).mappings().all())
         return [StockMove.model_validate(dict(row)) for row in rows]
+
+    def units(self) -> ShownUnits:
+        """The units chosen for what is shown; metric where nobody chose."""
+        wanted = select(SETTINGS.c.value).where(SETTINGS.c.name == _UNITS)
+        found = self._database.read(lambda connection: connection.execute(wanted).scalar())
+        return next((units for units in SHOWN_UNITS if units == found), "metric")
+
+    def show_in(self, units: ShownUnits) -> None:
+        """Choose the units of what is shown."""
+
+        def choose(connection: Connection) -> None:
+            changed = connection.execute(SETTINGS.update().where(SETTINGS.c.name == _UNITS).values(value=units))
+            if not changed.rowcount:
+                connection.execute(SETTINGS.insert().values(name=_UNITS, value=units))
+
+        self._database.change(choose)
 
     def _entries(self, table: Table, kind: type[SomeEntry], vehicle: str | None, with_undone: bool) -> list[SomeEntry]:
         wanted = select(table).order_by(table.c.number)

@@ -54,6 +54,11 @@ STOCK_MOVES = Table(
     Column("change", Integer, nullable=False),
     Column("why", String(500), nullable=False),
 )  # fmt: skip
+SETTINGS = Table(
+    "settings", TABLES,
+    Column("name", String(40), primary_key=True),
+    Column("value", String(200), nullable=False),
+)  # fmt: skip
 
 
 def _trial_log(connection: Connection) -> None:
@@ -69,9 +74,13 @@ def _what_is_fitted(connection: Connection) -> None:
     FITTINGS.create(connection)
 
 
+def _settings(connection: Connection) -> None:
+    SETTINGS.create(connection)
+
+
 # Migration n makes version n of n - 1. One that a book has been through is never changed: when a table changes later,
 # its old shape is written out in the migration that made it.
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf, _what_is_fitted)
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf, _what_is_fitted, _settings)
 NEWEST = len(MIGRATIONS)
 
 

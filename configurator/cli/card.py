@@ -23,6 +23,7 @@ from configurator.cli.shared import (
     symptom_told,
 )
 from configurator.errors import BadInput
+from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
     from configurator.judging.case import Case
@@ -78,7 +79,7 @@ def card_command(
         wishes = read_wishes(known.case.options, keep or [], [], avoid or [])
         report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100)
         if report.status == "impossible" or (proposal is None and report.is_hopeless):
-            typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
+            typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
             raise typer.Exit(1)
         number = proposal or 1
         choice = proposed(known.case, report, number)
@@ -88,7 +89,7 @@ def card_command(
     made = card_of(known, choice, combination, on, felt, record=record)
     page = card_html(made, card_pictures(known.case, choice))
     write_whole(out, card_pdf(page, paper) if out.suffix.lower() == ".pdf" else page)
-    typer.echo(made.model_dump_json(indent=2) if as_json else f"{card_text(made)}\n\nCard: {out}")
+    typer.echo(made.model_dump_json(indent=2) if as_json else as_shown(f"{card_text(made)}\n\nCard: {out}"))
 
 
 def recorded_by(case: "Case", choice: "Choice", book: str | None) -> str:

@@ -20,6 +20,7 @@ from configurator.cli.shared import (
     circuits_named,
     symptom_told,
 )
+from configurator.units.showing import as_shown
 
 
 @app.command(
@@ -57,7 +58,7 @@ def why_command(
     pins = read_wishes(options, [], fit or [], [])
     choosing = known.choosing(wishes)
     report = Availability.of(choosing, wishes).why(slot, places, pins)
-    typer.echo(report.model_dump_json(indent=2) if as_json else why_text(report))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(why_text(report)))
     will_do = any(option.state in WILL_DO for option in report.slots[0].options)
     raise typer.Exit(0 if will_do else 1)
 
@@ -115,7 +116,7 @@ def compare_command(
         name = circuits_named(known.case, circuit)[0]
         bands = [band_of(known.case, name, choice) for choice in choices]
         save_picture(shot_picture(bands), plot, says_of_shot(bands))
-    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else compare_text(report))
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(compare_text(report)))
     if plot is not None and not as_json:
         typer.echo(f"\nPicture: {plot}")
     raise typer.Exit(0 if one.ok or other.ok else 1)

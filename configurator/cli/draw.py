@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 import typer
 
 from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, case_of, circuits_named
+from configurator.units.showing import as_shown
 
 
 @app.command("draw", epilog="Example: tipin draw catalog/examples/roadster.toml mixture -o mixture.svg")
@@ -41,4 +42,4 @@ def draw_command(
     choice = chosen_parts(known.case.options, fit or [])
     figure, says = PICTURES[what](known.case, circuits_named(known.case, circuit)[0], choice, known.belief)
     save_picture(figure, out, says)
-    typer.echo(f"{wrapped(says)}\n\nPicture: {out}")
+    typer.echo(as_shown(f"{wrapped(says)}\n\nPicture: {out}"))

@@ -7,6 +7,7 @@ import typer
 
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
 from configurator.errors import BadInput, Fault
+from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
     from configurator.book.fitted_told import FittedReport
@@ -59,7 +60,7 @@ def fit_command(
         )  # fmt: skip
     else:
         report = _shown(case, book)
-    typer.echo(report.model_dump_json(indent=2) if as_json else fitted_text(report))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(fitted_text(report)))
 
 
 def _refuse_what_goes_ill_together(*, tells: int, undo: bool, besides: object) -> None:

@@ -9,7 +9,7 @@ PANELS = {
     "Which parts": ("check", "size", "propose", "why", "compare"),
     "Trial runs and the shelf": ("next", "trial", "fit", "stock"),
     "Paper and pictures": ("card", "draw"),
-    "The whole workshop": ("order", "serve"),
+    "The whole workshop": ("order", "serve", "units"),
     "Catalogue and model": ("parts", "assumptions"),
 }
 IN_ORDER = tuple(name for names in PANELS.values() for name in names)

@@ -17,6 +17,7 @@ from configurator.cli.shared import (
     symptom_told,
 )
 from configurator.errors import BadInput
+from configurator.units.showing import as_shown
 
 
 @app.command("next", epilog="Example: tipin next catalog/examples/roadster.toml --book season.sqlite")
@@ -52,5 +53,5 @@ def next_command(
     if sys.stderr.isatty():
         print("weighing what may be tried ...", file=sys.stderr)
     report = what_next(known, stock)
-    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else next_text(report))
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(next_text(report)))
     raise typer.Exit(1 if report.do == "nothing" else 0)

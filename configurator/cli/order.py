@@ -8,6 +8,7 @@ import typer
 
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
 from configurator.errors import BadInput, Fault
+from configurator.units.showing import as_shown
 
 
 @app.command("order", epilog="Example: tipin order catalog/examples/workshop/one-evening.toml --no-redrill")
@@ -78,7 +79,7 @@ def order_command(
     for supplier in report.suppliers if csv_dir is not None else []:
         assert csv_dir is not None
         write_whole(csv_dir / f"{supplier.supplier}.csv", supplier_csv(report, supplier.supplier))
-    typer.echo(report.model_dump_json(indent=2) if as_json else order_text(report))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(order_text(report)))
     raise typer.Exit(0 if report.ok else 1)
 
 

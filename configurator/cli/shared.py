@@ -8,6 +8,7 @@ import typer
 
 from configurator.cli.groups import InPanels
 from configurator.errors import BadInput
+from configurator.units.showing import SHOWN
 
 if TYPE_CHECKING:
     from configurator.book.car_now import CarNow
@@ -32,10 +33,30 @@ CatalogDir = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON (docs/json.md has the schema)")]
+
+
+def _shown_as_in_book(context: typer.Context, place: str | None) -> str | None:
+    """What is shown goes by the units that the book has, as long as the command runs."""
+    from configurator.book.usual_place import may_be_there
+
+    if not context.resilient_parsing and may_be_there(place):
+        from configurator.book.book import find_book
+
+        if book := find_book(place):
+            with book:
+                chosen = SHOWN.set(book.units())
+            context.call_on_close(lambda: SHOWN.reset(chosen))
+    return place
+
+
 BookPlace = Annotated[
     str | None,
     typer.Option(
-        "--book", envvar="TIPIN_BOOK", metavar="FILE", help="workshop book to use: a file, or a database's URL"
+        "--book",
+        envvar="TIPIN_BOOK",
+        metavar="FILE",
+        help="workshop book to use: a file, or a database's URL",
+        callback=_shown_as_in_book,
     ),
 ]
 Sure = Annotated[

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
+from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
     from configurator.book.book import Book
@@ -126,7 +127,7 @@ def _say(opened: "Book", parts: "Catalog", moved: list["StockMove"], as_json: bo
     from configurator.views.book import stock_text
 
     report = stock_report(opened.place, opened.stock(), parts, moved)
-    typer.echo(report.model_dump_json(indent=2) if as_json else stock_text(report))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(stock_text(report)))
 
 
 def _look(book: str | None, catalog: Path | None, as_json: bool, *, history: bool) -> None:
@@ -146,4 +147,4 @@ def _look(book: str | None, catalog: Path | None, as_json: bool, *, history: boo
     if as_json:
         typer.echo(report.model_dump_json(indent=2))
     else:
-        typer.echo(history_text(report) if history else stock_text(report))
+        typer.echo(as_shown(history_text(report) if history else stock_text(report)))

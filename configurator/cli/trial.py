@@ -20,6 +20,7 @@ from configurator.cli.shared import (
     moment_told,
 )
 from configurator.errors import BadInput, Fault
+from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
     from configurator.book.records import Trial
@@ -186,7 +187,7 @@ def trial_export_command(
         typer.echo(text, nl=False)
     else:
         write_whole(out, text)
-        typer.echo(exported_text(runs))
+        typer.echo(as_shown(exported_text(runs)))
 
 
 @trial.command("import", epilog="Example: tipin trial import runs.csv --book another.sqlite")
@@ -224,4 +225,4 @@ def _runs(vehicle: Path | None, place: str | None) -> tuple[str, list["Trial"]]:
 def _say(report: "TrialReport", as_json: bool, *, of_all: bool = False) -> None:
     from configurator.views.book import trial_text
 
-    typer.echo(report.model_dump_json(indent=2) if as_json else trial_text(report, of_all=of_all))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(trial_text(report, of_all=of_all)))

@@ -24,6 +24,7 @@ from configurator.cli.shared import (
     circuits_named,
     symptom_told,
 )
+from configurator.units.showing import as_shown
 
 
 @app.command("check", epilog="Example: tipin check catalog/examples/tow-truck.toml --with front.nozzle=0.85mm")
@@ -45,7 +46,7 @@ def check_command(
 
     now, records = car_as_it_is(vehicle, catalog, book)
     report = checked(now, records, fit or [], everything=everything)
-    typer.echo(report.model_dump_json(indent=2) if as_json else check_text(report, everything=everything))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(check_text(report, everything=everything)))
     raise typer.Exit(0 if report.ok else 1)
 
 
@@ -89,9 +90,9 @@ def size_command(
     if as_json:
         typer.echo(report.model_dump_json(indent=2))
     else:
-        typer.echo(text)
+        typer.echo(as_shown(text))
         for band in bands:
-            typer.echo("\nAs fitted: " + terminal_picture(band))
+            typer.echo(as_shown("\nAs fitted: " + terminal_picture(band)))
         if plot is not None:
             typer.echo(f"\nPicture: {plot}")
     raise typer.Exit(0 if report.ok else 1)
@@ -135,7 +136,7 @@ def propose_command(
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     report = report if wishes else with_first_step(known, report)
-    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else proposal_text(report))
+    typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     raise typer.Exit(1 if report.status == "impossible" or report.is_hopeless else 0)
 
 
@@ -165,7 +166,7 @@ def parts_command(
     elif check_dir is not None and family is None:
         typer.echo(f"{check_dir} is in order\n" + parts_text("families", report.rows))
     else:
-        typer.echo(parts_text(report.family, report.rows, report.nearest))
+        typer.echo(as_shown(parts_text(report.family, report.rows, report.nearest)))
     raise typer.Exit(0 if report.rows else 1)
 
 
@@ -196,4 +197,4 @@ def assumptions_command(
     found = proposal_of(known, ProposalRequest())
     other = proposed(case, found, 1) if found.changes else None
     report = sensitivity(case, circuits_named(case, circuit)[0], choice, other)
-    typer.echo(report.model_dump_json(indent=2) if as_json else sensitivity_text(report))
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(sensitivity_text(report)))

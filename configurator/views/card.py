@@ -14,6 +14,7 @@ from configurator.judging.band import band_of
 from configurator.judging.case import Case
 from configurator.rules import WRONG
 from configurator.slots.options import Choice
+from configurator.units.showing import shown_value
 from configurator.views.pictures import as_svg, says_of_shot, shot_picture
 from configurator.views.tables import CAUTIONS, counted, wrapped
 
@@ -71,7 +72,7 @@ def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
         raise TipinError(f"a job card needs jinja2: {INSTALL_CARD}") from None
     environment = Environment(
         loader=PackageLoader("configurator.views"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
+        lstrip_blocks=True, finalize=shown_value,
     )  # fmt: skip
     drawn = [Markup(_without_namespaces(picture)) for picture in pictures]
     return environment.get_template("card.html").render(card=card, cautions=CAUTIONS, pictures=drawn)

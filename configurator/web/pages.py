@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse
 
 from configurator.advice.belief_told import sure_percent
 from configurator.slots.slot import SLOT_WORDS, SLOTS
+from configurator.units.showing import shown_value
 from configurator.views.order import order_verdict, what_for
 from configurator.views.tables import CAUTIONS
 
@@ -66,7 +67,7 @@ def number(value: float | None, digits: int = 0) -> str:
 
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-    lstrip_blocks=True, auto_reload=False,
+    lstrip_blocks=True, auto_reload=False, finalize=shown_value,
 )  # fmt: skip
 _environment.filters |= {
     "money": money, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,

@@ -204,6 +204,16 @@ def test_the_database_itself_refuses_less_than_nothing(store: Store) -> None:
         store.by_hand(place, "UPDATE stock SET quantity = -1")
 
 
+def test_the_units_of_what_is_shown_are_kept(place: str) -> None:
+    with open_book(place) as book:
+        assert book.units() == "metric"
+        for units in ("inch", "inch", "metric", "inch"):
+            book.show_in(units)
+            assert book.units() == units
+    with open_book(place) as book:
+        assert book.units() == "inch"
+
+
 VERSION_1 = (
     "CREATE TABLE book_version (version INTEGER NOT NULL)",
     "INSERT INTO book_version VALUES (1)",
@@ -224,6 +234,8 @@ def test_a_book_of_version_1_is_brought_up(store: Store) -> None:
         book.move_stock("lobe-mid", 1, "first of the shelf")
         assert book.add_fitting(told())[0].after_run == 7
         assert book.add_trial(run()).number == 8
+        assert book.units() == "metric"
+        book.show_in("inch")
     assert store.by_hand(place, "SELECT version FROM book_version") == [(NEWEST,)]
 
 

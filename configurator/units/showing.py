@@ -1,0 +1,59 @@
+"""Figures as a workshop likes to read them: a finished text in the units chosen for what is shown.
+
+One formatter, where a text leaves the program: what is worked out, kept in the book and written as JSON stays metric. A
+size keeps its millimetres beside, since a nozzle is bought by them.
+"""
+
+import re
+from contextvars import ContextVar
+from typing import Any, Literal, get_args
+
+from configurator.units.quantities import KNOWN_UNITS
+
+ShownUnits = Literal["metric", "inch"]
+SHOWN_UNITS: tuple[ShownUnits, ...] = get_args(ShownUnits)
+SHOWN: ContextVar[ShownUnits] = ContextVar("SHOWN", default="metric")
+"""The choice of the workshop, as its book has it."""
+
+_NUMBER = r"-?\d+(?:\.\d+)?"
+_RANGE = rf"(?<![\w.,-])(?P<low>{_NUMBER} to )?(?P<number>{_NUMBER})\s+"
+_BOTH = re.compile(rf"{_RANGE}mm\s+\((?P<inch>{_NUMBER}\s+(?:thou|in))(?P<more>[^()]*)\)")
+_ALONE = re.compile(rf"(?<!thou \()(?<!in \()(?<!\d to ){_RANGE}(?P<unit>mm|m3/min|deg C|kPa|kg|m)(?![\w/(])")
+_CELL = re.compile(r"(?<![\w.])(\d\.\d\d) \((\d+\.\d)\)")
+"""A size in a table, under a heading that names both units."""
+_IN_INCHES = {"m3/min": "cfm", "deg C": "F", "kPa": "inHg", "kg": "lb", "m": "ft"}
+_PLACES = {"thou": 1, "in": 3, "inHg": 1, "cfm": 0, "F": 0, "lb": 0, "ft": 0}
+_MOST_IN_THOU_MM = 2.54
+
+
+def as_shown(text: str) -> str:
+    """A text with its figures in the units that were chosen; doing it twice changes nothing.
+
+    >>> chosen = SHOWN.set("inch")
+    >>> as_shown("straight-0.80, 0.80 mm (31.5 thou); 38 mm left, 12 deg C, 98.1 kPa"), as_shown("0.7 to 0.8 mm")
+    ('straight-0.80, 31.5 thou (0.80 mm); 1.496 in (38 mm) left, 54 F, 29.0 inHg', '27.6 to 31.5 thou (0.7 to 0.8 mm)')
+    >>> SHOWN.reset(chosen)
+    """
+    if SHOWN.get() == "metric":
+        return text
+    if "mm (thou)" in text:
+        text = _CELL.sub(r"\2 (\1)", text.replace("mm (thou)", "thou (mm)"))
+    return _ALONE.sub(_in_inches, _BOTH.sub(r"\g<inch> (\g<low>\g<number> mm\g<more>)", text))
+
+
+def shown_value(value: Any) -> Any:
+    """What a template writes, the same; pieces of pages, and all that is no text, as they are."""
+    return as_shown(value) if type(value) is str else value
+
+
+def _in_inches(found: re.Match[str]) -> str:
+    number, unit = float(found["number"]), found["unit"]
+    into = _IN_INCHES.get(unit) or ("thou" if abs(number) < _MOST_IN_THOU_MM else "in")
+    low = f"{_converted(float(found['low'].removesuffix(' to ')), unit, into)} to " if found["low"] else ""
+    says = f"{low}{_converted(number, unit, into)} {into}"
+    return f"{says} ({found['low'] or ''}{found['number']} mm)" if unit == "mm" else says
+
+
+def _converted(number: float, unit: str, into: str) -> str:
+    own, other = KNOWN_UNITS["C" if unit == "deg C" else unit], KNOWN_UNITS[into]
+    return f"{(own.zero + number * own.si - other.zero) / other.si:.{_PLACES[into]}f}"
