@@ -14,7 +14,7 @@ from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.reading import did_you_mean, read_text
 
 KeyPath = tuple[str | int, ...]
-MOST_OF_A_LINE_SHOWN = 100
+LONGEST_LINE_SHOWN = 100
 
 _KEY = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
 _DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
@@ -49,7 +49,7 @@ def _pointed(fault: Fault, texts: dict[str, str]) -> Fault:
     if not line:
         return fault
     written = text.splitlines()[line - 1].strip()
-    shown = written if len(written) <= MOST_OF_A_LINE_SHOWN else written[: MOST_OF_A_LINE_SHOWN - 3] + "..."
+    shown = written if len(written) <= LONGEST_LINE_SHOWN else written[: LONGEST_LINE_SHOWN - 3] + "..."
     return replace(fault, line=line, written=shown)
 
 

@@ -18,8 +18,9 @@ INCH_PROFILE = 1.0
 MOST_PRINTED = 40
 _RIM = r"\s*(?:[A-Z]{0,2}R|[A-Z]?-|X)\s*(?P<rim>[0-9]{2}(?:\.[05])?)"
 _BEHIND = r"(?:\s*(?:LT|C|[0-9]{2,3}(?:/[0-9]{2,3})?\s*[A-Z]|[0-9]{1,2}\s?PR))*"
+# Patterns stay text until one is asked for: compiled at the start they would take longer than all else here.
 _PRINTED = tuple(
-    re.compile(rf"(?:P|LT)?\s*{size}{_RIM}{_BEHIND}", re.IGNORECASE)
+    rf"(?:P|LT)?\s*{size}{_RIM}{_BEHIND}"
     for size in (
         r"(?P<width_mm>[1-3][0-9]{2})\s*/\s*(?P<profile>[2-9][0-9])",
         r"(?P<width_mm>[1-3][0-9]{2})",
@@ -28,12 +29,11 @@ _PRINTED = tuple(
     )
 )
 
-_GEAR = re.compile(
+_GEAR = (
     r"([0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:\s*:\s*1)?(?:\s+(?:in|axle|final|drive|rear|diff|gear|gearbox|transfer|box|low|high"
-    r"|top|direct|overdrive|first|second|third|fourth|fifth|sixth|1st|2nd|3rd|4th|5th|6th))*",
-    re.IGNORECASE,
+    r"|top|direct|overdrive|first|second|third|fourth|fifth|sixth|1st|2nd|3rd|4th|5th|6th))*"
 )
-_TIMES = re.compile(r"\s*(?:(?<![a-z])x(?![a-z])|\u00d7|\*|times)\s*", re.IGNORECASE)
+_TIMES = r"\s*(?:(?<![a-z])x(?![a-z])|\u00d7|\*|times)\s*"
 
 
 def tyre_radius_m(printed: str) -> float | None:
@@ -45,7 +45,7 @@ def tyre_radius_m(printed: str) -> float | None:
     (0.3041, 0.3696, 0.3203, 0.316)
     """
     text = printed.strip()[:MOST_PRINTED]
-    sizes = next((found for size in _PRINTED if (found := size.fullmatch(text))), None)
+    sizes = next((found for size in _PRINTED if (found := re.fullmatch(size, text, re.IGNORECASE))), None)
     if sizes is None:
         return None
     given = {name: float(figure) for name, figure in sizes.groupdict().items()}
@@ -69,8 +69,8 @@ def overall_ratio(gears: str) -> float:
     (10.332, 8.19, 8.2)
     """
     product = 1.0
-    for part in _TIMES.split(gears.strip()):
-        gear = _GEAR.fullmatch(part)
+    for part in re.split(_TIMES, gears.strip(), flags=re.IGNORECASE):
+        gear = re.fullmatch(_GEAR, part, re.IGNORECASE)
         if gear is None:
             raise BadSize(gears, "not ratios with x between them", RATIOS_ACCEPTED)
         product *= float(gear[1].replace(",", "."))

@@ -92,8 +92,8 @@ KNOWN_UNITS = {name: Unit(name, measures, si, _ZEROS.get(name, 0.0)) for measure
 """Every unit by the name it is written with."""
 
 _THOUSANDS = r"[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9,])(?:\.[0-9]*)?"
-_NUMBER_AND_UNIT = re.compile(rf"([+\-\u2212]?)({_THOUSANDS}|[0-9]+[.,]?[0-9]*|[.,][0-9]+)\s*(.*)", re.DOTALL)
-_SAID = re.compile(r"(.*?)[\s(]*(vacuum|vac|below the air|depression|absolute|abs)\.?\)?", re.DOTALL)
+_NUMBER_AND_UNIT = rf"([+\-\u2212]?)({_THOUSANDS}|[0-9]+[.,]?[0-9]*|[.,][0-9]+)\s*(.*)"
+_SAID = r"(.*?)[\s(]*(vacuum|vac|below the air|depression|absolute|abs)\.?\)?"
 _SIGNS = str.maketrans({"\u00b3": "3", "\u00b2": "2", "\u00b0": "deg", "^": "", ".": "", " ": ""})
 
 
@@ -169,7 +169,7 @@ def parted(text: str) -> tuple[int, str, str]:
     """The sign of a figure, its digits as they stand, and its unit; raises BadSize as read_quantity."""
     if not text.strip():
         raise BadSize(text, "nothing is written", "")
-    match = _NUMBER_AND_UNIT.fullmatch(text.strip())
+    match = re.fullmatch(_NUMBER_AND_UNIT, text.strip(), re.DOTALL)
     if not match:
         raise BadSize(text, "not a number with a unit", "")
     sign, digits, unit_text = match.groups()
@@ -198,7 +198,7 @@ def _in(wanted: Unit, found: Unit, value: float) -> float:
 
 
 def _said(unit_text: str) -> tuple[str, Reference]:
-    match = _SAID.fullmatch(unit_text.lower())
+    match = re.fullmatch(_SAID, unit_text.lower(), re.DOTALL)
     if not match:
         return unit_text.strip(), ""
     return unit_text[: match.end(1)].strip(), "absolute" if match[2].startswith("abs") else "vacuum"

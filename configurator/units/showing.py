@@ -17,9 +17,9 @@ SHOWN: ContextVar[ShownUnits] = ContextVar("SHOWN", default="metric")
 
 _NUMBER = r"-?\d+(?:\.\d+)?"
 _RANGE = rf"(?<![\w.,-])(?P<low>{_NUMBER} to )?(?P<number>{_NUMBER})\s+"
-_BOTH = re.compile(rf"{_RANGE}mm\s+\((?P<inch>{_NUMBER}\s+(?:thou|in))(?P<more>[^()]*)\)")
-_ALONE = re.compile(rf"(?<!thou \()(?<!in \()(?<!\d to ){_RANGE}(?P<unit>mm|m3/min|deg C|kPa|kg|m)(?![\w/(])")
-_CELL = re.compile(r"(?<![\w.])(\d\.\d\d) \((\d+\.\d)\)")
+_BOTH = rf"{_RANGE}mm\s+\((?P<inch>{_NUMBER}\s+(?:thou|in))(?P<more>[^()]*)\)"
+_ALONE = rf"(?<!thou \()(?<!in \()(?<!\d to ){_RANGE}(?P<unit>mm|m3/min|deg C|kPa|kg|m)(?![\w/(])"
+_CELL = r"(?<![\w.])(\d\.\d\d) \((\d+\.\d)\)"
 """A size in a table, under a heading that names both units."""
 _IN_INCHES = {"m3/min": "cfm", "deg C": "F", "kPa": "inHg", "kg": "lb", "m": "ft"}
 _PLACES = {"thou": 1, "in": 3, "inHg": 1, "cfm": 0, "F": 0, "lb": 0, "ft": 0}
@@ -37,8 +37,8 @@ def as_shown(text: str) -> str:
     if SHOWN.get() == "metric":
         return text
     if "mm (thou)" in text:
-        text = _CELL.sub(r"\2 (\1)", text.replace("mm (thou)", "thou (mm)"))
-    return _ALONE.sub(_in_inches, _BOTH.sub(r"\g<inch> (\g<low>\g<number> mm\g<more>)", text))
+        text = re.sub(_CELL, r"\2 (\1)", text.replace("mm (thou)", "thou (mm)"))
+    return re.sub(_ALONE, _in_inches, re.sub(_BOTH, r"\g<inch> (\g<low>\g<number> mm\g<more>)", text))
 
 
 def shown_value(value: Any) -> Any:

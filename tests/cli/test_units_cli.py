@@ -50,6 +50,21 @@ def test_json_stays_metric() -> None:
     assert json.loads(run("propose", VAN, "--json").out) == json.loads(before)
 
 
+def test_figures_of_a_run_take_their_units(place: Path) -> None:
+    words = ("--air-temperature", "-4 F", "--altitude", "800 ft", "--pressure", "29 inHg", "--clean-after", "0.24 s")
+    assert run("trial", "add", VAN, "--felt", "dull", *words).code == 0
+    with open_book(place) as book:
+        (trial,) = book.trials()
+    day = trial.conditions
+    assert (day.air_temperature_c, day.altitude_m, trial.clean_after_ms) == (-20, 243.84, 240)
+    assert day.air_pressure_kpa == pytest.approx(29 * 3.386389)
+
+
+def test_a_lag_that_is_no_time_is_refused() -> None:
+    refused = run("trial", "add", VAN, "--trace", "a.csv", "--trace-lag", "8 mm")
+    assert refused.code == 2 and "--trace-lag 8 mm: is no time; expected a number of ms, or text such as" in refused.err
+
+
 def test_a_run_is_told_in_the_units_of_the_workshop() -> None:
     run("units", "inch")
     told = run("trial", "add", VAN, "--felt", "stumble", "--air-temperature", "68 F", "--altitude", "820 ft").out
