@@ -66,7 +66,7 @@ _CURES_BY_LOOK = tuple(
         (r"[^=]*=\s*[+-]?(\.\d|\d+\.(\D|$))", "a digit on either side of the decimal point, such as 0.5"),
         (r"[^=]*=\s*\d+\s*/\s*\d", "a decimal number, not a fraction"),
         (r"[^=]*=\s*[+-]?[\d.]+\s*[^\s\d#]",
-         'the number alone, without its unit; a size in another unit between double quotes, such as "31 thou"'),
+         'the number alone, or with its unit between double quotes, such as "31 thou" or "350 cu in"'),
         (r"""[^=]*=\s*("{3}|'{3})""", "three such quotes at the end of the text too"),
         (r"""[^=]*=\s*("[^"]*"|'[^']*')\s*[^\s#]""",
          "nothing behind the closing quote, and no such quote within the text"),
