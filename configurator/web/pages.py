@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from configurator.advice.belief_told import sure_percent
+from configurator.catalogue.settings import price_text
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.views.order import order_verdict, what_for
 from configurator.views.tables import CAUTIONS
@@ -52,10 +53,6 @@ def car_path(name: str, *further: str) -> str:
     return "/".join(["/car", quote(name, safe=""), *further])
 
 
-def money(amount: float) -> str:
-    return f"{amount:.2f}"
-
-
 def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
@@ -69,7 +66,7 @@ _environment = Environment(
     lstrip_blocks=True, auto_reload=False,
 )  # fmt: skip
 _environment.filters |= {
-    "money": money, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
+    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
 }  # fmt: skip
 _environment.globals |= {
     "cautions": CAUTIONS,
