@@ -6,12 +6,26 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
 import os
 import sys
 
-from configurator.cli import card, choosing, draw, fit, next, order, serve, stock, trial, tuning
+from configurator.cli import card, catalogue, choosing, draw, fit, next, order, serve, stock, trial, tuning
 from configurator.cli.fields import as_option
 from configurator.cli.shared import app
 from configurator.errors import TipinError
 
-__all__ = ["app", "card", "choosing", "draw", "fit", "main", "next", "order", "serve", "stock", "trial", "tuning"]
+__all__ = [
+    "app",
+    "card",
+    "catalogue",
+    "choosing",
+    "draw",
+    "fit",
+    "main",
+    "next",
+    "order",
+    "serve",
+    "stock",
+    "trial",
+    "tuning",
+]
 
 
 def main() -> None:
