@@ -24,7 +24,7 @@ from configurator.catalogue.parts import (
     Spacer,
 )
 from configurator.catalogue.references import Family, references_lost, repeated
-from configurator.catalogue.settings import Setting
+from configurator.catalogue.settings import CatalogSetting
 from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.declared import Record
@@ -45,7 +45,7 @@ FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
         "kits": Kit,
         "drill_bits": DrillBit,
         "limits": Limit,
-        "settings": Setting,
+        "settings": CatalogSetting,
     }
 )
 """File name without its ending, and the model of its rows."""
@@ -72,7 +72,7 @@ class Catalog:
     offers: Mapping[str, Offer] = field(default_factory=dict)
     kits: Mapping[str, Kit] = field(default_factory=dict)
     drill_bits: Mapping[str, DrillBit] = field(default_factory=dict)
-    settings: Mapping[str, Setting] = field(default_factory=dict)
+    settings: Mapping[str, CatalogSetting] = field(default_factory=dict)
 
     @property
     def currency(self) -> str:

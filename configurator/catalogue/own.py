@@ -38,9 +38,9 @@ _NO_CODE_YET = "new"
 
 Word = tuple[str, str]
 Words = Mapping[str, str]
-Kind = frozenset[Word]
+ChosenWords = frozenset[Word]
 """The words chosen for a row, each with its column."""
-Told = Callable[[Fault, str], Fault]
+FaultTold = Callable[[Fault, str], Fault]
 """A fault of a row as its giver knows the place: by field, or by the row of another file; with the column at fault."""
 
 
@@ -74,7 +74,7 @@ class Said:
 
     cells: Mapping[str, str]
     code: str | None
-    told: Told
+    told: FaultTold
     corrects: bool = False
 
 
@@ -85,6 +85,7 @@ class Planned:
     directory: Path
     family: str
     currency: str
+    before: bytes
     content: bytes = b""
     added: list[RowChanged] = field(default_factory=list)
     changed: list[RowChanged] = field(default_factory=list)
@@ -92,11 +93,16 @@ class Planned:
     faults: list[Fault] = field(default_factory=list)
 
     def write(self) -> None:
-        """Put the file in place, whole; raises BadInput with every fault there is, and then writes nothing."""
+        """Put the file in place, whole; raises BadInput with every fault there is, or if somebody has changed the file
+        since it was read, and then writes nothing."""
+        path = self.directory / f"{self.family}.csv"
         if self.faults:
             raise BadInput(self.faults)
         if self.added or self.changed:
-            write_whole(self.directory / f"{self.family}.csv", self.content)
+            if _bytes_of(path) != self.before:
+                problem, expected = "was changed while this was worked out", "nobody else at work on it"
+                raise BadInput([Fault(str(path), "", problem, expected, "do it again")])
+            write_whole(path, self.content)
 
 
 def new_catalog(directory: Path, currency: str = "") -> CatalogueReport:
@@ -177,8 +183,8 @@ def plan(directory: Path, family: str, said: Iterable[Said]) -> Planned:
         problem, expected = "is the catalogue that came with the program, and stays as it is", "a catalogue of your own"
         raise BadInput([Fault(str(directory), "", problem, expected, "`tipin catalogue new DIR` makes one")])
     catalog, model, path = load_catalog(directory), FAMILIES[family], directory / f"{family}.csv"
-    planned = Planned(directory, family, catalog.currency)
-    there = read_bytes(path, LARGEST_TABLE_BYTES) if path.exists() else b""
+    there = _bytes_of(path)
+    planned = Planned(directory, family, catalog.currency, there)
     table = TableText(there if there.strip() else new_table(list(model.model_fields)), str(path))
     key, rows = key_column(model), dict(rows_of(catalog, family))
     agreed = _agreed_in(model, rows.values())
@@ -208,8 +214,13 @@ def plan(directory: Path, family: str, said: Iterable[Said]) -> Planned:
     return planned
 
 
+def _bytes_of(path: Path) -> bytes:
+    """What is in a family's file; nothing where it is left out."""
+    return read_bytes(path, LARGEST_TABLE_BYTES) if path.exists() else b""
+
+
 def _row_said(
-    family: str, one: Said, rows: dict[str, Any], there: Callable[[str], Words], agreed: Callable[[Kind], Words]
+    family: str, one: Said, rows: dict[str, Any], there: Callable[[str], Words], agreed: Callable[[ChosenWords], Words]
 ) -> RowChanged:
     """The row that was said, checked by itself and entered among the rows; raises BadInput.
 
@@ -260,12 +271,12 @@ def _is_choice(model: type[Record], column: str) -> bool:
     return column in model.model_fields and get_origin(model.model_fields[column].annotation) is Literal
 
 
-def _agreed_in(model: type[Record], rows: Iterable[Any]) -> Callable[[Kind], Words]:
+def _agreed_in(model: type[Record], rows: Iterable[Any]) -> Callable[[ChosenWords], Words]:
     """What all rows of a kind have alike of what a workshop decides; a kind goes by the words chosen for it."""
     held = list(rows)
 
     @cache
-    def agreed(chosen: Kind) -> Words:
+    def agreed(chosen: ChosenWords) -> Words:
         alike = [row for row in held if all(getattr(row, name) == word for name, word in chosen)]
         texts = {name: {_cell_text(row, name) for row in alike} for name in AS_ITS_KIND if name in model.model_fields}
         return {name: next(iter(found)) for name, found in texts.items() if len(found) == 1}

@@ -5,7 +5,7 @@ from typing import Literal
 from configurator.files.declared import Record, figure
 
 
-class Setting(Record):
+class CatalogSetting(Record):
     """One row of settings.csv; the file may be left out."""
 
     name: Literal["currency"] = figure("currency")

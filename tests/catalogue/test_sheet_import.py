@@ -92,6 +92,14 @@ def test_a_sheet_is_previewed_and_then_written(kind: str, above: int, own: Path,
     assert (again.added, again.changed, again.alike) == ([], [], 4)
 
 
+def test_a_file_that_was_changed_since_the_preview_is_not_written_over(own: Path, tmp_path: Path) -> None:
+    planned = preview(own, as_csv(tmp_path / "list.csv", ROWS), mapping_of("nozzles", HEADINGS, STRAIGHT))
+    add_row(own, "nozzles", {"diameter_mm": "0.83", "style": "straight", "price": "9"})
+    with pytest.raises(BadInput, match=r"nozzles\.csv: was changed while this was worked out"):
+        planned.write("bay")
+    assert "straight-0.83" in load_catalog(own).nozzles and not (own / "imports").exists()
+
+
 def test_every_fault_is_told_by_its_row_and_heading_and_nothing_is_written(own: Path, tmp_path: Path) -> None:
     before = (own / "nozzles.csv").read_bytes()
     rows = [*ROWS, ["nz-1", 0.9, "x"], ["nz-2", "3 furlongs", -1.0], ["NZ 0340", 0.034, 1.0], ["pump-3cc", 0.034, 1.0]]
