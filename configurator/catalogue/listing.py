@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import Field
 
 from configurator.catalogue.load import FAMILIES, Catalog, check_family
-from configurator.catalogue.settings import is_money, price_text
+from configurator.catalogue.settings import price_text, unit_of
 from configurator.errors import BadInput, BadSize
 from configurator.files.reading import did_you_mean
 from configurator.reports import Answer
@@ -83,7 +83,7 @@ def _cell(record: Any, name: str, currency: str = "") -> str:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return " ".join(":".join(f"{x:g}" for x in item) if isinstance(item, tuple) else _plain(item) for item in value)
-    if name == "price" or (currency and is_money(type(record), name)):
+    if name == "price" or (currency and unit_of(type(record), name) == "currency"):
         return price_text(value, currency)
     return _plain(value)
 

@@ -16,6 +16,7 @@ from pydantic import Field, ValidationError
 
 from configurator.catalogue.load import FAMILIES, LARGEST_TABLE_BYTES, Catalog, load_catalog, shipped_catalog_dir
 from configurator.catalogue.references import key_column
+from configurator.catalogue.settings import unit_of
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record
 from configurator.files.faults import faults_of
@@ -339,15 +340,9 @@ def short_names(family: str) -> dict[str, str]:
     >>> short_names("drill_bits")
     {'code': 'code', 'supplier': 'supplier', 'price': 'price', 'diameter': 'diameter_mm'}
     """
-    return {
-        _without_unit(name, declared.json_schema_extra): name
-        for name, declared in FAMILIES[family].model_fields.items()
-    }
-
-
-def _without_unit(name: str, extra: Any) -> str:
-    unit = str(extra["unit"]).lower().replace("/", "_per_")
-    return name.removesuffix(f"_{unit}") if unit else name
+    model = FAMILIES[family]
+    endings = {name: f"_{unit_of(model, name).lower().replace('/', '_per_')}" for name in model.model_fields}
+    return {name.removesuffix(ending) if ending != "_" else name: name for name, ending in endings.items()}
 
 
 def full_names(family: str, cells: Mapping[str, str]) -> dict[str, str]:

@@ -12,10 +12,10 @@ class CatalogSetting(Record):
     value: str = figure("what stands behind every price, such as GBP, EUR or kr", min_length=1, max_length=8)
 
 
-def is_money(model: type[Record], column: str) -> bool:
-    """Whether a column holds an amount of money."""
+def unit_of(model: type[Record], column: str) -> str:
+    """The unit that a column is declared in, which for money is the word currency; empty where it has none."""
     extra = model.model_fields[column].json_schema_extra
-    return isinstance(extra, dict) and extra["unit"] == "currency"
+    return str(extra["unit"]) if isinstance(extra, dict) else ""
 
 
 def price_text(amount: float, currency: str = "") -> str:

@@ -29,6 +29,7 @@ from configurator.catalogue.own import (
     short_names,
 )
 from configurator.catalogue.references import key_column
+from configurator.catalogue.settings import unit_of
 from configurator.catalogue.sheet import read_sheet
 from configurator.errors import BadInput, BadSize, Fault
 from configurator.files.declared import Record, figure
@@ -51,6 +52,7 @@ CALLED: Mapping[str, tuple[str, ...]] = {
 """What price lists call a column, besides its own name."""
 _IN_BRACKETS = re.compile(r"[(\[]\s*([^()\[\]]+?)\s*[)\]]\s*$")
 _AT_THE_END = re.compile(r"[\s,_](mm|in|inch|inches|thou|thousandths)\.?$", re.IGNORECASE)
+_PLAIN_POWERS = str.maketrans({"\u00b2": "2", "\u00b3": "3", "^": None})
 _BARE_NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)")
 _CURRENCY = re.compile(r"[A-Z]{3}|[^\w\s.,+-]")
 """A code such as GBP, or a sign of money."""
@@ -138,9 +140,11 @@ def preview(directory: Path, file: Path, mapping: SheetMapping, *, only_known: b
     table = read_sheet(file, mapping.headings.values())
     headings = _as_named(family, table.columns, mapping)
     used = SheetMapping(family=family, headings=headings, same=mapping.same)
-    unit_of = {column: _unit_in(str(file), heading, column, catalog.currency) for column, heading in headings.items()}
+    units = {
+        column: _unit_in(str(file), heading, model, column, catalog.currency) for column, heading in headings.items()
+    }
     known = rows_of(catalog, family)
-    said = [_said(row, used, unit_of, file) for row in table.rows]
+    said = [_said(row, used, units, file) for row in table.rows]
     taken = [one for one in said if not only_known or one.cells.get(key) in known]
     if any(one.cells.get(key) not in known for one in taken):
         _check_complete(family, table.columns, used)
@@ -167,10 +171,10 @@ def _as_named(family: str, columns: Sequence[str], mapping: SheetMapping) -> dic
     return found | mapping.headings
 
 
-def _said(row: Row, mapping: SheetMapping, unit_of: Mapping[str, str], file: Path) -> Said:
+def _said(row: Row, mapping: SheetMapping, units: Mapping[str, str], file: Path) -> Said:
     """One row of the sheet in the columns of the catalogue."""
     cells = {
-        column: _cell(mapping.family, column, row.cells[heading], unit_of[column])
+        column: _cell(mapping.family, column, row.cells[heading], units[column])
         for column, heading in mapping.headings.items() if heading in row.cells
     }  # fmt: skip
     return Said(mapping.same | cells, None, partial(_in_row, str(file), row.number, mapping.headings), corrects=True)
@@ -191,7 +195,7 @@ def _cell(family: str, column: str, text: str, unit: str) -> str:
     """
     if column == "code":
         return re.sub(r"[^a-z0-9.-]+", "-", text.lower()).strip("-")
-    if column == "price":
+    if unit_of(FAMILIES[family], column) == "currency":
         return _plain_price(text, unit)
     if get_origin(FAMILIES[family].model_fields[column].annotation) is Literal:
         return text.lower()
@@ -209,25 +213,27 @@ def _plain_price(text: str, currency: str) -> str:
     return bare.replace(",", ".") if re.fullmatch(r"\d+,\d{1,2}", bare) else bare
 
 
-def _unit_in(file: str, heading: str, column: str, currency: str) -> str:
-    """The unit that a heading names for a length; for a price the currency of the catalogue. Empty for none.
+def _unit_in(file: str, heading: str, model: type[Record], column: str, currency: str) -> str:
+    """The unit that a heading names for a figure, where it is not the column's own; for money the currency of the
+    catalogue. Empty for none.
 
-    Raises BadInput for a unit that is not read, and for prices in another currency.
+    Raises BadInput for a unit of length that is not read, and for prices in another currency.
     """
     found = _IN_BRACKETS.search(heading) or _AT_THE_END.search(heading)
-    unit = found[1] if found else ""
-    if column == "price":
+    unit, own = found[1] if found else "", unit_of(model, column)
+    if own == "currency":
         if _CURRENCY.fullmatch(unit) and unit != currency and currency:
             problem = f"names the currency {unit}, and the catalogue's is {currency}"
             raise BadInput([Fault(file, f"column {heading}", problem, f"prices in {currency}")])
         return currency
-    if not unit or not column.endswith("_mm"):
+    if not own or unit.lower().translate(_PLAIN_POWERS) == own.lower():
         return ""
-    try:
-        parse_length_mm(f"1 {unit}")
-    except BadSize as error:
-        problem = f"names the unit '{unit}', which is not read"
-        raise BadInput([Fault(file, f"column {heading}", problem, error.accepted, "rename the heading")]) from None
+    if unit and own == "mm":
+        try:
+            parse_length_mm(f"1 {unit}")
+        except BadSize as error:
+            problem = f"names the unit '{unit}', which is not read"
+            raise BadInput([Fault(file, f"column {heading}", problem, error.accepted, "rename the heading")]) from None
     return unit
 
 

@@ -13,8 +13,6 @@ from configurator.cli.shared import AsJson, CatalogDir, app
 from configurator.errors import BadInput
 
 if TYPE_CHECKING:
-    from pydantic.fields import FieldInfo
-
     from configurator.catalogue.own import CatalogueReport
 
 catalogue = typer.Typer(no_args_is_help=True, help="Make a catalogue of your own; add parts, correct prices, import.")
@@ -33,6 +31,7 @@ class ByFamily(TyperGroup):
         return _add_to(cmd_name)
 
 
+EXAMPLES = {"nozzles": "Example: tipin catalogue add nozzles --diameter 0.83mm --style straight --price 12"}
 add = typer.Typer(cls=ByFamily, no_args_is_help=True, help="Add a row to a family of your catalogue.")
 catalogue.add_typer(add, name="add")
 
@@ -41,6 +40,7 @@ def _add_to(family: str) -> Any:
     """The command that adds a row to a family, with an option for each column as it is declared."""
     from configurator.catalogue.load import FAMILIES, check_family
     from configurator.catalogue.own import short_names
+    from configurator.catalogue.settings import unit_of
 
     def added(*, as_json: bool, catalog: Path | None, **said: str | None) -> None:
         from configurator.catalogue.own import add_row
@@ -48,8 +48,12 @@ def _add_to(family: str) -> Any:
         _say(add_row(_own(catalog), family, {name: text for name, text in said.items() if text is not None}), as_json)
 
     check_family(family)
-    columns = FAMILIES[family].model_fields
-    options = {column: _option(short, column, columns[column]) for short, column in short_names(family).items()}
+    model = FAMILIES[family]
+    columns = model.model_fields
+    options = {
+        column: _option(short, column, unit_of(model, column), columns[column].description)
+        for short, column in short_names(family).items()
+    }
     takes = {**options, "as_json": AsJson, "catalog": CatalogDir}
     defaults = dict.fromkeys(options) | {"as_json": False, "catalog": None}
     added.__annotations__ = takes
@@ -57,20 +61,14 @@ def _add_to(family: str) -> Any:
         [Parameter(name, Parameter.KEYWORD_ONLY, annotation=takes[name], default=defaults[name]) for name in takes]
     )
     one = typer.Typer(add_completion=False, rich_markup_mode=None)
-    example = (
-        ""
-        if family != "nozzles"
-        else "Example: tipin catalogue add nozzles --diameter 0.83mm --style straight --price 12"
-    )
-    one.command(family, help=f"Add a row to {family}.csv.", epilog=example, no_args_is_help=True)(added)
+    one.command(family, help=f"Add a row to {family}.csv.", epilog=EXAMPLES.get(family), no_args_is_help=True)(added)
     return get_command(one)
 
 
-def _option(short: str, column: str, declared: "FieldInfo") -> Any:
+def _option(short: str, column: str, unit: str, says: str | None) -> Any:
     """The option for a column, by its name with and without the unit."""
-    unit = declared.json_schema_extra["unit"] if isinstance(declared.json_schema_extra, dict) else ""
     spellings = dict.fromkeys(f"--{name.replace('_', '-')}" for name in (short, column))
-    option = typer.Option(*spellings, metavar=str(unit or "text").upper(), help=declared.description)
+    option = typer.Option(*spellings, metavar=(unit or "text").upper(), help=says)
     return Annotated[str | None, option]
 
 

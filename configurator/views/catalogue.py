@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable
 
+from configurator.catalogue.load import FAMILIES
 from configurator.catalogue.own import CatalogueReport, RowChanged
-from configurator.catalogue.settings import price_text
+from configurator.catalogue.settings import price_text, unit_of
 from configurator.catalogue.sheet_import import ImportReport
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
@@ -19,7 +20,9 @@ def catalogue_text(report: CatalogueReport) -> str:
     if report.did == "left":
         return f"{mark('OK')}  {report.catalogue}: nothing to write, it stands there so already"
     lines = [f"{mark('OK')}  {report.catalogue}/{report.family}.csv: {report.did}"]
-    return "\n".join([*lines, *(wrapped(row_text(row, report.currency), "      ", "  ") for row in report.rows)])
+    return "\n".join(
+        [*lines, *(wrapped(row_text(row, report.family, report.currency), "      ", "  ") for row in report.rows)]
+    )
 
 
 def import_text(report: ImportReport) -> str:
@@ -33,7 +36,9 @@ def import_text(report: ImportReport) -> str:
              f"{', '.join(numbers)}", *(wrapped(text, "      ", "  ") for text in (taken, unused) if text)]  # fmt: skip
     for title, rows in (("Add:", report.added), ("Change:", report.changed)):
         lines += ["", title] if rows else []
-        lines += [wrapped(row_text(row, report.currency), "      ", "  ") for row in rows[:MOST_ROWS_SHOWN]]
+        lines += [
+            wrapped(row_text(row, report.family, report.currency), "      ", "  ") for row in rows[:MOST_ROWS_SHOWN]
+        ]
         lines += [f"  and {len(rows) - MOST_ROWS_SHOWN} more"] if len(rows) > MOST_ROWS_SHOWN else []
     if report.faults:
         more = len(report.faults) - MOST_ROWS_SHOWN
@@ -42,20 +47,18 @@ def import_text(report: ImportReport) -> str:
     return "\n".join(lines)
 
 
-def row_text(row: RowChanged, currency: str) -> str:
+def row_text(row: RowChanged, family: str, currency: str) -> str:
     """A row by what was written in it; beside it what stood there, or what was taken from rows of its kind."""
+
+    def told(name: str, cell: str) -> str:
+        money = cell and unit_of(FAMILIES[family], name) == "currency"
+        return price_text(float(cell), currency) if money else cell or "(empty)"
+
+    def named(names: Iterable[str]) -> str:
+        return ", ".join(f"{name} {told(name, row.cells[name])}" for name in names)
+
     if row.before:
-        moved = [f"{name} {_cell(name, row.before[name], currency)} -> {_cell(name, cell, currency)}"
-                 for name, cell in row.cells.items()]  # fmt: skip
+        moved = (f"{name} {told(name, row.before[name])} -> {told(name, cell)}" for name, cell in row.cells.items())
         return f"{row.code}: {', '.join(moved)}"
-    said = _named(row, (name for name in list(row.cells)[1:] if name not in row.as_its_kind), currency)
-    as_kind = _named(row, row.as_its_kind, currency)
-    return f"{row.code}: {said}" + (f"; as all of its kind here: {as_kind}" if as_kind else "")
-
-
-def _named(row: RowChanged, names: Iterable[str], currency: str) -> str:
-    return ", ".join(f"{name} {_cell(name, row.cells[name], currency)}" for name in names)
-
-
-def _cell(name: str, cell: str, currency: str) -> str:
-    return price_text(float(cell), currency) if name == "price" and cell else cell or "(empty)"
+    said = named(name for name in list(row.cells)[1:] if name not in row.as_its_kind)
+    return f"{row.code}: {said}" + (f"; as all of its kind here: {named(row.as_its_kind)}" if row.as_its_kind else "")

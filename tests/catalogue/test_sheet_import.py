@@ -190,6 +190,20 @@ def test_a_heading_of_another_unit_or_currency_is_refused(
         preview(own, file, mapping_of("nozzles", {"code": "Part", column: heading}, {}))
 
 
+def test_a_unit_of_another_kind_is_never_passed_over(own: Path, tmp_path: Path) -> None:
+    for heading, faults in (("Area (mm\u00b2)", 0), ("Area (furlongs)", 1), ("Area", 0)):
+        file = as_csv(tmp_path / "list.csv", [["code", heading, "Delivery"], ["screw-wide", "4.4", "6"]])
+        report = preview(own, file, mapping_of("feed_screws", {"passage_area": heading}, {})).report
+        told = [fault for fault in report.faults if "found '4.4 furlongs'" in fault] or report.changed
+        assert len(told) == faults, heading
+
+
+def test_money_besides_prices_goes_without_its_currency_too(own: Path, tmp_path: Path) -> None:
+    file = as_csv(tmp_path / "list.csv", [["code", "Delivery (GBP)"], ["long-bench", "GBP 7.50"]])
+    preview(own, file, mapping_of("suppliers", {"delivery_charge": "Delivery (GBP)"}, {})).write()
+    assert load_catalog(own).suppliers["long-bench"].delivery_charge == 7.5
+
+
 def test_a_mapping_is_kept_and_used_again(own: Path, tmp_path: Path) -> None:
     mapping = mapping_of("nozzles", HEADINGS, STRAIGHT)
     planned = preview(own, as_csv(tmp_path / "list.csv", ROWS), mapping)
