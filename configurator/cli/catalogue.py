@@ -31,7 +31,7 @@ class ByFamily(TyperGroup):
         return _add_to(cmd_name)
 
 
-EXAMPLES = {"nozzles": "Example: tipin catalogue add nozzles --diameter 0.83mm --style straight --price 12"}
+_EXAMPLES = {"nozzles": "Example: tipin catalogue add nozzles --diameter 0.83mm --style straight --price 12"}
 add = typer.Typer(cls=ByFamily, no_args_is_help=True, help="Add a row to a family of your catalogue.")
 catalogue.add_typer(add, name="add")
 
@@ -61,7 +61,7 @@ def _add_to(family: str) -> Any:
         [Parameter(name, Parameter.KEYWORD_ONLY, annotation=takes[name], default=defaults[name]) for name in takes]
     )
     one = typer.Typer(add_completion=False, rich_markup_mode=None)
-    one.command(family, help=f"Add a row to {family}.csv.", epilog=EXAMPLES.get(family), no_args_is_help=True)(added)
+    one.command(family, help=f"Add a row to {family}.csv.", epilog=_EXAMPLES.get(family), no_args_is_help=True)(added)
     return get_command(one)
 
 
