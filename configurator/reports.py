@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 SCHEMA_VERSION = 2
+CURRENCY_TOLD = "what stands behind every price; empty where the catalogue names none"
 
 
 class Report(BaseModel):
@@ -61,6 +62,7 @@ class Totals(Report):
 
     changes: int = Field(description="slots that change")
     price: float = Field(description="parts, work and gaskets, in the workshop's currency")
+    currency: str = Field("", description=CURRENCY_TOLD)
     labour_min: int = Field(description="labour, minutes")
 
 

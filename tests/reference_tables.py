@@ -23,6 +23,8 @@ from configurator.card import Card
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.listing import PartsReport
 from configurator.catalogue.load import FAMILIES, Catalog, load_catalog
+from configurator.catalogue.own import CatalogueReport
+from configurator.catalogue.sheet_import import ImportReport
 from configurator.learning.trial_entry import TrialReport
 from configurator.ordering.report import OrderReport
 from configurator.physics import circuits, film, lateness, pull, tip_in
@@ -33,6 +35,7 @@ from configurator.rules import RULES, WRONG, Rule, as_found, fit, fuel_side
 Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
+    "catalogue add": CatalogueReport, "catalogue import": ImportReport,
     "assumptions": SensitivityReport, "trial add": TrialReport, "fit": FittedReport, "stock list": StockReport,
     "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
     "card": Card, "order": OrderReport,

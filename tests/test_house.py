@@ -45,6 +45,7 @@ KEPT_IN: dict[str, tuple[set[str], bool]] = {
     "starlette": ({"web"}, False),
     "weasyprint": ({"views"}, True),
     "distributed": ({"ordering"}, True),
+    "openpyxl": ({"catalogue"}, True),
 }
 
 # Names that stand for one thing in each module that has them.

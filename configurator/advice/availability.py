@@ -120,6 +120,7 @@ class Availability:
             engine=told_engine(self.case.engine if self.case else AS_MODELLED), pins=[pin.text for pin in pins],
             slots=[asked.slot(slot, places) for slot in slots or self.problem.options], clash=asked.clash_of_all(),
             felt=[wish.text for wish in self.felt], clean=self.case is not None and self.case.fuel_left_alone,
+            currency=self.case.catalog.currency if self.case else "",
         )  # fmt: skip
 
     def why(self, slot: Slot, places: frozenset[int], pins: Sequence[Wish] = ()) -> AvailabilityReport:

@@ -81,6 +81,6 @@ def _margins(first: Combination, second: Combination) -> list[Compared]:
 def _work(first: Combination, second: Combination) -> list[Compared]:
     return [
         Compared(what="changes", unit="", first=first.totals.changes, second=second.totals.changes),
-        Compared(what="price", unit="", first=first.totals.price, second=second.totals.price),
+        Compared(what="price", unit=first.totals.currency, first=first.totals.price, second=second.totals.price),
         Compared(what="labour", unit="min", first=first.totals.labour_min, second=second.totals.labour_min),
     ]

@@ -69,7 +69,7 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     ]  # fmt: skip
     return ProposeReport(
         **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
-        consumables=consumables, totals=totals_of(changes, consumables), 
+        consumables=consumables, totals=totals_of(changes, consumables, case.catalog.currency),
         sureness=round(sureness_of(known.case, choice, known.believed), 4),
         pulls=shots_of(known.case, choice, known.believed),
         first=first, remaining=[finding for finding in remaining if finding not in first],
@@ -103,5 +103,5 @@ def alternative_of(case: Case, choice: Choice, title: str, wishes: Sequence[Wish
     changes, consumables = changes_of(case, choice, wishes, aim), consumables_of(case, choice)
     return Alternative(
         title=title, first=measure_first(case, choice), changes=changes, consumables=consumables,
-        totals=totals_of(changes, consumables), odd_sizes=odd_sizes(choice, case.catalog.limits),
+        totals=totals_of(changes, consumables, case.catalog.currency), odd_sizes=odd_sizes(choice, case.catalog.limits),
     )  # fmt: skip

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from configurator.reports import Answer, EngineTold, Report
+from configurator.reports import CURRENCY_TOLD, Answer, EngineTold, Report
 
 State = Literal["fits", "with_changes", "will_not_cure", "impossible"]
 
@@ -80,6 +80,7 @@ class AvailabilityReport(Answer):
     first: list[str] = Field(default=[], description="what to measure before any of it is bought or fitted")
     clash: Clash | None = Field(description="why nothing at all fits under the pins; null where something does")
     slots: list[SlotStanding] = Field(description="the slots asked for")
+    currency: str = Field("", description=CURRENCY_TOLD)
 
     def only(self, places: frozenset[int]) -> "AvailabilityReport":
         """The same answer with these options of its slots only."""

@@ -90,9 +90,12 @@ def consumables_of(case: Case, choice: Choice) -> list[ConsumableLine]:
     return list(lines.values())
 
 
-def totals_of(changes: Sequence[Change], consumables: Sequence[ConsumableLine]) -> Totals:
+def totals_of(changes: Sequence[Change], consumables: Sequence[ConsumableLine], currency: str) -> Totals:
     price = sum(change.price for change in changes) + sum(line.price for line in consumables)
-    return Totals(changes=len(changes), price=round(price, 2), labour_min=sum(change.labour_min for change in changes))
+    return Totals(
+        changes=len(changes), price=round(price, 2), currency=currency,
+        labour_min=sum(change.labour_min for change in changes),
+    )  # fmt: skip
 
 
 def shots_of(case: Case, choice: Choice, believed: Belief | None = None) -> list[Shot]:
@@ -142,5 +145,5 @@ def combination_of(
         parts={str(slot): option.label for slot, option in choice.items()},
         shots=shots_of(case, choice, believed),
         findings=[*problems(found), *(f for f in found if f.holds)], changes=changes, consumables=consumables,
-        totals=totals_of(changes, consumables), aftercare=aftercare(choice),
+        totals=totals_of(changes, consumables, case.catalog.currency), aftercare=aftercare(choice),
     )  # fmt: skip

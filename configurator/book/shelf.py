@@ -12,10 +12,10 @@ from configurator.errors import BadInput, Fault, one_line
 from configurator.files.declared import Code, Record, Whole, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table
-from configurator.reports import Answer, Report
+from configurator.reports import CURRENCY_TOLD, Answer, Report
 
 LONGEST_WHY = 500
-NO_GOODS = ("operations", "suppliers", "offers", "limits")
+NO_GOODS = ("operations", "suppliers", "offers", "limits", "settings")
 """Families of the catalogue that are nothing to put on a shelf."""
 
 
@@ -42,6 +42,7 @@ class StockReport(Answer):
     book: str = Field(description="the book: a file, or the URL of a database without its password")
     rows: list[ShelfRow] = Field(description="what is on the shelf, in the order of the catalogue")
     value: float = Field(description="value of all rows that have one, in the workshop's currency")
+    currency: str = Field("", description=CURRENCY_TOLD)
     moved: list[StockMove] = Field(description="movements just booked, or all there are in a history, oldest first")
 
 
@@ -62,7 +63,7 @@ def stock_report(book: str, stock: Mapping[str, int], catalog: Catalog, moved: l
         value = None if price is None else round(price * stock[code], 2)
         rows.append(ShelfRow(code=code, family=family, quantity=stock[code], price=price, value=value))
     total = round(sum(row.value or 0.0 for row in rows), 2)
-    return StockReport(book=book, rows=rows, value=total, moved=moved)
+    return StockReport(book=book, rows=rows, value=total, currency=catalog.currency, moved=moved)
 
 
 def check_parts(code: str, number: int, catalog: Catalog) -> None:

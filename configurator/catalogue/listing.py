@@ -8,8 +8,9 @@ from typing import Any
 
 from pydantic import Field
 
-from configurator.catalogue.load import FAMILIES, Catalog
-from configurator.errors import BadInput, BadSize, Fault
+from configurator.catalogue.load import FAMILIES, Catalog, check_family
+from configurator.catalogue.settings import price_text, unit_of
+from configurator.errors import BadInput, BadSize
 from configurator.files.reading import did_you_mean
 from configurator.reports import Answer
 from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_size
@@ -59,14 +60,12 @@ def list_parts(catalog: Catalog, family: str | None, tests: Sequence[str]) -> Pa
     if family is None:
         rows = [{"family": name, "rows": str(len(_rows(catalog, name)))} for name in FAMILIES]
         return PartsReport(family="families", rows=rows)
-    if family not in FAMILIES:
-        known = list(FAMILIES)
-        raise BadInput([Fault(family, "", "is no family", f"one of {', '.join(known)}", did_you_mean(family, known))])
+    check_family(family)
     every = list(_rows(catalog, family).values())
     filters = [_read_test(family, every, test) for test in tests]
     records = [record for record in every if all(test.passes(record) for test in filters)]
     columns = [name for name in FAMILIES[family].model_fields if any(_cell(record, name) for record in records)]
-    rows = [{name: _cell(record, name) for name in columns} for record in records]
+    rows = [{name: _cell(record, name, catalog.currency) for name in columns} for record in records]
     return PartsReport(family=family, rows=rows, nearest="" if rows else _nearest(every, filters))
 
 
@@ -74,7 +73,7 @@ def _rows(catalog: Catalog, family: str) -> Mapping[str, Any]:
     return catalog.limit_rows if family == "limits" else getattr(catalog, family)
 
 
-def _cell(record: Any, name: str) -> str:
+def _cell(record: Any, name: str, currency: str = "") -> str:
     value = getattr(record, name)
     if value is None or value == ():
         return ""
@@ -84,7 +83,9 @@ def _cell(record: Any, name: str) -> str:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return " ".join(":".join(f"{x:g}" for x in item) if isinstance(item, tuple) else _plain(item) for item in value)
-    return f"{value:.2f}" if name == "price" else _plain(value)
+    if name == "price" or (currency and unit_of(type(record), name) == "currency"):
+        return price_text(value, currency)
+    return _plain(value)
 
 
 def _plain(value: Any) -> str:

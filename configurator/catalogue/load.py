@@ -4,10 +4,8 @@ Every fault of every file is found in one reading, each with its file, row and c
 once and not once for every fault.
 """
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
-from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -24,8 +22,9 @@ from configurator.catalogue.parts import (
     Operation,
     Pump,
     Spacer,
-    Stocked,
 )
+from configurator.catalogue.references import Family, references_lost, repeated
+from configurator.catalogue.settings import CatalogSetting
 from configurator.catalogue.supply import DrillBit, Kit, Offer, Supplier
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.declared import Record
@@ -46,18 +45,13 @@ FAMILIES: Mapping[str, type[Record]] = MappingProxyType(
         "kits": Kit,
         "drill_bits": DrillBit,
         "limits": Limit,
+        "settings": CatalogSetting,
     }
 )
 """File name without its ending, and the model of its rows."""
-MAY_BE_ABSENT = ("offers", "kits", "drill_bits")
+MAY_BE_ABSENT = ("offers", "kits", "drill_bits", "settings")
 """Families that a catalogue can do without: their file may be missing or hold no row."""
 LARGEST_TABLE_BYTES = 50_000_000
-MOST_WORDS_COMPARED = 250_000
-"""Known codes that are compared with unknown ones before no more is said of what was probably meant: it takes long."""
-
-SOLD = (Stocked, Offer, Kit, DrillBit)
-"""Rows that name a supplier."""
-_PARTS_NAMED_IN: Mapping[type[Record], tuple[str, ...]] = {Pump: ("comes_with",), Kit: ("contents",), Offer: ("part",)}
 
 
 @dataclass(frozen=True)
@@ -78,41 +72,17 @@ class Catalog:
     offers: Mapping[str, Offer] = field(default_factory=dict)
     kits: Mapping[str, Kit] = field(default_factory=dict)
     drill_bits: Mapping[str, DrillBit] = field(default_factory=dict)
+    settings: Mapping[str, CatalogSetting] = field(default_factory=dict)
+
+    @property
+    def currency(self) -> str:
+        """What stands behind a price; empty where the catalogue names none."""
+        return self.settings["currency"].value if "currency" in self.settings else ""
 
     def family_of(self, code: str) -> str:
         """Name of the family that has this code; empty if none has."""
-        families = (name for name in FAMILIES if name != "limits")
+        families = (name for name, model in FAMILIES.items() if "code" in model.model_fields)
         return next((name for name in families if code in getattr(self, name)), "")
-
-
-@dataclass(frozen=True)
-class _Family:
-    """One file as far as it could be read: its rows, and the records of those without fault."""
-
-    name: str
-    file: str
-    rows: tuple[Row, ...] = ()
-    records: tuple[tuple[Row, Record], ...] = ()
-
-    @property
-    def model(self) -> type[Record]:
-        return FAMILIES[self.name]
-
-    @property
-    def key(self) -> str:
-        return "name" if self.name == "limits" else "code"
-
-    def codes(self) -> set[str]:
-        """Codes written in the file, those of rows with other faults too."""
-        key = self.key
-        return {row.cells[key] for row in self.rows if key in row.cells}
-
-    def by_code(self) -> dict[str, Record]:
-        key = self.key
-        return {row.cells[key]: record for row, record in self.records}
-
-    def fault(self, row: Row, column: str, problem: str, expected: str = "", remedy: str = "") -> Fault:
-        return Fault(self.file, f"row {row.number}, column {column}", problem, expected, remedy)
 
 
 def shipped_catalog_dir() -> Path:
@@ -124,13 +94,23 @@ def shipped_catalog_dir() -> Path:
     raise TipinError(f"the shipped catalogue is missing beside {here}; name another, or install again")
 
 
-def load_catalog(directory: Path | str) -> Catalog:
+def check_family(name: str) -> None:
+    """Raise BadInput unless there is a family of this name."""
+    if name not in FAMILIES:
+        known = list(FAMILIES)
+        raise BadInput([Fault(name, "", "is no family", f"one of {', '.join(known)}", did_you_mean(name, known))])
+
+
+def load_catalog(directory: Path | str, instead: Mapping[str, bytes] = MappingProxyType({})) -> Catalog:
     """Read and check a whole catalogue, or take it as it was checked before; raises BadInput with every fault of every
-    file."""
+    file.
+
+    instead : by family, what its file would hold in place of what it holds.
+    """
     directory = Path(directory)
     _check_directory(directory)
     faults: list[Fault] = []
-    contents = {name: _content(directory / f"{name}.csv", faults) for name in FAMILIES}
+    contents = {name: instead.get(name) or _content(directory / f"{name}.csv", faults) for name in FAMILIES}
     with collector_paused():
         key = key_of(contents)
         found = recall(key, FAMILIES)
@@ -149,8 +129,8 @@ def _checked(directory: Path, contents: Mapping[str, bytes | None], faults: list
         name: _read_family(name, str(directory / f"{name}.csv"), content, faults) for name, content in contents.items()
     }
     faults += _faults_of_limits(families["limits"])
-    faults += _repeated(families)
-    faults += _references(families)
+    faults += repeated(families)
+    faults += references_lost(families)
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: _file_order(fault.file)))
     return {name: family.by_code() for name, family in families.items()}
@@ -184,25 +164,25 @@ def _content(path: Path, faults: list[Fault]) -> bytes | None:
         return None
 
 
-def _read_family(name: str, file: str, content: bytes | None, faults: list[Fault]) -> _Family:
+def _read_family(name: str, file: str, content: bytes | None, faults: list[Fault]) -> Family:
     model = FAMILIES[name]
     if content is None:
-        return _Family(name, file)
+        return Family(name, file, model)
     try:
         table = table_of(text_of(content, file), file)
     except BadInput as error:
         faults += error.faults
-        return _Family(name, file)
+        return Family(name, file, model)
     faults += table.faults
     faults += [_unknown_column(file, column, model) for column in table.columns if column not in model.model_fields]
     if not table.rows and name not in MAY_BE_ABSENT:
         faults.append(Fault(file, "", "has no rows below its heading", "at least one"))
-    lacking = _lacking(model, table.columns)
+    lacking = lacking_columns(model, table.columns)
     faults += [
         Fault(file, f"column {column}", "is missing", model.model_fields[column].description or "")
         for column in lacking
     ]
-    return _Family(name, file, table.rows, _records(model, file, table, lacking, faults))
+    return Family(name, file, model, table.rows, _records(model, file, table, lacking, faults))
 
 
 def _unknown_column(file: str, column: str, model: type[Record]) -> Fault:
@@ -211,7 +191,7 @@ def _unknown_column(file: str, column: str, model: type[Record]) -> Fault:
     return Fault(file, f"column {column}", "is not a column of this table", remedy=remedy)
 
 
-def _lacking(model: type[Record], columns: tuple[str, ...]) -> list[str]:
+def lacking_columns(model: type[Record], columns: tuple[str, ...]) -> list[str]:
     """Columns that a table ought to have."""
     return [
         column for column, declared in model.model_fields.items()
@@ -260,7 +240,7 @@ def _filled_by_another(name: str, columns: tuple[str, ...]) -> bool:
     return another.get(name) in columns
 
 
-def _faults_of_limits(family: _Family) -> list[Fault]:
+def _faults_of_limits(family: Family) -> list[Fault]:
     """Unknown or missing names, units other than the declared ones, and values."""
     if not family.rows:
         return []
@@ -299,102 +279,3 @@ def _faults_of_limits(family: _Family) -> list[Fault]:
     except ValidationError as error:
         faults += faults_of(error, Limits, family.file, place)
     return faults
-
-
-def _repeated(families: Mapping[str, _Family]) -> list[Fault]:
-    """A code is used once in the whole catalogue; a limit's name once in its file."""
-    faults = []
-    first: dict[tuple[str, str], tuple[_Family, Row]] = {}
-    for family in families.values():
-        key = family.key
-        for row in family.rows:
-            code = row.cells.get(key)
-            if code is None:
-                continue
-            earlier = first.setdefault((key, code), (family, row))
-            if earlier[1] is not row:
-                where = f"{Path(earlier[0].file).name} row {earlier[1].number}"
-                faults.append(family.fault(row, key, f"'{code[:60]}' is already used in {where}", f"each {key} once"))
-    return faults
-
-
-@dataclass(frozen=True)
-class _Reference:
-    """A column that names something elsewhere in the catalogue: what there is to name, and what to say of the rest."""
-
-    column: str
-    there: Collection[str]
-    problem: str
-    remedy: Callable[[str], str] = lambda _: ""
-    expected: str = ""
-
-    def lost(self, record: Record) -> list[str]:
-        """What a row names that is not there."""
-        cell = record.__dict__[self.column]
-        return [name for name in ((cell,) if isinstance(cell, str) else cell) if name not in self.there]
-
-
-def _references(families: Mapping[str, _Family]) -> list[Fault]:
-    """Words that name another row: suppliers, what a pump comes with, and the lever by which a lobe suits a pump."""
-    references = _references_of(families)
-    faults = [
-        family.fault(row, one.column, one.problem.format(name), one.expected, one.remedy(name))
-        for family in families.values()
-        for row, record in family.records if family.model in references
-        for one in references[family.model]
-        for name in one.lost(record)
-    ]  # fmt: skip
-    return faults + _circular(families["pumps"])
-
-
-def _references_of(families: Mapping[str, _Family]) -> dict[type[Record], list[_Reference]]:
-    """The columns of each family that name something, as far as what they name was read."""
-    suppliers = families["suppliers"].codes()
-    fitted = {name: families[name].codes() for name in ("nozzles", "feed_screws", "pumps", "lobes", "spacers")}
-    parts = set().union(*fitted.values())
-    named, meant = parts | families["consumables"].codes(), _meant(parts, "add it to its family, or take it out")
-    of_pumps, of_lobes = (
-        {row.cells["lever"] for row in families[name].rows if "lever" in row.cells} for name in ("pumps", "lobes")
-    )
-    found: dict[type[Record], list[_Reference]] = {}
-    if suppliers:
-        of_supplier = _Reference(
-            "supplier", suppliers, "no supplier has the code {}", _meant(suppliers, "add it to suppliers.csv")
-        )
-        found = {family.model: [of_supplier] for family in families.values() if issubclass(family.model, SOLD)}
-    lever_of: tuple[tuple[type[Record], set[str], str], ...] = (
-        (Lobe, of_pumps, "no pump has a lever '{}'"), (Pump, of_lobes, "no lobe is made for a lever '{}'"),
-    )  # fmt: skip
-    for part, levers, problem in lever_of:
-        if levers:
-            expected = f"one of {', '.join(sorted(levers))}"
-            found.setdefault(part, []).append(_Reference("lever", levers, problem, _meant(levers, ""), expected))
-    if all(fitted.values()):
-        for model, columns in _PARTS_NAMED_IN.items():
-            of_part = [_Reference(column, named, "no part has the code {}", meant) for column in columns]
-            found.setdefault(model, []).extend(of_part)
-    return found
-
-
-def _meant(known: Collection[str], otherwise: str) -> Callable[[str], str]:
-    """Says what an unknown code was probably meant to be, or otherwise."""
-    most = 1 + MOST_WORDS_COMPARED // (1 + len(known))
-
-    @cache
-    def meant(code: str) -> str:
-        enough = meant.cache_info().misses > most
-        return ("" if enough else did_you_mean(code, sorted(known))) or otherwise
-
-    return meant
-
-
-def _circular(pumps: _Family) -> list[Fault]:
-    kits = {record.code: record.comes_with for _, record in pumps.records if isinstance(record, Pump)}
-    try:
-        TopologicalSorter(kits).prepare()
-    except CycleError as error:
-        cycle = list(reversed(error.args[1]))
-        row = next(row for row in pumps.rows if row.cells.get("code") == cycle[0])
-        problem = f"pumps come with each other in a circle: {' -> '.join(cycle)}"
-        return [pumps.fault(row, "comes_with", problem, remedy="take one of them out of its comes_with")]
-    return []

@@ -3,6 +3,7 @@
 OPTIONS = {
     "word": "--felt", "moment": "--when", "air_temperature_c": "--air-temperature", "altitude_m": "--altitude",
     "air_pressure_kpa": "--pressure", "clean_after_ms": "--clean-after", "code": "CODE", "number": "NUMBER",
+    "own_code": "--code", "cells": "COLUMN=VALUE",
 }  # fmt: skip
 """Where an option is not called as its field."""
 

@@ -10,7 +10,7 @@ PANELS = {
     "Trial runs and the shelf": ("next", "trial", "fit", "stock"),
     "Paper and pictures": ("card", "draw"),
     "The whole workshop": ("order", "serve", "units"),
-    "Catalogue and model": ("parts", "assumptions"),
+    "Catalogue and model": ("parts", "catalogue", "assumptions"),
 }
 IN_ORDER = tuple(name for names in PANELS.values() for name in names)
 

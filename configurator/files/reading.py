@@ -2,7 +2,7 @@
 
 Whatever is in them, the answer is a value or BadInput. A file is refused by its size before it is read. A table may be
 parted by commas, semicolons or tabs, as spreadsheets write them; with semicolons a comma inside a number is its decimal
-point.
+point. A row that begins with # is a comment, unless a number follows alone: #68 is a drill.
 """
 
 import csv
@@ -11,7 +11,7 @@ import re
 import stat
 import tomllib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import zip_longest
@@ -25,6 +25,8 @@ MOST_COLUMNS = 100
 DELIMITERS = (",", ";", "\t")
 _DEEP_KEY = re.compile(r"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){40}")
 """A dotted key of forty steps: the time and memory that TOML takes for one grow with the square of its length."""
+_COMMENT = re.compile(r"#(?!\s*\d*$)")
+"""How a comment begins; #68 is a drill, and # alone the heading of a column."""
 _DECIMAL_COMMA = re.compile(r"(?<![\d,])([+-]?\d*),(\d+)(?![\d,])")
 
 LEAST_LIKENESS = 0.6
@@ -280,9 +282,13 @@ def read_table(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> Table:
 
 def table_of(text: str, name: str) -> Table:
     """The rows of a delimited text; name is what messages call its file. Raises as read_table."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = max(DELIMITERS, key=first.count)
-    filled = _filled_rows(text, delimiter, name)
+    delimiter = delimiter_of(text)
+    return table_of_rows(rows_of_text(text, delimiter, name), delimiter, name)
+
+
+def table_of_rows(rows: Iterable[tuple[int, Sequence[str]]], delimiter: str, name: str) -> Table:
+    """Rows by number, cells stripped, under the headings of the first that is no comment. Raises as read_table."""
+    filled = [(number, cells) for number, cells in rows if any(cells) and not is_comment(cells)]
     if not filled:
         raise BadInput([Fault(name, "", "is empty", "a row of column headings, and rows below it")])
     (heading, columns), *body = filled
@@ -297,20 +303,35 @@ def table_of(text: str, name: str) -> Table:
     for number, cells in body:
         if not all_named or len(cells) > len(columns):
             faults += _beyond_headings(name, number, cells, columns)
-    rows = tuple(Row(number, _under_headings(cells, columns, delimiter)) for number, cells in body)
-    return Table(tuple(filter(None, columns)), rows, tuple(faults))
+    named = tuple(Row(number, _under_headings(cells, columns, delimiter)) for number, cells in body)
+    return Table(tuple(filter(None, columns)), named, tuple(faults))
 
 
-def _filled_rows(text: str, delimiter: str, name: str) -> list[tuple[int, list[str]]]:
-    """Number and cells of every row that is not empty."""
+def delimiter_of(text: str) -> str:
+    """What parts the cells of a table: what its first line, comments left out, holds most of."""
+    filled = (line for line in text.splitlines() if line.strip())
+    headings = (line for line in filled if not is_comment([re.split("[,;\t]", line)[0].strip(' "')]))
+    return max(DELIMITERS, key=next(headings, "").count)
+
+
+def is_comment(cells: Sequence[str]) -> bool:
+    """Whether a row is there for whoever reads the file only.
+
+    >>> is_comment(["# 2026, from May", ""]), is_comment(["#68", "drill"]), is_comment(["#", "Part"])
+    (True, False, False)
+    """
+    return bool(cells) and bool(_COMMENT.match(cells[0]))
+
+
+def rows_of_text(text: str, delimiter: str, name: str) -> list[tuple[int, list[str]]]:
+    """Number and cells of every row."""
     try:
         records = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        rows = [(number, [cell.strip() for cell in record]) for number, record in enumerate(records, 1)]
+        return [(number, [cell.strip() for cell in record]) for number, record in enumerate(records, 1)]
     except csv.Error as error:
         raise BadInput(
             [Fault(name, "", f"is not a table: {error}", "one row a line, cells in pairs of quotes or none")]
         ) from None
-    return [(number, cells) for number, cells in rows if any(cells)]
 
 
 def _beyond_headings(name: str, number: int, cells: Sequence[str], columns: Sequence[str]) -> list[Fault]:
@@ -329,14 +350,14 @@ def _under_headings(cells: Sequence[str], columns: Sequence[str], delimiter: str
     """What a row says, by column; empty cells say nothing."""
     named = {column: cell for column, cell in zip(columns, cells, strict=False) if column and cell}
     if delimiter == ";":
-        named = {column: _with_decimal_point(cell) for column, cell in named.items()}
+        named = {column: with_decimal_point(cell) for column, cell in named.items()}
     return named
 
 
-def _with_decimal_point(cell: str) -> str:
+def with_decimal_point(cell: str) -> str:
     """Numbers of a semicolon table with a decimal point; text that is not wholly numbers stays.
 
-    >>> _with_decimal_point("0:0 5:1,1"), _with_decimal_point("one, two")
+    >>> with_decimal_point("0:0 5:1,1"), with_decimal_point("one, two")
     ('0:0 5:1.1', 'one, two')
     """
     return _DECIMAL_COMMA.sub(r"\1.\2", cell) if re.fullmatch(r"[\d\s,.:+-]+", cell) else cell

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from configurator.catalogue.parts import Joint
+from configurator.catalogue.settings import price_text
 from configurator.judging.table import LEAST_SURE
 from configurator.judging.unmeasured import measure_pad
 from configurator.learning.as_known import Known
@@ -64,6 +65,7 @@ class OrderJob:
     wish: PurchaseWish
     known: Mapping[str, Known]
     left_alone: Sequence[LeftAlone] = ()
+    currency: str = ""
     deeper: Mapping[str, Mapping[str, frozenset[str]]] = field(default_factory=dict)
     """By vehicle and circuit, codes of pumps that come closer to a pad which nobody measured."""
 
@@ -81,9 +83,9 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
     failing = [] if met or plan.stopped else _failing(job, plan)
     curve = curve and not plan.stopped and 0 < len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
-        name=job.name, ok=met, proven=plan.proven, bound=_bound(plan),
+        name=job.name, ok=met, proven=plan.proven, bound=_bound(plan, job.currency),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
-        total=_money(plan.cost), vehicles=_vehicles(job, plan, before),
+        total=_money(plan.cost), currency=job.currency, vehicles=_vehicles(job, plan, before),
         left_alone=[
             VehicleLeftAlone(
                 vehicle=one.name, day=one.day.isoformat(), **{**_behind(job, one.name), "says": one.says}
@@ -119,11 +121,12 @@ def _is_met(wanted: Sequence[Wanted], plan: Plan) -> bool:
     return all(map(is_sure, wanted, plan.boxes))
 
 
-def _bound(plan: Plan) -> str | None:
+def _bound(plan: Plan, currency: str) -> str | None:
     if plan.proven or plan.least is None:
         return None
     if plan.goal == "money":
-        return f"at least {_money(plan.least):.2f} is proven to be needed, {_money(plan.cost):.2f} found"
+        least, cost = (price_text(_money(amount), currency) for amount in (plan.least, plan.cost))
+        return f"at least {least} is proven to be needed, {cost} found"
     return f"over all vehicles at least {plan.least} steps of sureness are proven to be out of reach"
 
 
@@ -262,7 +265,7 @@ def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[C
     settled = plan.proven and (job.wish.budget is None or _is_met(job.wanted, plan))
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
-        progress(f"sureness for {budget / 100:.2f}")
+        progress(f"sureness for {price_text(budget / 100, job.currency)}")
         found: Plan | None = plan  # where it meets all, or is the surest there is, more money buys no other
         if not settled or budget < plan.cost:
             found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))

@@ -113,7 +113,7 @@ def job_of(
         articles(catalog), catalog.suppliers, shelf,
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
     )  # fmt: skip
-    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, left_alone, deeper)
+    return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, left_alone, catalog.currency, deeper)
 
 
 def _taken_back(known: Known, shelf: Mapping[str, int]) -> dict[str, int] | None:

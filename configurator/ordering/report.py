@@ -2,7 +2,7 @@
 
 from pydantic import Field
 
-from configurator.reports import Answer, Report
+from configurator.reports import CURRENCY_TOLD, Answer, Report
 
 
 class LineFor(Report):
@@ -106,6 +106,7 @@ class OrderReport(Answer):
     suppliers: list[SupplierTotal] = Field(description="totals by supplier")
     work: float = Field(description="price of work on parts that the box counts on")
     total: float = Field(description="goods, delivery and work")
+    currency: str = Field("", description=CURRENCY_TOLD)
     vehicles: list[VehicleSureness] = Field(description="how sure each vehicle is")
     left_alone: list[VehicleLeftAlone] = Field(description="vehicles that pull cleanly")
     curve: list[CurvePoint] = Field(description="sureness against money")

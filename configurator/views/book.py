@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from functools import partial
 
 from tabulate import tabulate
 
@@ -9,6 +10,7 @@ from configurator.book.fitted_told import FittedReport, FittedStep
 from configurator.book.records import Trial
 from configurator.book.shelf import StockReport
 from configurator.book.stock import StockMove
+from configurator.catalogue.settings import price_text
 from configurator.errors import one_line
 from configurator.judging.feelings import MOMENT_SAYS
 from configurator.learning.trial_entry import TrialReport
@@ -150,11 +152,12 @@ def stock_text(report: StockReport) -> str:
     lines = [f"{mark('OK')}  {move_text(move)}" for move in report.moved]
     if not report.rows:
         return "\n".join([*lines, f"Nothing on the shelf of {report.book}: `tipin stock add CODE NUMBER` books parts"])
+    money = partial(_money, currency=report.currency)
     rows = [
-        (row.code, row.family or "not in this catalogue", str(row.quantity), _money(row.price), _money(row.value))
+        (row.code, row.family or "not in this catalogue", str(row.quantity), money(row.price), money(row.value))
         for row in report.rows
     ]
-    rows.append(("", "", str(sum(row.quantity for row in report.rows)), "", _money(report.value)))
+    rows.append(("", "", str(sum(row.quantity for row in report.rows)), "", money(report.value)))
     table = tabulate(
         rows, headers=["code", "family", "number", "price", "value"], disable_numparse=True,
         colalign=("left", "left", "right", "right", "right"),
@@ -177,5 +180,5 @@ def move_text(move: StockMove) -> str:
     return f"{move.change:+d} {move.code}: {_shown(move.why, 60)}"
 
 
-def _money(amount: float | None) -> str:
-    return "-" if amount is None else f"{amount:.2f}"
+def _money(amount: float | None, currency: str) -> str:
+    return "-" if amount is None else price_text(amount, currency)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from configurator.card import Card
+from configurator.catalogue.settings import price_text
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.judging.band import band_of
 from configurator.judging.case import Case
@@ -44,7 +45,8 @@ def check_can_write(path: Path) -> None:
 def card_text(card: Card) -> str:
     """What the card is for, in a line or two."""
     total = card.totals
-    changes = f"{counted(total.changes, 'change')}, price {total.price:.2f}, about {total.labour_min} min"
+    price = price_text(total.price, total.currency)
+    changes = f"{counted(total.changes, 'change')}, price {price}, about {total.labour_min} min"
     lines = [f"{card.vehicle}, {card.title}: {changes if card.parts else 'nothing need change'}"]
     for says, wrong in zip(WRONG.values(), (card.against, card.uncured), strict=True):
         if wrong:
@@ -75,7 +77,9 @@ def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
         lstrip_blocks=True, finalize=shown_value,
     )  # fmt: skip
     drawn = [Markup(_without_namespaces(picture)) for picture in pictures]
-    return environment.get_template("card.html").render(card=card, cautions=CAUTIONS, pictures=drawn)
+    return environment.get_template("card.html").render(
+        card=card, cautions=CAUTIONS, pictures=drawn, price_text=price_text
+    )
 
 
 def _without_namespaces(svg: str) -> str:

@@ -1,5 +1,8 @@
 """Sureness against money: drawn into a figure, and in words."""
 
+from functools import partial
+
+from configurator.catalogue.settings import price_text
 from configurator.ordering.report import OrderReport
 from configurator.views.picture_style import (
     DARK,
@@ -18,6 +21,7 @@ from configurator.views.picture_style import (
 @house_style()
 def money_picture(report: OrderReport) -> Figure:
     """How sure vehicles get for an amount of money, this order marked. Raises TipinError without matplotlib."""
+    money = partial(price_text, currency=report.currency)
     figure = new_figure(4.2)
     axes = figure.subplots()
     spent = [point.spent for point in report.curve]
@@ -31,8 +35,9 @@ def money_picture(report: OrderReport) -> Figure:
         if cut_short:
             axes.plot(*zip(*cut_short, strict=True), **(look | {"linestyle": "none"}), markersize=5,
                       markerfacecolor="1.0", label=f"{label}: at least")  # fmt: skip
-    axes.axvline(report.total, color=DARK, linestyle=":", linewidth=1.6, label=f"this order, {report.total:.2f}")
-    axes.set(xlabel="money spent, in the workshop's currency", ylabel="sureness, %", ylim=(0, 102))
+    axes.axvline(report.total, color=DARK, linestyle=":", linewidth=1.6, label=f"this order, {money(report.total)}")
+    currency = report.currency or "in the workshop's currency"
+    axes.set(xlabel=f"money spent, {currency}", ylabel="sureness, %", ylim=(0, 102))
     axes.set_xlim(left=0.0)
     titled(axes, report.name)
     headed(figure, "What money buys")
@@ -42,8 +47,9 @@ def money_picture(report: OrderReport) -> Figure:
 
 def says_of_money(report: OrderReport) -> str:
     """What this order costs and makes of the vehicles, and what nothing would."""
+    money = partial(price_text, currency=report.currency)
     after = [vehicle.after for vehicle in report.vehicles]
-    says = f"This order costs {report.total:.2f}"
+    says = f"This order costs {money(report.total)}"
     if after:
         which = f"the least sure of {len(after)} vehicles" if len(after) > 1 else "the vehicle"
         says += f" and makes {which} {100 * min(after):.0f} % sure"
@@ -51,6 +57,6 @@ def says_of_money(report: OrderReport) -> str:
         return f"{says}."
     first, last = report.curve[0], report.curve[-1]
     return (
-        f"{says}. The mean sureness rises from {100 * first.sureness:.0f} % for {first.spent:.2f} to "
-        f"{100 * last.sureness:.0f} % for {last.spent:.2f}."
+        f"{says}. The mean sureness rises from {100 * first.sureness:.0f} % for {money(first.spent)} to "
+        f"{100 * last.sureness:.0f} % for {money(last.spent)}."
     )

@@ -3,25 +3,28 @@
 import csv
 import io
 from collections.abc import Iterable
+from functools import partial
 
 from tabulate import tabulate
 
-from configurator.ordering.report import CurvePoint, LineFor, OrderReport
+from configurator.catalogue.settings import price_text
+from configurator.ordering.report import LineFor, OrderReport
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
 
 
 def order_text(report: OrderReport) -> str:
     """What to buy from whom first; then why; then what money would buy more."""
+    money = partial(price_text, currency=report.currency)
     lines = [f"{mark('YES' if report.ok else 'NO')}  {report.name}: {order_verdict(report)}"]
     lines += [wrapped(f"{v.vehicle}, {first}", " " * 9, "  First: ") for v in report.vehicles for first in v.first]
     lines += ["", *_supplier_lines(report)]
-    lines += [f"Work on parts (drilling, relieving a pad): {report.work:.2f}", ""] if report.work else []
+    lines += [f"Work on parts (drilling, relieving a pad): {money(report.work)}", ""] if report.work else []
     lines += _short_lines(report)
     lines += [_vehicles_table(report), ""]
     lines += _box_lines(report)
     if report.curve:
-        lines += ["What more or less money would buy:", _curve_table(report.curve), ""]
+        lines += ["What more or less money would buy:", _curve_table(report), ""]
     proven = "nothing does better by what is counted" if report.proven else f"there may be a better one; {report.bound}"
     lines += [wrapped(note, "  ", "* ") for note in (f"Of this order: {proven}.", *report.notes)]
     return "\n".join(lines)
@@ -29,24 +32,26 @@ def order_text(report: OrderReport) -> str:
 
 def order_verdict(report: OrderReport) -> str:
     """The sum, and how far it goes."""
+    money = partial(price_text, currency=report.currency)
     cars = len(report.vehicles)
     short = sum(not car.enough for car in report.vehicles)
     less = f"{short} of {counted(cars, 'car')} less sure to be right than wanted"
     goes = "every car gets as sure to be right as wanted" if report.ok else less
     if not report.total:
         return f"nothing to buy; {goes}" if cars else "nothing to buy for any car"
-    return f"order for {report.total:.2f}; {goes}"
+    return f"order for {money(report.total)}; {goes}"
 
 
 def _supplier_lines(report: OrderReport) -> Iterable[str]:
+    money = partial(price_text, currency=report.currency)
     for supplier in report.suppliers:
-        delivery = f"delivery {supplier.delivery:.2f}" if supplier.delivery else "no delivery charge"
+        delivery = f"delivery {money(supplier.delivery)}" if supplier.delivery else "no delivery charge"
         yield (
-            f"Call {supplier.supplier}: {supplier.total:.2f} (goods {supplier.goods:.2f}, {delivery}), "
+            f"Call {supplier.supplier}: {money(supplier.total)} (goods {money(supplier.goods)}, {delivery}), "
             f"there on {supplier.delivery_day}"
         )
         rows = [
-            [line.quantity, line.called, f"{line.price:.2f}", f"{line.total:.2f}", what_for(line.wanted_for)]
+            [line.quantity, line.called, money(line.price), money(line.total), what_for(line.wanted_for)]
             for line in report.lines if line.supplier == supplier.supplier
         ]  # fmt: skip
         yield tabulate(rows, headers=["number", "code", "each", "total", "for"], disable_numparse=True)
@@ -54,11 +59,12 @@ def _supplier_lines(report: OrderReport) -> Iterable[str]:
 
 
 def _short_lines(report: OrderReport) -> Iterable[str]:
+    money = partial(price_text, currency=report.currency)
     for one in report.failing:
         yield f"  {one.vehicle}: {_percent(one.wanted)} wanted, {_percent(one.best)} is the most there is by its day"
     if report.ways_out:
         yield "Ways out, cheapest first:"
-        yield from (wrapped(f"{way.says}: {way.cost:.2f}" if way.cost is not None else way.says, "    ", "  - ")
+        yield from (wrapped(f"{way.says}: {money(way.cost)}" if way.cost is not None else way.says, "    ", "  - ")
                     for way in report.ways_out)  # fmt: skip
     if report.failing or report.ways_out:
         yield ""
@@ -101,20 +107,23 @@ def _box_lines(report: OrderReport) -> Iterable[str]:
         yield ""
 
 
-def _curve_table(curve: Iterable[CurvePoint]) -> str:
+def _curve_table(report: OrderReport) -> str:
+    money = partial(price_text, currency=report.currency)
     rows = [
-        [f"{p.budget:.2f}", f"{p.spent:.2f}", _percent(p.sureness), _percent(p.least), "" if p.proven else "at least"]
-        for p in curve
+        [money(p.budget), money(p.spent), _percent(p.sureness), _percent(p.least), "" if p.proven else "at least"]
+        for p in report.curve
     ]
     return tabulate(rows, headers=["up to", "spent", "sure, all cars", "least sure car", ""], disable_numparse=True)
 
 
 def supplier_csv(report: OrderReport, supplier: str) -> str:
-    """The lines of one supplier as a table it can read: code, quantity, price, total, delivery day."""
+    """The lines of one supplier as a table it can read: code, quantity, price, total, delivery day; and the currency,
+    where one is named."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["code", "quantity", "price", "total", "delivery_day"])
+    writer.writerow(["code", "quantity", "price", "total", "delivery_day", *(["currency"] if report.currency else [])])
     for line in report.lines:
         if line.supplier == supplier:
-            writer.writerow([line.code, line.quantity, f"{line.price:.2f}", f"{line.total:.2f}", line.delivery_day])
+            amounts = [price_text(line.price), price_text(line.total)]
+            writer.writerow([line.code, line.quantity, *amounts, line.delivery_day, *filter(None, [report.currency])])
     return out.getvalue()

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from configurator.advice.sure_proposal import SureProposeReport
+from configurator.catalogue.settings import price_text
 from configurator.reports import (
     Alternative,
     Change,
@@ -39,7 +40,7 @@ def propose_text(report: ProposeReport) -> str:
     if report.first:
         lines += ["First, by hand:", ""]
         lines += findings_lines(report.first)
-    lines += _changes_lines(report.changes, report.consumables)
+    lines += _changes_lines(report.changes, report.consumables, report.totals.currency if report.totals else "")
     lines += [*_pull_lines(report), ""]
     lines += findings_lines(f for f in report.remaining if f.severity != "note")
     lines += _jobs_lines(report)
@@ -100,21 +101,23 @@ def _as_it_is(report: ProposeReport) -> str:
 def _totals_text(totals: Totals, unchanged: str = "nothing changes") -> str:
     if not totals.changes:
         return unchanged
-    return f"{counted(totals.changes, 'change')}, price {totals.price:.2f}, about {totals.labour_min} min"
+    price = price_text(totals.price, totals.currency)
+    return f"{counted(totals.changes, 'change')}, price {price}, about {totals.labour_min} min"
 
 
-def _changes_lines(changes: Sequence[Change], consumables: Sequence[ConsumableLine]) -> Iterable[str]:
+def _changes_lines(changes: Sequence[Change], consumables: Sequence[ConsumableLine], currency: str) -> Iterable[str]:
     for number, change in enumerate(changes, 1):
         yield f"{number}. {change.slot}: {change.to}"
         once = "" if change.reversible else "; cannot be undone"
-        yield f"   in place of {change.from_}; price {change.price:.2f}, {change.labour_min} min{once}"
+        price = price_text(change.price, currency)
+        yield f"   in place of {change.from_}; price {price}, {change.labour_min} min{once}"
         for reason in change.because:
             yield wrapped(reason, "     ", "   because ")
         if change.style:
             yield wrapped(change.style, "     ", "   ")
         yield ""
     if consumables:
-        listed = "; ".join(f"{line.quantity} x {line.code} {line.price:.2f}" for line in consumables)
+        listed = "; ".join(f"{line.quantity} x {line.code} {price_text(line.price, currency)}" for line in consumables)
         yield f"Gaskets: {listed}"
         yield ""
 

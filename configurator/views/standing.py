@@ -6,6 +6,7 @@ from tabulate import tabulate
 
 from configurator.advice.comparison import Compared, CompareReport
 from configurator.advice.standing import AvailabilityReport, Clash, Standing, State
+from configurator.catalogue.settings import price_text
 from configurator.rules import WRONG
 from configurator.views.marks import mark
 from configurator.views.tables import MEASURED_UNITS, cautions, counted, verdict_words, wrapped
@@ -75,7 +76,7 @@ def _one(report: AvailabilityReport, slot: str, option: Standing) -> Iterable[st
         )
         yield from (f"  - {one.slot}: {one.to}" for one in option.with_changes)
     if option.price is not None:
-        yield f"In all {option.price:.2f} with gaskets, about {option.labour_min} min"
+        yield f"In all {price_text(option.price, report.currency)} with gaskets, about {option.labour_min} min"
     yield ""
 
 

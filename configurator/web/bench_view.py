@@ -9,6 +9,7 @@ from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.comparison import Compared
 from configurator.advice.standing import Clash, SlotStanding, Standing, State
 from configurator.book.records import Trial
+from configurator.catalogue.settings import price_text
 from configurator.judging.feelings import MOMENT_SAYS
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES, WRONG, Kind
@@ -125,7 +126,8 @@ def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool
     says = f"also needs {needs}" if needs else "fits"
     if option.clash:
         says = f"{STATE_WORDS[option.state]}: {'; '.join(option.wrong)}" + (f"; to fit, {says}" if needs else "")
-    cost = "" if option.price is None or option.fitted else f"{option.price:.2f}, {option.labour_min} min"
+    price = "" if option.price is None else price_text(option.price, setting.case.catalog.currency)
+    cost = f"{price}, {option.labour_min} min" if price and not option.fitted else ""
     label = f"keep {option.label}, as fitted" if option.fitted else option.label
     return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
 

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from configurator.advice.belief_told import sure_percent
+from configurator.catalogue.settings import price_text
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.units.showing import shown_value
 from configurator.views.order import order_verdict, what_for
@@ -53,10 +54,6 @@ def car_path(name: str, *further: str) -> str:
     return "/".join(["/car", quote(name, safe=""), *further])
 
 
-def money(amount: float) -> str:
-    return f"{amount:.2f}"
-
-
 def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
@@ -70,7 +67,7 @@ _environment = Environment(
     lstrip_blocks=True, auto_reload=False, finalize=shown_value,
 )  # fmt: skip
 _environment.filters |= {
-    "money": money, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
+    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
 }  # fmt: skip
 _environment.globals |= {
     "cautions": CAUTIONS,

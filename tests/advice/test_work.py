@@ -58,7 +58,7 @@ def test_gaskets_of_one_code_stand_in_one_line() -> None:
     both = chosen(TWO, "front.nozzle=straight-0.90", "rear.nozzle=straight-0.80")
     (line,) = consumables_of(TWO, both)
     assert (line.code, line.quantity, line.price) == ("gasket-nozzle-seat", 4, 2.4)
-    assert consumables_of(TWO, TWO.as_fitted) == [] and totals_of([], []).price == 0.0
+    assert consumables_of(TWO, TWO.as_fitted) == [] and totals_of([], [], "").price == 0.0
 
 
 def test_a_change_stands_with_what_comes_back_without_it() -> None:

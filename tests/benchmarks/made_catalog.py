@@ -17,7 +17,7 @@ from pathlib import Path
 
 SHIPPED = Path(__file__).resolve().parents[2] / "catalog"
 FAMILIES = ("nozzles", "feed_screws", "pumps", "lobes", "spacers", "consumables", "operations", "suppliers", "offers",
-            "kits", "drill_bits", "limits")  # fmt: skip
+            "kits", "drill_bits", "limits", "settings")  # fmt: skip
 SHARES = {"nozzles": 0.60, "feed_screws": 0.10, "pumps": 0.08, "lobes": 0.16, "spacers": 0.06}
 """Families whose rows count as parts, and what share of a list each has."""
 FULL_LIST = 100_000
@@ -54,6 +54,7 @@ def write_catalog(folder: Path, parts: int, seed: int) -> Path:
         for supplier in suppliers[2:]
         for row in tables["drill_bits"]
     ]
+    tables["settings"] = [{"name": "currency", "value": "EUR"}]
     for family, rows in tables.items():
         _write(folder / f"{family}.csv", rows)
     return folder

@@ -7,7 +7,7 @@ from time import process_time
 import pytest
 from made_catalog import write_catalog
 
-from configurator.catalogue import load as catalog
+from configurator.catalogue import references
 from configurator.catalogue.load import load_catalog
 from configurator.errors import BadInput
 
@@ -76,7 +76,7 @@ def test_after_many_unknown_codes_no_more_is_said_of_what_was_meant(
 ) -> None:
     edit(folder, "kits", "lobe-", "loeb-")
     assert all("did you mean lobe-" in fault for fault in faults(folder)), "in a small catalogue each is searched for"
-    monkeypatch.setattr(catalog, "MOST_WORDS_COMPARED", 700)
+    monkeypatch.setattr(references, "MOST_WORDS_COMPARED", 700)
     found = [re.findall(r"no part has the code (\S+); (did you mean)?", fault)[0] for fault in faults(folder)]
     searched = [code for code, meant in found if meant]
     assert len(set(searched)) == 3 < len({code for code, _ in found})

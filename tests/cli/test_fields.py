@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.main import get_command
@@ -23,13 +24,13 @@ def fields() -> set[str]:
     return named | set(Felt.model_fields) | set(Conditions.model_fields) - {"warm"}
 
 
-def names(command: object) -> Iterator[str]:
+def names(command: Any) -> Iterator[str]:
     """Options and arguments of a command, or of all in a group."""
     for parameter in getattr(command, "params", ()):
         yield from parameter.opts
         yield str(parameter.metavar)
-    for below in getattr(command, "commands", {}).values():
-        yield from names(below)
+    for name in command.list_commands(None) if hasattr(command, "list_commands") else ():
+        yield from names(command.get_command(None, name))
 
 
 def test_the_search_finds_the_fields() -> None:
