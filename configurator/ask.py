@@ -11,6 +11,7 @@ from configurator.advice import size as sizing
 from configurator.advice.availability import Availability
 from configurator.advice.checked import checked
 from configurator.advice.next_step import NextReport, what_next, with_first_step
+from configurator.advice.over_unknown import over_what_is_not_known
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.standing import AvailabilityReport
 from configurator.advice.sure_proposal import proposal_of
@@ -66,7 +67,8 @@ def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float
     """
     known = as_known(Case.of(car, catalog), book)
     case, names = known.case, known.case.circuit_names
-    return sizing.size(case, names, known.believed) if known.belief is None else sure_sizes(known, names, sure)
+    report = sizing.size(case, names, known.believed) if known.belief is None else sure_sizes(known, names, sure)
+    return over_what_is_not_known(report, case)
 
 
 def propose(
@@ -88,7 +90,7 @@ def propose(
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
     report = proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
-    return report if wishes else with_first_step(known, report)
+    return over_what_is_not_known(report if wishes else with_first_step(known, report), known.case)
 
 
 def why(
@@ -105,7 +107,8 @@ def why(
 
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:
     """What to try next after the runs in the book, or that no further run is worth its time."""
-    return what_next(as_known(Case.of(car, catalog), book))
+    known = as_known(Case.of(car, catalog), book)
+    return over_what_is_not_known(what_next(known), known.case)
 
 
 def order(workshop: Path | str, catalog: Catalog, *, book: str | None = None, redrill: bool = True) -> OrderReport:

@@ -24,6 +24,15 @@ class Answer(Report):
     schema_version: int = Field(SCHEMA_VERSION, description="raised when a key changes its meaning or goes")
 
 
+class AnswerOnCar(Answer):
+    """An answer on one car, some figures of which nobody may know."""
+
+    not_known: list[str] = Field(
+        default=[],
+        description="how far the smallest nozzle may lie off over what is not known of the car, a circuit each",
+    )
+
+
 class EngineTold(Report):
     """The two unknowns of an engine."""
 
@@ -66,7 +75,7 @@ class Totals(Report):
     labour_min: int = Field(description="labour, minutes")
 
 
-class CheckReport(Answer):
+class CheckReport(AnswerOnCar):
     """Answer of `tipin check`."""
 
     vehicle: str = Field(description="name in the vehicle file")
@@ -130,7 +139,7 @@ class CircuitSizes(Report):
     candidates: list[Candidate] = Field(description="every nozzle with every pump, each with its best screw and lobe")
 
 
-class SizeReport(Answer):
+class SizeReport(AnswerOnCar):
     """Answer of `tipin size`."""
 
     vehicle: str = Field(description="name in the vehicle file")
@@ -233,7 +242,7 @@ class ConflictReport(Obstacle):
     more_relaxations: int = Field(0, description="how many more there are")
 
 
-class ProposeReport(Answer):
+class ProposeReport(AnswerOnCar):
     """Answer of `tipin propose`."""
 
     vehicle: str = Field(description="name in the vehicle file")

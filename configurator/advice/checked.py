@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from configurator.advice.over_unknown import over_what_is_not_known
 from configurator.book.car_now import CarNow
 from configurator.book.car_records import CarRecords
 from configurator.book.fitted_told import told_otherwise
@@ -15,7 +16,8 @@ def checked(now: CarNow, records: CarRecords, fit: Sequence[str], *, everything:
     """Findings on what is in the car by the book, or would be with parts put in, its linkage as found; where file and
     book differ, and by what it is judged. fit : parts as a user names them. Raises BadInput for one there is not."""
     known, wishes = known_by(now.case, records.runs), read_wishes(now.case.options, [], fit, [])
-    return check(
+    found = check(
         now.case.at(known.case.engine), wishes, everything=everything,
         notes=[*told_otherwise(now, records), *known.judged], felt=known.felt_with(choose(now.case.options, wishes)),
     )  # fmt: skip
+    return over_what_is_not_known(found, now.case)

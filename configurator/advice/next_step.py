@@ -32,7 +32,7 @@ from configurator.judging.table import NEARLY_AS_SURE
 from configurator.judging.trade_sizes import odd_sizes
 from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.learning.felt_sizes import side_of_nozzle
-from configurator.reports import Answer, Change, ProposeReport, Report
+from configurator.reports import AnswerOnCar, Change, ProposeReport, Report
 from configurator.slots.wishes import Wish
 from configurator.units.units import show_diameter
 
@@ -60,7 +60,7 @@ class Outcome(Report):
     then: str = Field(description="what would be next")
 
 
-class NextReport(Answer):
+class NextReport(AnswerOnCar):
     """Answer of `tipin next`."""
 
     vehicle: str = Field(description="name in the vehicle file")

@@ -100,7 +100,7 @@ def sensitivity(case: Case, circuit: str, fitted: Choice, proposed: Choice | Non
     """Every assumed figure across its range, with screw, pump and lobe of one choice and of another; widest effect on
     either first."""
     choices = [fitted] if proposed is None else [fitted, proposed]
-    bored = _Bored(circuit, choices)
+    bored = Bored(circuit, choices)
     now, rows = bored.smallest_mm(case), []
     for f in _figures(case):
         ends = zip(now, bored.smallest_mm(f.at_low), bored.smallest_mm(f.at_high), strict=True)
@@ -171,7 +171,7 @@ def _value(case: Case, table: str, key: str) -> float:
     return round(surroundings_of(vehicle).temperature_k - ZERO_CELSIUS_K, 1)
 
 
-class _Bored:
+class Bored:
     """Choices of one circuit's parts, each with its nozzle bored to every size tried, and how late they pull.
 
     What they deliver is worked out once for all cases in which throttle, depression and fuel are the same: most figures

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from pydantic import ValidationError
 
 from configurator.car.assumed import assumed_at_fault
 from configurator.car.in_place import CircuitInPlace, NozzleInPlace
+from configurator.car.standard import STANDARD_PARTS
 from configurator.car.vehicle import Vehicle, place_in_toml, vehicle_of
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import (
@@ -179,6 +180,9 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
         slot: str, given: str | SomeFigures, family: str, parts: Mapping[str, SomeFigures]
     ) -> SomeFigures | None:
         if isinstance(given, str):
+            standard = STANDARD_PARTS[slot].get(given) if given not in parts else None
+            if standard is not None:
+                return cast("SomeFigures", standard)
             return look_up.part(("fitted", name, slot), given, family, parts)
         return given
 

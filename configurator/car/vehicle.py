@@ -15,6 +15,7 @@ from pydantic import Field, PrivateAttr, ValidationError, field_validator, model
 from configurator.basis import ASSUMED, COMMON_PRACTICE, PUBLISHED
 from configurator.car.assumed import unit_of_assumed
 from configurator.car.in_place import PartsInPlace
+from configurator.car.unknown import Place, with_left_out
 from configurator.catalogue.parts import NozzleStyle
 from configurator.errors import BadInput
 from configurator.files.declared import (
@@ -273,6 +274,7 @@ class Vehicle(Record):
         "assumed figures of the model overruled, by name", default={}, max_length=100
     )
     _file: str = PrivateAttr(default="")
+    _left_out: frozenset[Place] = PrivateAttr(default=frozenset())
 
     @property
     def engine_as_told(self) -> Lateness:
@@ -303,6 +305,11 @@ class Vehicle(Record):
         return self._file
 
     @property
+    def left_out(self) -> frozenset[Place]:
+        """Figures of its file that were left out, and taken as unknown.LEFT_OUT says: table and key."""
+        return self._left_out
+
+    @property
     def flow_per_litre(self) -> float:
         """Rated flow of all carburettors, brought to 1.5 inHg by the square root, over displacement [m3/min/l]."""
         four_barrel_pa = FOUR_BARREL_DEPRESSION_IN_HG * MERCURY_INCH_PA
@@ -324,11 +331,13 @@ def load_vehicle(path: Path | str) -> Vehicle:
 
 def vehicle_of(tables: dict[str, Any], name: str) -> Vehicle:
     """The vehicle in the tables of a file; name is what messages call the file. Raises as load_vehicle."""
+    filled, left_out = with_left_out(tables)
     try:
-        vehicle = Vehicle.model_validate(tables)
+        vehicle = Vehicle.model_validate(filled)
     except ValidationError as error:
         raise BadInput(faults_of(error, Vehicle, name, place_in_toml)) from None
     vehicle._file = name
+    vehicle._left_out = left_out
     return vehicle
 
 

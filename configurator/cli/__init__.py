@@ -6,7 +6,7 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
 import os
 import sys
 
-from configurator.cli import card, catalogue, choosing, draw, fit, next, order, serve, stock, trial, tuning, units
+from configurator.cli import card, catalogue, choosing, draw, fit, new, next, order, serve, stock, trial, tuning, units
 from configurator.cli.fields import as_option
 from configurator.cli.shared import app
 from configurator.errors import TipinError
@@ -19,6 +19,7 @@ __all__ = [
     "draw",
     "fit",
     "main",
+    "new",
     "next",
     "order",
     "serve",

@@ -6,6 +6,7 @@ from typing import Any
 from typer.core import TyperGroup
 
 PANELS = {
+    "The car": ("new",),
     "Which parts": ("check", "size", "propose", "why", "compare"),
     "Trial runs and the shelf": ("next", "trial", "fit", "stock"),
     "Paper and pictures": ("card", "draw"),

@@ -36,6 +36,7 @@ def next_command(
     tried.
     """
     from configurator.advice.next_step import what_next
+    from configurator.advice.over_unknown import over_what_is_not_known
     from configurator.book.book import find_book
     from configurator.book.usual_place import place_of_book
     from configurator.learning.as_known import as_known
@@ -52,6 +53,6 @@ def next_command(
             stock = opened.stock()
     if sys.stderr.isatty():
         print("weighing what may be tried ...", file=sys.stderr)
-    report = what_next(known, stock)
+    report = over_what_is_not_known(what_next(known, stock), known.case)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(next_text(report)))
     raise typer.Exit(1 if report.do == "nothing" else 0)

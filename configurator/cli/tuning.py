@@ -68,6 +68,7 @@ def size_command(
     With the fitted pump and with each other; where runs stand in the book, the smallest that is sure enough to be
     right. Exit code 1 if there is none with the fitted pump.
     """
+    from configurator.advice.over_unknown import over_what_is_not_known
     from configurator.advice.size import size
     from configurator.advice.sure_sizes import sure_sizes
     from configurator.judging.band import band_of
@@ -79,10 +80,10 @@ def size_command(
     known = as_known(case_of(vehicle, catalog), book)
     case, names = known.case, circuits_named(known.case, circuit)
     if known.belief is None:
-        report = size(case, names, known.believed)
+        report = over_what_is_not_known(size(case, names, known.believed), case)
         text = size_text(report, everything=everything)
     else:
-        report = by_belief = sure_sizes(known, names, sure / 100)
+        report = by_belief = over_what_is_not_known(sure_sizes(known, names, sure / 100), case)
         text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:
@@ -125,6 +126,7 @@ def propose_command(
     Exit code 1 if nothing fits, cures or is likely to be right.
     """
     from configurator.advice.next_step import with_first_step
+    from configurator.advice.over_unknown import over_what_is_not_known
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.learning.as_known import as_known
@@ -135,7 +137,7 @@ def propose_command(
     known = as_known(case_of(vehicle, catalog), book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
-    report = report if wishes else with_first_step(known, report)
+    report = over_what_is_not_known(report if wishes else with_first_step(known, report), known.case)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     raise typer.Exit(1 if report.status == "impossible" or report.is_hopeless else 0)
 

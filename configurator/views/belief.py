@@ -31,7 +31,7 @@ def next_text(report: NextReport) -> str:
             lines.append(wrapped(outcome.then, " " * len(first), first))
         lines.append("")
     lines += [*belief_lines(report.belief)]
-    lines += [wrapped(note, "  ", "* ") for note in report.notes]
+    lines += [wrapped(note, "  ", "* ") for note in [*report.not_known, *report.notes]]
     return "\n".join([*lines, "", cautions()])
 
 

@@ -32,6 +32,7 @@ def propose_text(report: ProposeReport) -> str:
         lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
+    lines += [wrapped(one, " " * 5) for one in report.not_known]
     if report.bound:
         lines.append(f"     the search was cut short, this may not be the best ({report.bound})")
     lines.append("")

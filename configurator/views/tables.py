@@ -69,7 +69,7 @@ def counted(number: int, word: str) -> str:
 
 def check_text(report: CheckReport, *, everything: bool) -> str:
     lines = [f"{mark('OK' if report.ok else 'NO')}  {report.vehicle}: {verdict_words(report.findings, report.clean)}"]
-    lines += [wrapped(note, "  ", "  ") for note in report.notes]
+    lines += [wrapped(note, "  ", "  ") for note in [*report.notes, *report.not_known]]
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
     for heading, found in by_kind(report.findings):
@@ -119,7 +119,7 @@ def size_text(report: SizeReport, *, everything: bool) -> str:
     lines: list[str] = []
     for circuit in report.circuits:
         lines += [*_sizes_text(report.vehicle, circuit, everything=everything), ""]
-    lines += [wrapped(note, "  ", "* ") for note in report.notes]
+    lines += [wrapped(note, "  ", "* ") for note in [*report.not_known, *report.notes]]
     return "\n".join(lines)
 
 

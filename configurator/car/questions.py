@@ -1,0 +1,189 @@
+"""A car by questions in the trade's words: one list, asked on a terminal or by a form, each answer with its unit.
+
+The first ten or so reach an answer; what is not known is left out, and the answer carries its range.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+from configurator.car.unknown import LEFT_OUT, RANGES
+
+Answers = Mapping[str, str]
+"""What was answered so far, by the key of a question; an empty text where it is not known."""
+DONT_KNOW = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing asked of an owner.
+
+    place : key of the vehicle file that takes the answer, with dots between; empty where `writes` does more with it.
+    choices : words that may be answered, each with what it means; of others any text with a unit.  unknown : what is
+    done where it is not known; where it is empty, what car/unknown has for its place.  asked : whether it is, after
+    what was answered before.
+    """
+
+    key: str
+    asks: str
+    help: str
+    example: str
+    place: str = ""
+    choices: Mapping[str, str] = field(default_factory=dict)
+    unknown: str = ""
+    asked: Callable[[Answers], bool] = lambda _: True
+    writes: Callable[[str], Mapping[str, object]] | None = None
+
+    @property
+    def if_unknown(self) -> str:
+        """What is done where it is not known; empty where an answer is needed."""
+        table, _, key = self.place.partition(".")
+        figure = LEFT_OUT.get((table, key)) or RANGES.get((table, key))
+        if self.unknown or figure is None:
+            return self.unknown
+        each = " for each litre" if figure.per_litre else ""
+        unit = f" {figure.unit}".rstrip()
+        return f"{figure.taken:g}{unit}{each} is taken, {figure.low:g} to {figure.high:g} reckoned with"
+
+    def written(self, answer: str) -> Mapping[str, object]:
+        """Keys of the vehicle file, with dots between, and what an answer puts there; none where it is not known."""
+        if answer == DONT_KNOW:
+            return {}
+        return self.writes(answer) if self.writes else {self.place: as_written(answer)}
+
+
+def as_written(answer: str) -> object:
+    """An answer as a file has it: a number where it is one, else text with its unit.
+
+    >>> as_written("850"), as_written("3.2 l"), as_written("1 250")
+    (850, '3.2 l', '1 250')
+    """
+    for number in (int, float):
+        try:
+            return number(answer) if answer.replace(".", "", 1).isdecimal() else answer
+        except ValueError:
+            continue
+    return answer
+
+
+def _said(key: str, *words: str) -> Callable[[Answers], bool]:
+    return lambda answers: answers.get(key) in words
+
+
+def _manifold(word: str) -> Mapping[str, object]:
+    return {} if word == "ordinary" else {"manifold.distance_to_valves_mm": 350}
+
+
+def _nozzle(circuit: str) -> Callable[[str], Mapping[str, object]]:
+    def written(answer: str) -> Mapping[str, object]:
+        code = answer[:1].isalpha()
+        size: object = as_written(answer)
+        return {f"fitted.{circuit}.nozzle": answer if code else {"diameter": size, "style": "straight"}}
+
+    return written
+
+
+def _lobe(circuit: str) -> Callable[[str], Mapping[str, object]]:
+    def written(answer: str) -> Mapping[str, object]:
+        code, _, phase = answer.partition("@")
+        phase_deg = {f"fitted.{circuit}.phase_deg": as_written(phase)} if phase else {}
+        return {f"fitted.{circuit}.lobe": code.strip(), **phase_deg}
+
+    return written
+
+
+PUMPS = {
+    "standard": "about 30 cc in ten strokes, the usual one",
+    "large": "about 50 cc in ten strokes; stands deeper below the bowl",
+}
+SCREWS = {"plain": "as the carburettor came with", "free-flow": "bored wide, for large nozzles"}
+_OR_CODE = "or the code of a part of the catalogue"
+
+
+def _circuit(circuit: str, which: str, asked: Callable[[Answers], bool]) -> Iterator[Question]:
+    """What is asked of one pump circuit. which : the words for it, where there are two."""
+    yield Question(
+        f"{circuit}_nozzle", f"Which discharge nozzle is fitted{which}?",
+        "the size is stamped on it, or try drill shanks in the orifice; or its code in the catalogue", "31 thou",
+        asked=asked, writes=_nozzle(circuit),
+    )  # fmt: skip
+    yield Question(
+        f"{circuit}_pump", f"Which accelerator pump{which}?",
+        f"measured into a burette, ten full strokes; {_OR_CODE}", "standard",
+        place=f"fitted.{circuit}.pump", choices=PUMPS, asked=asked, unknown="a standard pump is taken",
+    )  # fmt: skip
+    yield Question(
+        f"{circuit}_screw", f"Which screw holds the nozzle{which}?", f"look through it; {_OR_CODE}", "plain",
+        place=f"fitted.{circuit}.feed_screw", choices=SCREWS, asked=asked, unknown="a plain one is taken",
+    )  # fmt: skip
+    yield Question(
+        f"{circuit}_lobe", f"Which lobe works the pump{which}?",
+        "its code in the catalogue, with @ and the mounting position in degrees", "lobe-fell@0",
+        asked=asked, unknown="the lobe that usually goes with such a pump is taken", writes=_lobe(circuit),
+    )  # fmt: skip
+
+
+QUESTIONS = (
+    Question("name", "What do you call the car?", "a name by which its runs are kept", "Sam's hillclimb coupe",
+             place="name", writes=lambda answer: {"name": answer}),
+    Question("engine_size", "How large is the engine?", "swept volume, all cylinders: log book or plate", "350 cu in",
+             place="engine.displacement_cc"),
+    Question("idle_speed", "At what speed does it idle, warm?", "rev counter, in neutral", "850",
+             place="engine.idle_rpm"),
+    Question("idle_vacuum", "What does a vacuum gauge show at that idle?", "gauge on the manifold, below the throttles",
+             "16 inHg vacuum", place="engine.idle_pressure_kpa"),
+    Question("gearbox", "What does it drive through?", "for the gear in which it stumbles", "manual",
+             place="driveline.transmission",
+             choices={"manual": "a clutch", "converter": "an automatic", "free": "it stumbles out of gear"}),
+    Question("stall_speed", "At what speed does the converter stall?", "from its papers",
+             "1900", place="driveline.stall_rpm", asked=_said("gearbox", "converter")),
+    Question("gears", "Axle ratio, and the gear in which it stumbles?", "plate on the axle, workshop manual",
+             "4.10 x 2.52 first", place="driveline.overall_ratio", asked=_said("gearbox", "manual")),
+    Question("tyres", "What is printed on the driven tyres?", "on the wall of the tyre", "205/60R15",
+             place="driveline.wheel_radius_m", asked=_said("gearbox", "manual")),
+    Question("weight", "What does it weigh as it drives?", "with driver and load", "3,200 lb",
+             place="driveline.mass_kg", asked=_said("gearbox", "manual")),
+    Question("barrels", "How many barrels has the carburettor?", "throttle bores", "4", place="carburettor.barrels",
+             choices={"2": "two that open together", "4": "a front and a rear pair"}),
+    Question("flow", "What air flow is it rated for?", "the carburettor's papers", "600 cfm",
+             place="carburettor.rated_flow_m3_min"),
+    Question("manifold", "What kind of intake manifold?", "how far the carburettor stands from the valves", "ordinary",
+             choices={"ordinary": "runners of the usual length", "long": "a tunnel, a plenum, or long runners"},
+             unknown="an ordinary one is taken", writes=_manifold),
+    Question("pumps", "How many accelerator pumps?", "one at the front, or one at either end", "1",
+             choices={"1": "at the front", "2": "front and rear"}, asked=_said("barrels", "4"), unknown="one is taken",
+             writes=lambda _: {}),
+    *_circuit("front", "", lambda answers: answers.get("pumps") != "2"),
+    *_circuit("front", " in front", _said("pumps", "2")),
+    *_circuit("rear", " at the rear", _said("pumps", "2")),
+    Question("checked", "Are float level, idle mixture and idle speed set?", "a fault there feels like one of the pump",
+             "no", choices={"yes": "all three were looked at", "no": "not yet"}, unknown="no is taken",
+             writes=lambda answer: {f"confirmed.{key}": True for key in CONFIRMED} if answer == "yes" else {}),
+)  # fmt: skip
+"""In the order in which they are asked."""
+CONFIRMED = ("float_level", "idle_mixture", "idle_speed")
+
+MORE = (
+    Question("opening", "How fast is the throttle opened?", "stamped on: 0.1 s; pressed: 0.3 s", "0.15 s",
+             place="tip_in.opening_time_s"),
+    Question("manifold_volume", "Room in the manifold, below the throttles up to the valves?", "its papers",
+             "2600 cc", place="manifold.volume_cc"),
+    Question("distance", "How far is it from the carburettor to the intake valves?", "along the longest runner",
+             "260 mm", place="manifold.distance_to_valves_mm"),
+    Question("rear_opens", "At what front throttle angle do the rear throttles start?", "degree plate on its shaft",
+             "35 deg", place="carburettor.rear_opens_at_deg", asked=_said("barrels", "4")),
+    Question("inertia", "Inertia of crankshaft, flywheel and clutch?", "an engine builder's figures", "0.15 kg m2",
+             place="engine.inertia_kg_m2", unknown="0.15 kg m2 is taken"),
+    Question("air_temperature", "How warm is the air at the carburettor?", "a thermometer in the air cleaner", "20 C",
+             place="engine.air_temperature_c", unknown="that of the altitude is taken"),
+    Question("pad", "How much room is there between the bowl's underside and the manifold pad?",
+             "carburettor in place: a gauge between the two, beside the pump", "18 mm",
+             place="manifold.pad_clearance_mm", unknown="it is to be measured before a larger pump is bought"),
+    Question("bonnet", "How much room is there between air cleaner and closed bonnet?", "clay, close it slowly",
+             "25 mm", place="manifold.bonnet_clearance_mm", unknown="it is to be measured before a spacer is bought"),
+)  # fmt: skip
+"""What may be asked besides, the ones first that move this car's answer most."""
+
+
+def asked_of(answers: Answers) -> Iterator[Question]:
+    """The questions that are asked, as far as is known from what was answered."""
+    return (question for question in QUESTIONS if question.asked(answers))

@@ -1,0 +1,103 @@
+"""What an owner may not know of a car: what is taken in its place, and the range it may lie in.
+
+A figure that is left out of a vehicle file is taken as said here, and the answer carries the range. Of the figures an
+owner reads off the car the ranges are those of cars that drive about (assumed).
+"""
+
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from configurator.errors import BadSize
+from configurator.units.quantities import read_quantity
+
+Tables = dict[str, Any]
+Place = tuple[str, str]
+"""Table and key of a vehicle file."""
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What is taken where a figure is left out, and the ends of its range; per litre of displacement where that is
+    said."""
+
+    taken: float
+    low: float
+    high: float
+    per_litre: bool = False
+    transmission: str = ""
+    """With which it counts; empty with any."""
+    or_key: str = ""
+    """Another key that says the same."""
+    unit: str = ""
+
+    def of(self, litres: float) -> tuple[float, float, float]:
+        """What is taken, and the ends, for an engine of this size."""
+        times = litres if self.per_litre else 1.0
+        return self.taken * times, self.low * times, self.high * times
+
+
+LEFT_OUT: Mapping[Place, LeftOut] = MappingProxyType({
+    ("engine", "idle_rpm"): LeftOut(850, 650, 1100, unit="rev/min"),
+    ("driveline", "mass_kg"): LeftOut(1200, 750, 1900, transmission="manual", unit="kg"),
+    ("driveline", "overall_ratio"): LeftOut(9.0, 6.5, 12.0, transmission="manual"),
+    ("driveline", "wheel_radius_m"): LeftOut(0.305, 0.27, 0.36, transmission="manual", unit="m"),
+    ("driveline", "stall_rpm"): LeftOut(1900, 1500, 2500, transmission="converter", unit="rev/min"),
+    ("carburettor", "rated_flow_m3_min"): LeftOut(
+        3.2, 2.2, 4.5, per_litre=True, or_key="rated_flow_ft3_min", unit="m3/min"
+    ),
+})  # fmt: skip
+"""Figures without which nothing can be worked out, and that can be left out all the same."""
+RANGES: Mapping[Place, LeftOut] = MappingProxyType({
+    ("engine", "idle_pressure_kpa"): LeftOut(38.0, 30.0, 60.0, or_key="idle_vacuum_kpa", unit="kPa absolute"),
+    ("manifold", "distance_to_valves_mm"): LeftOut(250.0, 150.0, 400.0, unit="mm"),
+    ("manifold", "volume_cc"): LeftOut(800.0, 400.0, 1200.0, per_litre=True, unit="cc"),
+    ("carburettor", "rear_opens_at_deg"): LeftOut(30.0, 20.0, 45.0, unit="deg"),
+    ("tip_in", "opening_time_s"): LeftOut(0.15, 0.1, 0.3, unit="s"),
+})  # fmt: skip
+"""Figures that have a default in the vehicle file, and that an owner could tell."""
+WORDS: Mapping[Place, str] = MappingProxyType({
+    ("engine", "idle_rpm"): "the idle speed",
+    ("engine", "idle_pressure_kpa"): "the vacuum at idle",
+    ("driveline", "mass_kg"): "the weight",
+    ("driveline", "overall_ratio"): "the ratio of gear and axle",
+    ("driveline", "wheel_radius_m"): "the size of the tyres",
+    ("driveline", "stall_rpm"): "the converter's stall speed",
+    ("carburettor", "rated_flow_m3_min"): "the carburettor's air flow",
+    ("carburettor", "rear_opens_at_deg"): "the angle at which the rear throttles start",
+    ("manifold", "distance_to_valves_mm"): "the way from carburettor to valves",
+    ("manifold", "volume_cc"): "the room in the manifold",
+    ("tip_in", "opening_time_s"): "how fast the throttle is opened",
+})  # fmt: skip
+
+
+def with_left_out(tables: Tables) -> tuple[Tables, frozenset[Place]]:
+    """The tables of a vehicle file with what was left out, and what that was. Tables that cannot be read stay.
+
+    >>> with_left_out({"engine": {"displacement_cc": "2 l"}, "driveline": {"transmission": "free"}, "carburettor": {}})
+    ... # doctest: +NORMALIZE_WHITESPACE
+    ({'engine': {'displacement_cc': '2 l', 'idle_rpm': 850.0}, 'driveline': {'transmission': 'free'},
+      'carburettor': {'rated_flow_m3_min': 6.4}},
+     frozenset({('engine', 'idle_rpm'), ('carburettor', 'rated_flow_m3_min')}))
+    """
+    filled, left_out = dict(tables), set()
+    for (table, key), figure in LEFT_OUT.items():
+        given = filled.get(table)
+        litres = _litres(tables.get("engine"))
+        if not isinstance(given, dict) or litres is None or {key, figure.or_key} & set(given):
+            continue
+        if figure.transmission in ("", given.get("transmission")):
+            filled[table] = given | {key: float(f"{figure.of(litres)[0]:.4g}")}
+            left_out.add((table, key))
+    return filled, frozenset(left_out)
+
+
+def _litres(engine: object) -> float | None:
+    size = engine.get("displacement_cc") if isinstance(engine, dict) else None
+    if isinstance(size, str):
+        with suppress(BadSize):
+            return read_quantity(size, "cc").values[0] / 1000
+        return None
+    return size / 1000 if isinstance(size, int | float) and not isinstance(size, bool) else None

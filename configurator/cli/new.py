@@ -1,0 +1,238 @@
+"""The command that makes a vehicle file from questions in the trade's words."""
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from configurator.cli.shared import CatalogDir, app
+from configurator.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from configurator.car.questions import Answers, Question
+    from configurator.catalogue.load import Catalog
+
+BACK, UNKNOWN = "<", "?"
+
+
+@app.command("new", epilog='Example: tipin new coupe.toml --set name=Coupe --set engine_size="350 cu in"')
+def new_command(
+    car: Annotated[Path, typer.Argument(metavar="CAR", help="vehicle file to make (TOML)", show_default=False)],
+    like: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="a car that is nearly the same: its figures are offered")
+    ] = None,
+    answered: Annotated[
+        list[str] | None, typer.Option("--set", metavar="QUESTION=ANSWER", help="an answer, not asked for again")
+    ] = None,
+    answers_file: Annotated[
+        Path | None, typer.Option("--answers", metavar="FILE", help="answers as JSON, by question; null: not known")
+    ] = None,
+    more: Annotated[
+        bool, typer.Option("--more", help="ask of a car there is what moves its answer most, until it stands still")
+    ] = False,
+    catalog: CatalogDir = None,
+) -> None:
+    """Describe a car: questions on the terminal, or answers in a file.
+
+    With --set or --answers alone nothing is asked, and what they leave out is not known.
+    """
+    from configurator.car.described import text_of_car
+    from configurator.car.questions import MORE, QUESTIONS
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+    from configurator.files.writing import write_whole
+
+    parts = load_catalog(catalog or shipped_catalog_dir())
+    if more:
+        _ask_more(car, parts)
+        return
+    if car.exists():
+        raise BadInput([Fault(str(car), "", "is there already", "a file that is not there yet", "or --more asks on")])
+    told = {**_of_file(answers_file), **_of_words(answered or [])}
+    offered = _offered(like) if like else {}
+    if told and not sys.stdin.isatty():
+        answers: Answers = {**offered, **told}
+    else:
+        answers = _asked(parts, told, offered)
+    _refuse_faults(answers, parts)
+    write_whole(car, text_of_car(answers, [*QUESTIONS, *MORE]))
+    typer.echo(f"{car} is written.\n")
+    _first_answer(car, catalog)
+
+
+def _of_words(words: Sequence[str]) -> dict[str, str]:
+    """Answers of the form QUESTION=ANSWER; `?` where it is not known."""
+    pairs = [word.partition("=") for word in words]
+    for key, sign, _ in pairs:
+        if not sign:
+            raise BadInput.in_field("set", key, "is no answer", "QUESTION=ANSWER, such as engine_size=3.2l")
+    return _known_questions({key.strip(): answer.strip().removeprefix(UNKNOWN) for key, _, answer in pairs}, "--set")
+
+
+def _of_file(path: Path | None) -> dict[str, str]:
+    from configurator.files.reading import read_text
+
+    if path is None:
+        return {}
+    try:
+        given = json.loads(read_text(path))
+    except ValueError as error:
+        raise BadInput([Fault(str(path), "", f"is no JSON ({error})", '{"engine_size": "350 cu in"}')]) from None
+    if not isinstance(given, dict) or any(isinstance(value, dict | list | bool) for value in given.values()):
+        expected = '{"engine_size": "350 cu in", "idle_speed": null}'
+        raise BadInput([Fault(str(path), "", "is not one answer a question", expected)])
+    said = {key: "" if value is None else str(value).strip() for key, value in given.items()}
+    return _known_questions(said, str(path))
+
+
+def _known_questions(answers: dict[str, str], where: str) -> dict[str, str]:
+    from configurator.car.questions import MORE, QUESTIONS
+    from configurator.files.reading import did_you_mean
+
+    keys = list(dict.fromkeys(question.key for question in (*QUESTIONS, *MORE)))
+    faults = [
+        Fault(where, key, "is no question", f"one of {', '.join(keys)}", did_you_mean(key, keys))
+        for key in answers if key not in keys
+    ]  # fmt: skip
+    if faults:
+        raise BadInput(faults)
+    return answers
+
+
+def _offered(like: Path) -> dict[str, str]:
+    """What another car's file answers."""
+    from configurator.car.described import answers_of
+    from configurator.files.reading import read_toml
+
+    return answers_of(read_toml(like))
+
+
+def _refuse_faults(answers: "Answers", catalog: "Catalog") -> None:
+    """Every answer at fault at once; raises BadInput."""
+    from configurator.car.described import faults_of_answer
+    from configurator.car.questions import asked_of
+
+    faults = [
+        Fault("", question.key, fault.problem, fault.expected, fault.remedy)
+        for question in asked_of(answers)
+        for fault in faults_of_answer(question, {question.key: "", **answers}, catalog)
+    ]
+    if faults:
+        raise BadInput(faults)
+
+
+def _asked(catalog: "Catalog", told: "Answers", offered: "Answers") -> "Answers":
+    """All questions but those told, one after the other; `<` goes back to the one before."""
+    from configurator.car.questions import asked_of
+
+    answers = dict(told)
+    been: list[str] = []
+    typer.echo(
+        f"{UNKNOWN} where you don't know; {BACK} goes back to the question before. Nothing is written until the end."
+    )
+    while True:
+        asked = list(asked_of(answers))
+        question = next((one for one in asked if one.key not in answers), None)
+        if question is None:
+            if _is_right(asked, answers):
+                return answers
+            answers = {key: answer for key, answer in answers.items() if key in told}
+            been = []
+            continue
+        number, of = asked.index(question) + 1, len(asked)
+        answer = _answer(question, f"{number}/{of}", answers, offered, catalog)
+        if answer is None:
+            if been:
+                answers.pop(been.pop())
+            continue
+        answers[question.key] = answer
+        been.append(question.key)
+
+
+def _answer(
+    question: "Question", number: str, answers: "Answers", offered: "Answers", catalog: "Catalog"
+) -> str | None:
+    """One answer that has no fault; empty where it is not known, None to go back."""
+    from configurator.car.described import faults_of_answer
+
+    typer.echo(f"\n{number}  {question.asks}")
+    typer.echo(f"     {question.help}; such as {question.example}")
+    for word, meaning in question.choices.items():
+        typer.echo(f"       {word}: {meaning}")
+    while True:
+        typed = typer.prompt(
+            "    ", default=offered.get(question.key, ""), show_default=bool(offered.get(question.key))
+        )
+        answer = typed.strip()
+        if answer == BACK:
+            return None
+        answer = "" if answer in (UNKNOWN, "don't know", "dont know") else _in_full(answer, question)
+        faults = faults_of_answer(question, {**answers, question.key: answer}, catalog)
+        if not faults:
+            if not answer:
+                typer.echo(f"     not known: {question.if_unknown}")
+            return answer
+        for fault in faults:
+            says = "; ".join(filter(None, [fault.problem, f"expected {fault.expected}" if fault.expected else ""]))
+            typer.echo(f"     {says}; {fault.remedy}" if fault.remedy else f"     {says}")
+
+
+def _in_full(answer: str, question: "Question") -> str:
+    """The word of a choice that begins with what was typed, where only one does."""
+    meant = [word for word in question.choices if word.startswith(answer.lower())] if answer else []
+    return meant[0] if len(meant) == 1 else answer
+
+
+def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
+    """Whether what was answered is to be written."""
+    typer.echo("")
+    for question in asked:
+        typer.echo(f"  {question.asks:62} {answers[question.key] or 'not known'}")
+    return typer.confirm("\nIs that right?", default=True)
+
+
+def _first_answer(car: Path, catalog: Path | None) -> None:
+    """What comes of it at once, and what may be asked next."""
+    from configurator.advice.checked import checked
+    from configurator.book.car_now import car_now
+    from configurator.book.car_records import CarRecords
+    from configurator.cli.shared import case_of
+    from configurator.views.tables import check_text
+
+    case = case_of(car, catalog)
+    typer.echo(check_text(checked(car_now(case, CarRecords()), CarRecords(), [], everything=False), everything=False))
+    typer.echo(
+        f"\nNext: `tipin next {car} --symptom stumble` (or popback, flat, dull, smoke) says what to try; "
+        f"`tipin new {car} --more` asks for what would make it surer."
+    )
+
+
+def _ask_more(car: Path, catalog: "Catalog") -> None:
+    """Figures that are not known, the one that moves the answer most first, written into the file one by one."""
+    from configurator.advice.over_unknown import over_unknown
+    from configurator.car.described import question_of, with_line
+    from configurator.car.fitted import vehicle_for
+    from configurator.files.reading import read_text, toml_of
+    from configurator.files.writing import write_whole
+    from configurator.judging.case import Case
+
+    passed: set[str] = set()
+    while True:
+        text = read_text(car)
+        tables = toml_of(text, str(car))
+        case = Case.of(vehicle_for(tables, str(car), catalog), catalog)
+        over = over_unknown(case, case.circuit_names[0])
+        moves = next((one for one in over.moves if one.figure not in passed and one.matters(over.smallest_mm)), None)
+        if moves is None:
+            typer.echo(over.says or "Everything that moves the answer is known.")
+            return
+        typer.echo(over.says)
+        question = question_of(moves.figure)
+        answer = _answer(question, " -", {}, {}, catalog)
+        if not answer:
+            passed.add(moves.figure)
+            continue
+        write_whole(car, with_line(text, question, answer))
+        typer.echo(f"     written into {car}\n")

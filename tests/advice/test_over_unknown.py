@@ -1,0 +1,68 @@
+"""The range over what is not known of a car, against drawing all of it at random; cars that are no shipped example."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from random_cars import FRONT, random_car
+
+from configurator.advice.over_unknown import over_unknown, over_what_is_not_known, unknown_of, with_figures
+from configurator.advice.sensitivity import Bored
+from configurator.car.fitted import vehicle_for
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.judging.case import Case
+from configurator.judging.findings import check
+
+SHIPPED = load_catalog(shipped_catalog_dir())
+LEFT_OUT = {("engine", "idle_rpm"), ("engine", "idle_pressure_kpa"), ("manifold", "volume_cc"),
+            ("manifold", "distance_to_valves_mm"), ("driveline", "mass_kg"), ("tip_in", "opening_time_s")}  # fmt: skip
+DRAWN = 30
+
+
+def car(seed: int, left_out: set[tuple[str, str]]) -> Case:
+    """A random car of 3 litres or more of which some figures are left out."""
+    figures: dict[str, Any] = {name: dict(table) for name, table in random_car(seed).items()}
+    figures["engine"]["displacement_cc"] = 3000.0 + figures["engine"]["displacement_cc"] / 2
+    figures["carburettor"]["rated_flow_m3_min"] = figures["engine"]["displacement_cc"] * 3.2e-3
+    for table, key in left_out:
+        figures[table].pop(key, None)
+    tables = {"name": f"car {seed}", "fitted": {"front": FRONT}, **figures}
+    return Case.of(vehicle_for(tables, "car", SHIPPED), SHIPPED)
+
+
+def test_the_range_holds_most_of_what_is_drawn_at_random() -> None:
+    """All unknown figures drawn at once, evenly over their ranges: of four cars together the range holds eight of ten of
+    their nozzles, of none fewer than seven, and is no wider than the widest of them by more than half."""
+    held = []
+    for seed in range(4):
+        case, chance = car(seed, LEFT_OUT), np.random.default_rng(seed)
+        over, bored = over_unknown(case, "front"), Bored("front", [case.as_fitted])
+        drawn: list[float] = []
+        for _ in range(DRAWN):
+            figures = {place: float(chance.uniform(low, high)) for place, low, high in unknown_of(case.vehicle)}
+            drawn += [mm for mm in bored.smallest_mm(with_figures(case, figures)) if mm is not None]
+        if over.from_mm is None or over.to_mm is None or len(drawn) < DRAWN / 2:
+            assert over.says.endswith("measure that")
+            continue
+        held.append(np.mean([over.from_mm - 0.005 <= mm <= over.to_mm + 0.005 for mm in drawn]))
+        assert over.to_mm - over.from_mm <= 1.5 * (max(drawn) - min(drawn)) + 0.02
+    assert len(held) > 2 and min(held) >= 0.7 and np.mean(held) >= 0.8
+
+
+def test_what_moves_it_most_comes_first_and_is_named() -> None:
+    over = over_unknown(car(1, LEFT_OUT), "front")
+    assert {tuple(one.figure.split(".")) for one in over.moves} >= LEFT_OUT - {("driveline", "mass_kg")}
+    assert over.moves[0].matters(over.smallest_mm) and over.moves[0].says in over.says
+    spans = [abs(one.at_high_mm - one.at_low_mm) for one in over.moves if one.at_low_mm and one.at_high_mm]
+    if len(spans) == len(over.moves):
+        assert spans[0] == max(spans)
+
+
+def test_a_car_of_which_all_is_known_says_nothing() -> None:
+    case = car(2, set())
+    given = case.vehicle.model_copy(
+        update={"carburettor": case.vehicle.carburettor.model_copy(update={"rear_opens_at_deg": 30.0})}
+    )
+    case = replace(case, car=replace(case.car, vehicle=given))
+    told = over_what_is_not_known(check(case, []), case)
+    assert told.not_known == []

@@ -1,0 +1,99 @@
+"""A car from answers: every example can be answered, what is not known is left out, and the file says all of it."""
+
+import tomllib
+
+import pytest
+
+from configurator.car.described import answers_of, faults_of_answer, tables_of, text_of_car, with_line
+from configurator.car.fitted import resolve_fitted, vehicle_for
+from configurator.car.questions import MORE, QUESTIONS, Question, asked_of
+from configurator.car.unknown import LEFT_OUT
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+
+SHIPPED = load_catalog(shipped_catalog_dir())
+EVERY = (*QUESTIONS, *MORE)
+PAPER = {
+    "name": "Ridge coupe", "engine_size": "350 cu in", "gearbox": "manual", "gears": "4.10 x 2.52 first",
+    "tyres": "235/60R15", "weight": "3,200 lb", "barrels": "4", "flow": "600 cfm", "front_nozzle": "31 thou",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("question", EVERY, ids=lambda one: one.key)
+def test_what_a_question_gives_as_an_example_can_be_answered(question: Question) -> None:
+    assert faults_of_answer(question, {question.key: question.example}, SHIPPED) == []
+    for word in question.choices:
+        assert faults_of_answer(question, {question.key: word}, SHIPPED) == []
+
+
+@pytest.mark.parametrize("question", EVERY, ids=lambda one: one.key)
+def test_what_need_not_be_known_is_said_to_be_taken(question: Question) -> None:
+    faults = faults_of_answer(question, {question.key: ""}, SHIPPED)
+    assert bool(faults) != bool(question.if_unknown)
+    assert bool(faults) == (
+        question.key in {"name", "engine_size", "gearbox", "barrels", "front_nozzle", "rear_nozzle"}
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "says"),
+    [
+        ("engine_size", "5 hp", "'hp' is no unit of volume"), ("engine_size", "12", "12"),
+        ("tyres", "205/60", "205/60"),
+        ("barrels", "3", "'3' is none of them"), ("front_pump", "pump-4cc", "no pump-4cc"),
+        ("front_nozzle", "straight-0.83", "no straight-0.83"),
+        ("front_lobe", "lobe-fell@way", "way"),
+    ],
+)  # fmt: skip
+def test_an_answer_at_fault_is_told_at_its_question(key: str, answer: str, says: str) -> None:
+    question = next(one for one in EVERY if one.key == key)
+    faults = faults_of_answer(question, {key: answer}, SHIPPED)
+    assert faults and says in " ".join(f"{fault.problem} {fault.expected}" for fault in faults)
+
+
+def test_a_car_off_a_paper() -> None:
+    text = text_of_car(PAPER, EVERY)
+    vehicle = vehicle_for(tomllib.loads(text), "paper", SHIPPED)
+    assert vehicle.engine.displacement_cc == pytest.approx(5735.47, abs=0.01)
+    assert vehicle.driveline.mass_kg == pytest.approx(1451.5, abs=0.1)
+    assert vehicle.driveline.overall_ratio == pytest.approx(10.332)
+    assert vehicle.carburettor.rated_flow_m3_min == pytest.approx(16.99, abs=0.01)
+    assert vehicle.left_out == {("engine", "idle_rpm")}
+    front = resolve_fitted(vehicle, SHIPPED).front
+    assert (front.pump.code, front.feed_screw.code, front.lobe.code) == ("standard", "plain", "standard")
+    assert front.nozzle.diameter_mm == pytest.approx(0.7874)
+    assert "# idle_rpm is not known: 850 rev/min is taken, 650 to 1100 reckoned with" in text
+    assert 'displacement_cc = "350 cu in"  # How large is the engine?' in text
+
+
+def test_what_is_left_out_is_taken_and_known_to_be() -> None:
+    fewest = {"name": "x", "engine_size": "2 l", "gearbox": "manual", "barrels": "2", "front_nozzle": "0.7"}
+    vehicle = vehicle_for(tables_of(fewest), "fewest", SHIPPED)
+    assert vehicle.left_out == {place for place, figure in LEFT_OUT.items() if figure.transmission != "converter"}
+    assert vehicle.carburettor.rated_flow_m3_min == 6.4 and vehicle.driveline.mass_kg == 1200
+
+
+def test_two_pumps_are_asked_for_one_after_the_other() -> None:
+    asked = [question.key for question in asked_of({**PAPER, "pumps": "2"})]
+    assert asked.count("front_nozzle") == 1 and "rear_nozzle" in asked
+    assert "rear_nozzle" not in [question.key for question in asked_of(PAPER)]
+    both = {**PAPER, "pumps": "2", "rear_nozzle": "straight-0.80", "front_pump": "large", "rear_lobe": "lobe-fell@6"}
+    fitted = vehicle_for(tables_of(both), "both", SHIPPED).fitted
+    assert fitted.rear is not None and (fitted.rear.lobe, fitted.rear.phase_deg) == ("lobe-fell", 6)
+    assert (fitted.front.pump, fitted.front.lobe, fitted.front.feed_screw) == ("large", "large", "free-flow")
+
+
+def test_a_car_like_another_begins_with_its_answers() -> None:
+    tables = tomllib.loads((shipped_catalog_dir() / "examples" / "roadster.toml").read_text())
+    offered = answers_of(tables)
+    assert offered["engine_size"] == "3200" and offered["front_lobe"] == "lobe-fell@6" and "name" not in offered
+    again = vehicle_for(tables_of({"name": tables["name"], **offered}), "again", SHIPPED)
+    assert again.engine == vehicle_for(tables, "roadster", SHIPPED).engine.model_copy(update={"altitude_m": 0.0})
+
+
+def test_a_figure_found_later_takes_the_place_of_what_was_not_known() -> None:
+    text = text_of_car(PAPER, EVERY)
+    question = next(one for one in QUESTIONS if one.key == "idle_speed")
+    after = with_line(text, question, "900")
+    assert "idle_rpm is not known" not in after and tomllib.loads(after)["engine"]["idle_rpm"] == 900
+    pad = next(one for one in MORE if one.key == "pad")
+    assert tomllib.loads(with_line(after, pad, "18 mm"))["manifold"]["pad_clearance_mm"] == "18 mm"
