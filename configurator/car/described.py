@@ -52,7 +52,11 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     """What is wrong with the answer to a question, the others taken as they are or will be."""
     answer = answers[question.key]
     if answer == DONT_KNOW:
-        return [] if question.if_unknown else [Fault(CAR, question.key, "is needed", question.example)]
+        return (
+            []
+            if question.if_unknown
+            else [Fault(CAR, question.key, "is needed", " or ".join(question.choices) or question.example)]
+        )
     if question.choices and answer not in question.choices and not answer[:1].isalpha():
         return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
     places = question.written(answer)
@@ -77,21 +81,23 @@ def _faults(tables: dict[str, Any], catalog: Catalog) -> list[Fault]:
 
 
 def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
-    """What a vehicle file answers, its name left out; a part that is no code and no plain nozzle is not offered."""
+    """What a vehicle file answers, its name left out; of a part without a code only a straight nozzle's size."""
     flat = {
         f"{heading}.{key}": value for heading, table in _flat(tables) for key, value in table.items()
-        if isinstance(value, str | int | float) and not isinstance(value, bool)
+        if not isinstance(value, bool)
     }  # fmt: skip
     found = {one.key: str(flat[one.place]) for one in (*QUESTIONS, *MORE) if one.place in flat and one.key != "name"}
-    fitted = tables.get("fitted")
-    circuits = [name for name in ("front", "rear") if isinstance(fitted, dict) and name in fitted]
-    found["pumps"] = str(max(len(circuits), 1))
-    for name in circuits:
-        for key, slot, behind in ((f"{name}_nozzle", "nozzle", ""), (f"{name}_lobe", "lobe", "phase_deg")):
-            if f"fitted.{name}.{slot}" in flat:
-                phase = flat.get(f"fitted.{name}.{behind}")
-                found[key] = f"{flat[f'fitted.{name}.{slot}']}" + ("" if phase is None else f"@{phase}")
-    return found
+    found["pumps"] = "2" if "fitted.rear.nozzle" in flat else "1"
+    for circuit in ("front", "rear"):
+        nozzle, lobe = flat.get(f"fitted.{circuit}.nozzle"), flat.get(f"fitted.{circuit}.lobe")
+        if isinstance(nozzle, dict) and set(nozzle) == {"diameter", "style"} and nozzle["style"] == "straight":
+            nozzle = nozzle["diameter"]
+        if isinstance(nozzle, str | int | float):
+            found[f"{circuit}_nozzle"] = str(nozzle)
+        if isinstance(lobe, str):
+            phase_deg = flat.get(f"fitted.{circuit}.phase_deg")
+            found[f"{circuit}_lobe"] = lobe if phase_deg is None else f"{lobe}@{phase_deg}"
+    return {key: answer for key, answer in found.items() if not answer.startswith("{")}
 
 
 def question_of(figure: str) -> Question:

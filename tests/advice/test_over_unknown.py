@@ -31,8 +31,8 @@ def car(seed: int, left_out: set[tuple[str, str]]) -> Case:
 
 
 def test_the_range_holds_most_of_what_is_drawn_at_random() -> None:
-    """All unknown figures drawn at once, evenly over their ranges: of four cars together the range holds eight of ten of
-    their nozzles, of none fewer than seven, and is no wider than the widest of them by more than half."""
+    """All unknown figures drawn at once, evenly over their ranges: of four cars together the range holds eight of ten
+    of their nozzles, of none fewer than seven, and is no wider than the widest of them by more than half."""
     held = []
     for seed in range(4):
         case, chance = car(seed, LEFT_OUT), np.random.default_rng(seed)
