@@ -8,7 +8,7 @@ way to search faces the same engine and the same luck.
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
@@ -285,18 +285,9 @@ def by_trade(engine: Engine) -> Searching:
             size += way
 
 
-def by_step(engine: Engine) -> Searching:
-    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the
-    surest."""
-    yield from _steps(engine, reach=True)
-
-
-def by_proposal(engine: Engine) -> Searching:
-    """The same without regard to reach, as `tipin propose` lists it."""
-    yield from _steps(engine, reach=False)
-
-
-def _steps(engine: Engine, *, reach: bool) -> Searching:
+def by_program(engine: Engine, *, reach: bool) -> Searching:
+    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the surest;
+    without regard to reach, as `tipin propose` lists it."""
     parts, belief = engine.fitted, KNOWN
     lean: dict[int, int] = {}
     rich: dict[int, int] = {}
@@ -322,7 +313,7 @@ def _steps(engine: Engine, *, reach: bool) -> Searching:
             may &= near | (sizes == size)
         sure = np.where(may, engine.car.covers @ belief.masses, -1.0)
         between = same & (sizes > lean.get(setup, len(LADDER))) & (sizes < rich.get(setup, -1))
-        if reach and between.any() and smoked.get(setup):
+        if between.any() and smoked.get(setup):
             sure = np.where(between, sure, -1.0)  # what two runs say comes before any model
         twice, last = last == (parts, side) and side != 0, (parts, side)
         if twice or (sure[parts] < LIKELY and sure[parts] < sure.max()):
@@ -395,8 +386,8 @@ def _is_against(now: int, then: int, said: FeltWord) -> bool:
 
 WAYS: dict[str, tuple[str, Search]] = {
     "trade": ("the trade's practice", by_trade),
-    "step": ("`tipin next`, to a clean run", by_step),
-    "proposal": ("`tipin propose`, to a clean run", by_proposal),
+    "step": ("`tipin next`, to a clean run", partial(by_program, reach=True)),
+    "proposal": ("`tipin propose`, to a clean run", partial(by_program, reach=False)),
     "engine": ("who knows the engine", by_engine),
 }
 

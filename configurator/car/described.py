@@ -12,12 +12,12 @@ from configurator.errors import BadInput, Fault
 
 CAR = "car"
 """What faults of a car that is no file yet are said to lie in."""
-NEEDED: Mapping[str, object] = {
+TO_COME: Mapping[str, object] = {
     "name": "car", "engine.displacement_cc": 3000, "driveline.transmission": "free", "carburettor.barrels": 2,
     "fitted.front.nozzle": {"diameter": 0.8, "style": "straight"},
 }  # fmt: skip
 """What stands for answers still to come, while those given are checked."""
-NEEDED_OF_TWO = {"carburettor.barrels": 4, "fitted.rear.nozzle": NEEDED["fitted.front.nozzle"]}
+TO_COME_OF_TWO = {"carburettor.barrels": 4, "fitted.rear.nozzle": TO_COME["fitted.front.nozzle"]}
 
 
 def tables_of(answers: Answers) -> dict[str, Any]:
@@ -61,7 +61,7 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
         return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
     places = question.written(answer)
     rear = any(place.startswith("fitted.rear") for place in places)
-    needed = {**NEEDED, **(NEEDED_OF_TWO if rear else {})}
+    needed = {**TO_COME, **(TO_COME_OF_TWO if rear else {})}
     tables = _nested(_with_usual_parts({**needed, **places}, two=rear))
     return [fault for fault in _faults(tables, catalog) if _lies_in(fault, places)]
 

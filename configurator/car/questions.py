@@ -69,6 +69,9 @@ def _said(key: str, *words: str) -> Callable[[Answers], bool]:
     return lambda answers: answers.get(key) in words
 
 
+CONFIRMED = ("float_level", "idle_mixture", "idle_speed")
+
+
 def _manifold(word: str) -> Mapping[str, object]:
     return {} if word == "ordinary" else {"manifold.distance_to_valves_mm": 350}
 
@@ -160,7 +163,6 @@ QUESTIONS = (
              writes=lambda answer: {f"confirmed.{key}": True for key in CONFIRMED} if answer == "yes" else {}),
 )  # fmt: skip
 """In the order in which they are asked."""
-CONFIRMED = ("float_level", "idle_mixture", "idle_speed")
 
 MORE = (
     Question("opening", "How fast is the throttle opened?", "stamped on: 0.1 s; pressed: 0.3 s", "0.15 s",

@@ -13,6 +13,8 @@ from typing import Any
 from configurator.errors import BadSize
 from configurator.units.quantities import read_quantity
 
+MOST_CC = 30_000
+"""No engine is larger."""
 Tables = dict[str, Any]
 Place = tuple[str, str]
 """Table and key of a vehicle file."""
@@ -100,4 +102,6 @@ def _litres(engine: object) -> float | None:
         with suppress(BadSize):
             return read_quantity(size, "cc").values[0] / 1000
         return None
-    return size / 1000 if isinstance(size, int | float) and not isinstance(size, bool) else None
+    if isinstance(size, bool) or not isinstance(size, int | float):
+        return None
+    return size / 1000 if 0 < size <= MOST_CC else None

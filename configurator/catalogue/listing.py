@@ -9,8 +9,9 @@ from typing import Any
 from pydantic import Field
 
 from configurator.catalogue.load import FAMILIES, Catalog, check_family
-from configurator.catalogue.settings import price_text, unit_of
+from configurator.catalogue.settings import price_text
 from configurator.errors import BadInput, BadSize
+from configurator.files.declared import unit_of
 from configurator.files.reading import did_you_mean
 from configurator.reports import Answer
 from configurator.units.units import closeness_mm, parse_diameter_mm, parse_length_mm, show_size
@@ -83,7 +84,7 @@ def _cell(record: Any, name: str, currency: str = "") -> str:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return " ".join(":".join(f"{x:g}" for x in item) if isinstance(item, tuple) else _plain(item) for item in value)
-    if name == "price" or (currency and unit_of(type(record), name) == "currency"):
+    if name == "price" or (currency and unit_of(type(record).model_fields[name]) == "currency"):
         return price_text(value, currency)
     return _plain(value)
 

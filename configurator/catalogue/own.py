@@ -16,9 +16,8 @@ from pydantic import Field, ValidationError
 
 from configurator.catalogue.load import FAMILIES, LARGEST_TABLE_BYTES, Catalog, load_catalog, shipped_catalog_dir
 from configurator.catalogue.references import key_column
-from configurator.catalogue.settings import unit_of
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Record
+from configurator.files.declared import Record, unit_of
 from configurator.files.faults import faults_of
 from configurator.files.reading import did_you_mean, read_bytes
 from configurator.files.table_text import TableText, new_table
@@ -341,7 +340,9 @@ def short_names(family: str) -> dict[str, str]:
     {'code': 'code', 'supplier': 'supplier', 'price': 'price', 'diameter': 'diameter_mm'}
     """
     model = FAMILIES[family]
-    endings = {name: f"_{unit_of(model, name).lower().replace('/', '_per_')}" for name in model.model_fields}
+    endings = {
+        name: f"_{unit_of(model.model_fields[name]).lower().replace('/', '_per_')}" for name in model.model_fields
+    }
     return {name.removesuffix(ending) if ending != "_" else name: name for name, ending in endings.items()}
 
 

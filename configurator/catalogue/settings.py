@@ -12,12 +12,6 @@ class CatalogSetting(Record):
     value: str = figure("what stands behind every price, such as GBP, EUR or kr", min_length=1, max_length=8)
 
 
-def unit_of(model: type[Record], column: str) -> str:
-    """The unit that a column is declared in, which for money is the word currency; empty where it has none."""
-    extra = model.model_fields[column].json_schema_extra
-    return str(extra["unit"]) if isinstance(extra, dict) else ""
-
-
 def price_text(amount: float, currency: str = "") -> str:
     """A price to read, with the currency of its catalogue where that names one.
 

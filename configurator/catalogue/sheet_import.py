@@ -29,10 +29,9 @@ from configurator.catalogue.own import (
     short_names,
 )
 from configurator.catalogue.references import key_column
-from configurator.catalogue.settings import unit_of
 from configurator.catalogue.sheet import read_sheet
 from configurator.errors import BadInput, BadSize, Fault
-from configurator.files.declared import Record, figure
+from configurator.files.declared import Record, figure, unit_of
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import LEAST_LIKENESS, Row, read_table
 from configurator.files.writing import write_whole
@@ -195,7 +194,7 @@ def _cell(family: str, column: str, text: str, unit: str) -> str:
     """
     if column == "code":
         return re.sub(r"[^a-z0-9.-]+", "-", text.lower()).strip("-")
-    if unit_of(FAMILIES[family], column) == "currency":
+    if unit_of(FAMILIES[family].model_fields[column]) == "currency":
         return _plain_price(text, unit)
     if get_origin(FAMILIES[family].model_fields[column].annotation) is Literal:
         return text.lower()
@@ -220,7 +219,7 @@ def _unit_in(file: str, heading: str, model: type[Record], column: str, currency
     Raises BadInput for a unit of length that is not read, and for prices in another currency.
     """
     found = _IN_BRACKETS.search(heading) or _AT_THE_END.search(heading)
-    unit, own = found[1] if found else "", unit_of(model, column)
+    unit, own = found[1] if found else "", unit_of(model.model_fields[column])
     if own == "currency":
         if _CURRENCY.fullmatch(unit) and unit != currency and currency:
             problem = f"names the currency {unit}, and the catalogue's is {currency}"

@@ -40,7 +40,7 @@ def _add_to(family: str) -> Any:
     """The command that adds a row to a family, with an option for each column as it is declared."""
     from configurator.catalogue.load import FAMILIES, check_family
     from configurator.catalogue.own import short_names
-    from configurator.catalogue.settings import unit_of
+    from configurator.files.declared import unit_of
 
     def added(*, as_json: bool, catalog: Path | None, **said: str | None) -> None:
         from configurator.catalogue.own import add_row
@@ -51,7 +51,7 @@ def _add_to(family: str) -> Any:
     model = FAMILIES[family]
     columns = model.model_fields
     options = {
-        column: _option(short, column, unit_of(model, column), columns[column].description)
+        column: _option(short, column, unit_of(model.model_fields[column]), columns[column].description)
         for short, column in short_names(family).items()
     }
     takes = {**options, "as_json": AsJson, "catalog": CatalogDir}

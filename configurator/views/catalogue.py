@@ -4,8 +4,9 @@ from collections.abc import Iterable
 
 from configurator.catalogue.load import FAMILIES
 from configurator.catalogue.own import CatalogueReport, RowChanged
-from configurator.catalogue.settings import price_text, unit_of
+from configurator.catalogue.settings import price_text
 from configurator.catalogue.sheet_import import ImportReport
+from configurator.files.declared import unit_of
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
 
@@ -51,7 +52,7 @@ def row_text(row: RowChanged, family: str, currency: str) -> str:
     """A row by what was written in it; beside it what stood there, or what was taken from rows of its kind."""
 
     def told(name: str, cell: str) -> str:
-        money = cell and unit_of(FAMILIES[family], name) == "currency"
+        money = cell and unit_of(FAMILIES[family].model_fields[name]) == "currency"
         return price_text(float(cell), currency) if money else cell or "(empty)"
 
     def named(names: Iterable[str]) -> str:

@@ -51,7 +51,7 @@ REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "compare": (CompareReport, [ROADSTER, "fitted", "front.nozzle=0.78mm"]),
     "card": (Card, [ROADSTER, "-o", "card.html"]),
 }
-WITHOUT_REPORT = {"draw", "serve", "trial export", "units"}
+WITHOUT_REPORT = {"draw", "new", "serve", "trial export", "units"}
 OF_A_STATE = {"trial undo", "trial import", "stock take", "stock import", "catalogue new", "catalogue set",
               "catalogue import"}  # fmt: skip
 """Commands with a report that need something to be there first: their own tests look at them."""

@@ -51,5 +51,5 @@ def test_help_lists_the_commands_in_the_order_of_the_work() -> None:
     lines = CliRunner().invoke(app, ["--help"], prog_name="tipin").output.splitlines()
     titles = [line.removesuffix(":") for line in lines if line.removesuffix(":") in PANELS]
     assert titles == list(PANELS)
-    listed = [line.split()[0] for line in lines[lines.index("Which parts:") :] if line.startswith("  ")]
+    listed = [line.split()[0] for line in lines[lines.index("The car:") :] if line.startswith("  ")]
     assert tuple(listed) == IN_ORDER
