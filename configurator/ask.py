@@ -68,7 +68,7 @@ def size(car: Vehicle, catalog: Catalog, *, book: str | None = None, sure: float
     known = as_known(Case.of(car, catalog), book)
     case, names = known.case, known.case.circuit_names
     report = sizing.size(case, names, known.believed) if known.belief is None else sure_sizes(known, names, sure)
-    return over_what_is_not_known(report, case)
+    return over_what_is_not_known(report, known)
 
 
 def propose(
@@ -90,7 +90,7 @@ def propose(
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
     report = proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
-    return over_what_is_not_known(report if wishes else with_first_step(known, report), known.case)
+    return over_what_is_not_known(report if wishes else with_first_step(known, report), known)
 
 
 def why(
@@ -108,7 +108,7 @@ def why(
 def next_step(car: Vehicle, catalog: Catalog, *, book: str | None = None) -> NextReport:
     """What to try next after the runs in the book, or that no further run is worth its time."""
     known = as_known(Case.of(car, catalog), book)
-    return over_what_is_not_known(what_next(known), known.case)
+    return over_what_is_not_known(what_next(known), known)
 
 
 def order(workshop: Path | str, catalog: Catalog, *, book: str | None = None, redrill: bool = True) -> OrderReport:

@@ -24,12 +24,36 @@ class Answer(Report):
     schema_version: int = Field(SCHEMA_VERSION, description="raised when a key changes its meaning or goes")
 
 
+class FigureNotKnown(Report):
+    """A figure of a car that nobody told, and how far it moves the smallest nozzle."""
+
+    figure: str = Field(description="table and key of the vehicle file")
+    says: str = Field(description="what it is, in words")
+    unit: str = Field(description="unit of its key; empty where it has none")
+    taken: float = Field(description="what is taken in its place")
+    low: float = Field(description="low end of its range")
+    high: float = Field(description="high end")
+    at_low_mm: float | None = Field(description="smallest nozzle there, mm; null where none from 0.35 to 1.8 mm does")
+    at_high_mm: float | None = Field(description="the same at the high end")
+
+
+class NotKnown(Report):
+    """The smallest nozzle of one circuit over what is not known of the car, with screw, pump and lobe as fitted."""
+
+    circuit: str = Field(description="front or rear")
+    smallest_mm: float | None = Field(description="with every figure as it is taken, mm; null where none does")
+    from_mm: float | None = Field(description="smallest of its range, mm; null where none does as taken")
+    to_mm: float | None = Field(description="largest of its range, mm")
+    figures: list[FigureNotKnown] = Field(description="what is not known, what moves it most first")
+
+
 class AnswerOnCar(Answer):
     """An answer on one car, some figures of which nobody may know."""
 
-    not_known: list[str] = Field(
+    not_known: list[NotKnown] = Field(
         default=[],
-        description="how far the smallest nozzle may lie off over what is not known of the car, a circuit each",
+        description="how far the smallest nozzle may lie off, one entry a circuit; empty where all that "
+        "could be told is known, or where the car pulls cleanly",
     )
 
 

@@ -20,4 +20,4 @@ def checked(now: CarNow, records: CarRecords, fit: Sequence[str], *, everything:
         now.case.at(known.case.engine), wishes, everything=everything,
         notes=[*told_otherwise(now, records), *known.judged], felt=known.felt_with(choose(now.case.options, wishes)),
     )  # fmt: skip
-    return over_what_is_not_known(found, now.case)
+    return over_what_is_not_known(found, known)

@@ -93,7 +93,7 @@ class RunAhead:
             may &= ~_failed_before(self.known, name, table)
             may[NOW] = True
             bracket = self._bounds_after(name, symptom).bracket_mm
-            found = _between(table, after, bracket, scatter_mm) if bracket and alone else None
+            found = _between(table, after, bracket, scatter_mm, may) if bracket and alone else None
             found = _step(table, after, may) if found is None else found
             if found is None:
                 return None
@@ -169,7 +169,7 @@ def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, O
 
 
 def _between(
-    table: CombinationTable, after: Belief, bracket_mm: tuple[float, float], scatter_mm: float
+    table: CombinationTable, after: Belief, bracket_mm: tuple[float, float], scatter_mm: float, may: Mask
 ) -> dict[SlotName, Option] | None:
     """The nozzle between one that stumbled and one that smoked, all else as chosen; None where there is none."""
     assert table.columns.shot.regions is not None
@@ -177,7 +177,7 @@ def _between(
     sure = after.sureness(table.columns.shot.regions)[:, 0, 0, 0, 0, 0]
     there = [
         place for place, one in enumerate(nozzles)
-        if place and table.options["nozzle"][place].work == "fit" and lies_between(now, one, bracket_mm, scatter_mm)
+        if place and may[place, 0, 0, 0] and table.options["nozzle"][place].work == "fit" and lies_between(now, one, bracket_mm, scatter_mm)
     ]  # fmt: skip
     if not there:
         return None

@@ -10,31 +10,13 @@ from dataclasses import replace
 from math import hypot
 from typing import TypeVar
 
-from pydantic import Field
-
 from configurator.advice.sensitivity import Bored
-from configurator.car.unknown import LEFT_OUT, RANGES, WORDS, Place
+from configurator.car.unknown import LEFT_OUT, RANGES, WORDS, LeftOut, Place
 from configurator.car.vehicle import Vehicle
 from configurator.judging.case import Case
-from configurator.reports import AnswerOnCar, Report
+from configurator.learning.as_known import Known
+from configurator.reports import AnswerOnCar, FigureNotKnown, NotKnown
 from configurator.units.units import show_diameter
-
-
-class Moves(Report):
-    """A figure that is not known, and how far it moves the smallest nozzle."""
-
-    figure: str = Field(description="table and key of the vehicle file")
-    says: str = Field(description="what it is, in words")
-    low: float = Field(description="low end of its range, in the unit of its key")
-    high: float = Field(description="high end")
-    at_low_mm: float | None = Field(description="smallest nozzle there, mm; null where none from 0.35 to 1.8 mm does")
-    at_high_mm: float | None = Field(description="the same at the high end")
-
-    def matters(self, now_mm: float | None) -> bool:
-        """Whether it moves the answer by more than orifices of one size scatter, or makes one come or go."""
-        comes_or_goes, mm = _moved(self, now_mm)
-        return comes_or_goes or mm > STANDS_STILL_MM
-
 
 WIDENED = 1.2
 """What several unknown figures move together, over what they do by the root of the sum of squares (assumed)."""
@@ -42,81 +24,80 @@ STANDS_STILL_MM = 0.03
 """How far a nozzle may still move where the answer is said to stand still: a step of the trade's sizes."""
 
 
-class OverUnknown(Report):
-    """The smallest nozzle of one circuit over what is not known, with screw, pump and lobe as they are."""
-
-    circuit: str = Field(description="front or rear")
-    smallest_mm: float | None = Field(description="with every figure as it is taken, mm; null where none does")
-    from_mm: float | None = Field(description="smallest of its range, mm; null where none does as taken")
-    to_mm: float | None = Field(description="largest of its range, mm")
-    moves: list[Moves] = Field(description="each figure that is not known, what moves it most first")
-
-    @property
-    def says(self) -> str:
-        """The range, and what to measure first, in a sentence; empty where nothing is unknown."""
-        if not self.moves:
-            return ""
-        first = self.moves[0]
-        measure = f"{first.says} moves it most: measure that"
-        if self.smallest_mm is None or self.from_mm is None or self.to_mm is None:
-            return f"{self.circuit}: what is not known of the car decides it; {measure}"
-        ends = f"{self.from_mm:.2f} to {show_diameter(self.to_mm)}"
-        return f"{self.circuit}: over what is not known of the car the smallest nozzle is {ends}; {measure}"
-
-
-def over_unknown(case: Case, circuit: str) -> OverUnknown:
-    """The range for the parts that are fitted."""
+def over_unknown(case: Case, circuit: str) -> NotKnown | None:
+    """The range for the parts that are fitted; None where everything is known."""
     bored = Bored(circuit, [case.as_fitted])
     (now_mm,) = bored.smallest_mm(case)
-    moves = []
-    for place, low, high in unknown_of(case.vehicle):
+    found = []
+    for place, (taken, low, high) in unknown_of(case.vehicle):
         (at_low_mm,), (at_high_mm,) = (bored.smallest_mm(with_figures(case, {place: end})) for end in (low, high))
-        moves.append(
-            Moves(
-                figure=".".join(place),
-                says=WORDS[place],
-                low=low,
-                high=high,
-                at_low_mm=at_low_mm,
-                at_high_mm=at_high_mm,
+        found.append(
+            FigureNotKnown(
+                figure=".".join(place), says=WORDS[place], unit=_figure(place).unit, taken=taken, low=low, high=high,
+                at_low_mm=at_low_mm, at_high_mm=at_high_mm,
             )
-        )
-    moves.sort(key=lambda one: _moved(one, now_mm), reverse=True)
-    ends = [
-        [end - now_mm for end in (one.at_low_mm, one.at_high_mm) if end is not None] if now_mm else [] for one in moves
-    ]
-    down, up = (
-        WIDENED * hypot(*(max([0.0, *(sign * step for step in steps)]) for steps in ends)) for sign in (-1.0, 1.0)
-    )
+        )  # fmt: skip
+    if not found:
+        return None
+    found.sort(key=lambda one: _moved(one, now_mm), reverse=True)
+    down, up = (WIDENED * hypot(*(_furthest(one, now_mm, sign) for one in found)) for sign in (-1.0, 1.0))
     from_mm, to_mm = (None, None) if now_mm is None else (round(now_mm - down, 2), round(now_mm + up, 2))
-    return OverUnknown(circuit=circuit, smallest_mm=now_mm, from_mm=from_mm, to_mm=to_mm, moves=moves)
+    return NotKnown(circuit=circuit, smallest_mm=now_mm, from_mm=from_mm, to_mm=to_mm, figures=found)
+
+
+def in_a_sentence(over: NotKnown) -> str:
+    """The range, and what to measure first."""
+    measure = f"{over.figures[0].says} moves it most: measure that"
+    if over.smallest_mm is None or over.from_mm is None or over.to_mm is None:
+        return f"{over.circuit}: what is not known of the car decides it; {measure}"
+    ends = f"{over.from_mm:.2f} to {show_diameter(over.to_mm)}"
+    return f"{over.circuit}: over what is not known of the car the smallest nozzle is {ends}; {measure}"
+
+
+def matters(one: FigureNotKnown, now_mm: float | None) -> bool:
+    """Whether a figure moves the answer by more than a step of the trade's sizes, or makes one come or go."""
+    comes_or_goes, mm = _moved(one, now_mm)
+    return comes_or_goes or mm > STANDS_STILL_MM
+
+
+def _figure(place: Place) -> LeftOut:
+    return LEFT_OUT.get(place) or RANGES[place]
+
+
+def _furthest(one: FigureNotKnown, now_mm: float | None, sign: float) -> float:
+    """How far a figure moves the nozzle one way [mm]."""
+    ends = [sign * (end - now_mm) for end in (one.at_low_mm, one.at_high_mm) if end is not None and now_mm is not None]
+    return max([0.0, *ends])
 
 
 SomeAnswer = TypeVar("SomeAnswer", bound=AnswerOnCar)
 
 
-def over_what_is_not_known(report: SomeAnswer, case: Case) -> SomeAnswer:
-    """The answer with the range of each circuit, where some figure of the car is not known."""
-    says = [over_unknown(case, name).says for name in case.circuit_names]
-    return report.model_copy(update={"not_known": [one for one in says if one]})
+def over_what_is_not_known(report: SomeAnswer, known: Known) -> SomeAnswer:
+    """The answer with the range of each circuit, where some figure of the car is not known and it does not pull
+    cleanly."""
+    if known.pulls_cleanly:
+        return report
+    found = [over_unknown(known.case, name) for name in known.case.circuit_names]
+    return report.model_copy(update={"not_known": [one for one in found if one is not None]})
 
 
-def _moved(one: Moves, now_mm: float | None) -> tuple[bool, float]:
+def _moved(one: FigureNotKnown, now_mm: float | None) -> tuple[bool, float]:
     """Whether an answer comes or goes, and how far it moves [mm]."""
     ends = [end for end in (now_mm, one.at_low_mm, one.at_high_mm) if end is not None]
     return 0 < len(ends) < 3, max(ends) - min(ends) if ends else 0.0
 
 
-def unknown_of(vehicle: Vehicle) -> Iterator[tuple[Place, float, float]]:
-    """Figures that the file leaves out, with the ends of their ranges."""
+def unknown_of(vehicle: Vehicle) -> Iterator[tuple[Place, tuple[float, float, float]]]:
+    """Figures that the file leaves out, with what is taken for each and the ends of its range."""
     litres = vehicle.engine.displacement_cc / 1000
     for place in sorted(vehicle.left_out):
-        yield place, *LEFT_OUT[place].of(litres)[1:]
+        yield place, LEFT_OUT[place].of(litres)
     for place, figure in RANGES.items():
         table, key = place
         given = getattr(vehicle, table).model_fields_set
         if not {key, figure.or_key} & given and (key != "rear_opens_at_deg" or vehicle.carburettor.barrels == 4):
-            yield place, *figure.of(litres)[1:]
+            yield place, figure.of(litres)
 
 
 def with_figures(case: Case, figures: dict[Place, float]) -> Case:

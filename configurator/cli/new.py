@@ -52,6 +52,9 @@ def new_command(
         raise BadInput([Fault(str(car), "", "is there already", "a file that is not there yet", "or --more asks on")])
     told = {**_of_file(answers_file), **_of_words(answered or [])}
     offered = _offered(like) if like else {}
+    if not told and not sys.stdin.isatty():
+        expected = "a terminal to ask on, or answers: --set name=Coupe, or --answers FILE"
+        raise BadInput([Fault("tipin new", "", "has nobody to ask", expected)])
     if told and not sys.stdin.isatty():
         answers: Answers = {**offered, **told}
     else:
@@ -211,7 +214,7 @@ def _first_answer(car: Path, catalog: Path | None) -> None:
 
 def _ask_more(car: Path, catalog: "Catalog") -> None:
     """Figures that are not known, the one that moves the answer most first, written into the file one by one."""
-    from configurator.advice.over_unknown import over_unknown
+    from configurator.advice.over_unknown import in_a_sentence, matters, over_unknown
     from configurator.car.described import question_of, with_line
     from configurator.car.fitted import vehicle_for
     from configurator.files.reading import read_text, toml_of
@@ -224,11 +227,14 @@ def _ask_more(car: Path, catalog: "Catalog") -> None:
         tables = toml_of(text, str(car))
         case = Case.of(vehicle_for(tables, str(car), catalog), catalog)
         over = over_unknown(case, case.circuit_names[0])
-        moves = next((one for one in over.moves if one.figure not in passed and one.matters(over.smallest_mm)), None)
-        if moves is None:
-            typer.echo(over.says or "Everything that moves the answer is known.")
+        if over is None:
+            typer.echo("Everything that moves the answer is known.")
             return
-        typer.echo(over.says)
+        moves = next((one for one in over.figures if one.figure not in passed and matters(one, over.smallest_mm)), None)
+        if moves is None:
+            typer.echo(in_a_sentence(over))
+            return
+        typer.echo(in_a_sentence(over))
         question = question_of(moves.figure)
         answer = _answer(question, " -", {}, {}, catalog)
         if not answer:

@@ -11,6 +11,7 @@ from configurator.cli.shared import (
     CatalogDir,
     SymptomWord,
     VehicleFile,
+    WhatIsNotKnown,
     WhenFelt,
     app,
     case_of,
@@ -26,6 +27,7 @@ def next_command(
     symptom: SymptomWord = None,
     moment: WhenFelt = None,
     stock_only: Annotated[bool, typer.Option("--stock-only", help="only with parts that are on the shelf")] = False,
+    what_is_not_known: WhatIsNotKnown = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -41,6 +43,7 @@ def next_command(
     from configurator.book.usual_place import place_of_book
     from configurator.learning.as_known import as_known
     from configurator.views.belief import next_text
+    from configurator.views.tables import not_known_text
 
     known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
     opened = find_book(book) if stock_only else None
@@ -53,6 +56,8 @@ def next_command(
             stock = opened.stock()
     if sys.stderr.isatty():
         print("weighing what may be tried ...", file=sys.stderr)
-    report = over_what_is_not_known(what_next(known, stock), known.case)
+    report = over_what_is_not_known(what_next(known, stock), known)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(next_text(report)))
+    if what_is_not_known and not as_json:
+        typer.echo(as_shown(not_known_text(report.not_known)))
     raise typer.Exit(1 if report.do == "nothing" else 0)

@@ -66,6 +66,9 @@ Sure = Annotated[
     ),
 ]
 Everything = Annotated[bool, typer.Option("--all", help="show what is in order too, every row of a table")]
+WhatIsNotKnown = Annotated[
+    bool, typer.Option("--known", help="list what is not known of the car, and how far each moves the nozzle")
+]
 With = Annotated[
     list[str] | None,
     typer.Option(

@@ -16,6 +16,7 @@ from configurator.cli.shared import (
     Sure,
     SymptomWord,
     VehicleFile,
+    WhatIsNotKnown,
     WhenFelt,
     With,
     app,
@@ -32,6 +33,7 @@ def check_command(
     vehicle: VehicleFile,
     fit: With = None,
     everything: Everything = False,
+    what_is_not_known: WhatIsNotKnown = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -42,11 +44,13 @@ def check_command(
     last run. Exit code 1 if there is either.
     """
     from configurator.advice.checked import checked
-    from configurator.views.tables import check_text
+    from configurator.views.tables import check_text, not_known_text
 
     now, records = car_as_it_is(vehicle, catalog, book)
     report = checked(now, records, fit or [], everything=everything)
     typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(check_text(report, everything=everything)))
+    if what_is_not_known and not as_json:
+        typer.echo(as_shown(not_known_text(report.not_known)))
     raise typer.Exit(0 if report.ok else 1)
 
 
@@ -58,6 +62,7 @@ def size_command(
         Path | None, typer.Option(metavar="FILE", help="draw demand and shot into an .svg or .png file")
     ] = None,
     everything: Everything = False,
+    what_is_not_known: WhatIsNotKnown = False,
     sure: Sure = 90.0,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
@@ -75,15 +80,15 @@ def size_command(
     from configurator.learning.as_known import as_known
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
-    from configurator.views.tables import size_text
+    from configurator.views.tables import not_known_text, size_text
 
     known = as_known(case_of(vehicle, catalog), book)
     case, names = known.case, circuits_named(known.case, circuit)
     if known.belief is None:
-        report = over_what_is_not_known(size(case, names, known.believed), case)
+        report = over_what_is_not_known(size(case, names, known.believed), known)
         text = size_text(report, everything=everything)
     else:
-        report = by_belief = over_what_is_not_known(sure_sizes(known, names, sure / 100), case)
+        report = by_belief = over_what_is_not_known(sure_sizes(known, names, sure / 100), known)
         text = sure_size_text(by_belief, everything=everything)
     bands = [band_of(case, name, case.as_fitted) for name in names]
     if plot is not None:
@@ -94,6 +99,8 @@ def size_command(
         typer.echo(as_shown(text))
         for band in bands:
             typer.echo(as_shown("\nAs fitted: " + terminal_picture(band)))
+        if what_is_not_known:
+            typer.echo(as_shown(not_known_text(report.not_known)))
         if plot is not None:
             typer.echo(f"\nPicture: {plot}")
     raise typer.Exit(0 if report.ok else 1)
@@ -116,6 +123,7 @@ def propose_command(
     effort: Annotated[
         float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")
     ] = 60.0,
+    what_is_not_known: WhatIsNotKnown = False,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -132,13 +140,16 @@ def propose_command(
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
+    from configurator.views.tables import not_known_text
 
     goals, felt = read_order(order), symptom_told(symptom, moment)
     known = as_known(case_of(vehicle, catalog), book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
-    report = over_what_is_not_known(report if wishes else with_first_step(known, report), known.case)
+    report = over_what_is_not_known(report if wishes else with_first_step(known, report), known)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
+    if what_is_not_known and not as_json:
+        typer.echo(as_shown(not_known_text(report.not_known)))
     raise typer.Exit(1 if report.status == "impossible" or report.is_hopeless else 0)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from configurator.advice.belief_told import BeliefSummary, RunInDoubt, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.advice.sure_proposal import ELSEWHERE, UNLIKELY, SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
@@ -31,7 +32,7 @@ def next_text(report: NextReport) -> str:
             lines.append(wrapped(outcome.then, " " * len(first), first))
         lines.append("")
     lines += [*belief_lines(report.belief)]
-    lines += [wrapped(note, "  ", "* ") for note in [*report.not_known, *report.notes]]
+    lines += [wrapped(note, "  ", "* ") for note in [*map(in_a_sentence, report.not_known), *report.notes]]
     return "\n".join([*lines, "", cautions()])
 
 

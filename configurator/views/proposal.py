@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.advice.sure_proposal import SureProposeReport
 from configurator.catalogue.settings import price_text
 from configurator.reports import (
@@ -32,7 +33,7 @@ def propose_text(report: ProposeReport) -> str:
         lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
-    lines += [wrapped(one, " " * 5) for one in report.not_known]
+    lines += [wrapped(in_a_sentence(one), " " * 5) for one in report.not_known]
     if report.bound:
         lines.append(f"     the search was cut short, this may not be the best ({report.bound})")
     lines.append("")

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.advice.sensitivity import SensitivityReport, SmallestOver
 from configurator.judging.trade_sizes import OUT_OF_TRADE
 from configurator.reports import (
@@ -11,10 +12,12 @@ from configurator.reports import (
     CheckReport,
     CircuitSizes,
     Finding,
+    NotKnown,
     NozzleChoice,
     SizeReport,
 )
 from configurator.rules import RULES, WRONG
+from configurator.units.units import show_diameter
 from configurator.views.marks import mark
 
 WIDTH = 110
@@ -69,7 +72,7 @@ def counted(number: int, word: str) -> str:
 
 def check_text(report: CheckReport, *, everything: bool) -> str:
     lines = [f"{mark('OK' if report.ok else 'NO')}  {report.vehicle}: {verdict_words(report.findings, report.clean)}"]
-    lines += [wrapped(note, "  ", "  ") for note in [*report.notes, *report.not_known]]
+    lines += [wrapped(note, "  ", "  ") for note in [*report.notes, *map(in_a_sentence, report.not_known)]]
     lines += [f"  with {slot} = {what}" for slot, what in report.with_changes.items()]
     lines.append("")
     for heading, found in by_kind(report.findings):
@@ -115,11 +118,30 @@ def verdict_words(findings: Iterable[Finding], clean: str = "") -> str:
     return "; ".join(says) or "nothing to report"
 
 
+def not_known_text(not_known: Sequence[NotKnown]) -> str:
+    """What is not known of a car, a circuit each: what is taken, its range, and the smallest nozzle at either end."""
+    lines: list[str] = []
+    for circuit in not_known:
+        rows = [
+            (one.says.removeprefix("the "), f"{one.taken:.4g} {one.unit}".rstrip(), f"{one.low:.4g} to {one.high:.4g}",
+             _nozzle_mm(one.at_low_mm), _nozzle_mm(one.at_high_mm))
+            for one in circuit.figures
+        ]  # fmt: skip
+        now = _nozzle_mm(circuit.smallest_mm)
+        lines += ["", f"Not known of the car; smallest nozzle, {circuit.circuit}, as taken: {now}", ""]
+        lines += _upright(rows, ["figure", "taken", "it may be", "nozzle then", "to"]).splitlines()
+    return "\n".join(lines) if lines else "\nAll that could be told of the car is known."
+
+
+def _nozzle_mm(diameter_mm: float | None) -> str:
+    return "none does" if diameter_mm is None else show_diameter(diameter_mm)
+
+
 def size_text(report: SizeReport, *, everything: bool) -> str:
     lines: list[str] = []
     for circuit in report.circuits:
         lines += [*_sizes_text(report.vehicle, circuit, everything=everything), ""]
-    lines += [wrapped(note, "  ", "* ") for note in [*report.not_known, *report.notes]]
+    lines += [wrapped(note, "  ", "* ") for note in [*map(in_a_sentence, report.not_known), *report.notes]]
     return "\n".join(lines)
 
 

@@ -5,13 +5,23 @@ from typing import Any
 
 import numpy as np
 from random_cars import FRONT, random_car
+from runs import run
 
-from configurator.advice.over_unknown import over_unknown, over_what_is_not_known, unknown_of, with_figures
+from configurator.advice.over_unknown import (
+    in_a_sentence,
+    matters,
+    over_unknown,
+    over_what_is_not_known,
+    unknown_of,
+    with_figures,
+)
 from configurator.advice.sensitivity import Bored
 from configurator.car.fitted import vehicle_for
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.findings import check
+from configurator.learning.as_known import known_by
+from configurator.views.tables import check_text, not_known_text
 
 SHIPPED = load_catalog(shipped_catalog_dir())
 LEFT_OUT = {("engine", "idle_rpm"), ("engine", "idle_pressure_kpa"), ("manifold", "volume_cc"),
@@ -39,10 +49,11 @@ def test_the_range_holds_most_of_what_is_drawn_at_random() -> None:
         over, bored = over_unknown(case, "front"), Bored("front", [case.as_fitted])
         drawn: list[float] = []
         for _ in range(DRAWN):
-            figures = {place: float(chance.uniform(low, high)) for place, low, high in unknown_of(case.vehicle)}
+            figures = {place: float(chance.uniform(low, high)) for place, (_, low, high) in unknown_of(case.vehicle)}
             drawn += [mm for mm in bored.smallest_mm(with_figures(case, figures)) if mm is not None]
+        assert over is not None
         if over.from_mm is None or over.to_mm is None or len(drawn) < DRAWN / 2:
-            assert over.says.endswith("measure that")
+            assert in_a_sentence(over).endswith("measure that")
             continue
         held.append(np.mean([over.from_mm - 0.005 <= mm <= over.to_mm + 0.005 for mm in drawn]))
         assert over.to_mm - over.from_mm <= 1.5 * (max(drawn) - min(drawn)) + 0.02
@@ -51,10 +62,11 @@ def test_the_range_holds_most_of_what_is_drawn_at_random() -> None:
 
 def test_what_moves_it_most_comes_first_and_is_named() -> None:
     over = over_unknown(car(1, LEFT_OUT), "front")
-    assert {tuple(one.figure.split(".")) for one in over.moves} >= LEFT_OUT - {("driveline", "mass_kg")}
-    assert over.moves[0].matters(over.smallest_mm) and over.moves[0].says in over.says
-    spans = [abs(one.at_high_mm - one.at_low_mm) for one in over.moves if one.at_low_mm and one.at_high_mm]
-    if len(spans) == len(over.moves):
+    assert over is not None
+    assert {tuple(one.figure.split(".")) for one in over.figures} >= LEFT_OUT - {("driveline", "mass_kg")}
+    assert matters(over.figures[0], over.smallest_mm) and over.figures[0].says in in_a_sentence(over)
+    spans = [abs(one.at_high_mm - one.at_low_mm) for one in over.figures if one.at_low_mm and one.at_high_mm]
+    if len(spans) == len(over.figures):
         assert spans[0] == max(spans)
 
 
@@ -64,5 +76,23 @@ def test_a_car_of_which_all_is_known_says_nothing() -> None:
         update={"carburettor": case.vehicle.carburettor.model_copy(update={"rear_opens_at_deg": 30.0})}
     )
     case = replace(case, car=replace(case.car, vehicle=given))
-    told = over_what_is_not_known(check(case, []), case)
-    assert told.not_known == []
+    assert over_unknown(case, "front") is None
+    assert over_what_is_not_known(check(case, []), known_by(case, [])).not_known == []
+
+
+def test_a_car_that_pulls_cleanly_need_not_be_known_better() -> None:
+    case = car(1, LEFT_OUT)
+    for word, told in (("clean", 0), ("stumble", 1)):
+        known = known_by(case, [run(word, case)])
+        assert len(over_what_is_not_known(check(case, []), known).not_known) == told
+
+
+def test_the_list_of_what_is_not_known() -> None:
+    case = car(1, LEFT_OUT)
+    report = over_what_is_not_known(check(case, []), known_by(case, []))
+    text = not_known_text(report.not_known)
+    rows = text.splitlines()[4:]
+    assert rows[1].startswith(report.not_known[0].figures[0].says.removeprefix("the "))
+    assert len(rows) == 1 + len(report.not_known[0].figures)
+    assert "850 rev/min  650 to 1100" in " ".join(text.split()).replace("rev/min 650", "rev/min  650")
+    assert in_a_sentence(report.not_known[0]) in " ".join(check_text(report, everything=False).split())

@@ -1,13 +1,14 @@
 """A car from answers: every example can be answered, what is not known is left out, and the file says all of it."""
 
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from configurator.car.described import answers_of, faults_of_answer, tables_of, text_of_car, with_line
 from configurator.car.fitted import resolve_fitted, vehicle_for
 from configurator.car.questions import MORE, QUESTIONS, Question, asked_of
-from configurator.car.unknown import LEFT_OUT
+from configurator.car.unknown import LEFT_OUT, RANGES
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 
 SHIPPED = load_catalog(shipped_catalog_dir())
@@ -97,3 +98,10 @@ def test_a_figure_found_later_takes_the_place_of_what_was_not_known() -> None:
     assert "idle_rpm is not known" not in after and tomllib.loads(after)["engine"]["idle_rpm"] == 900
     pad = next(one for one in MORE if one.key == "pad")
     assert tomllib.loads(with_line(after, pad, "18 mm"))["manifold"]["pad_clearance_mm"] == "18 mm"
+
+
+def test_the_page_has_every_figure_that_can_be_left_out() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "vehicle.md").read_text()
+    for (_, key), figure in {**LEFT_OUT, **RANGES}.items():
+        row = next(line for line in page.splitlines() if line.startswith(f"| `{key}` | {figure.taken:g}"))
+        assert row.endswith(f"| {figure.low:g} | {figure.high:g} |")

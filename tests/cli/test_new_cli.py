@@ -108,6 +108,11 @@ def test_by_a_script(tmp_path: Path) -> None:
     ] == 2
 
 
+def test_without_a_terminal_nobody_is_asked(tmp_path: Path) -> None:
+    _, err, code = run(["new", "car.toml"], tmp_path)
+    assert code == 2 and "has nobody to ask" in err and list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
