@@ -177,7 +177,8 @@ def _between(
     sure = after.sureness(table.columns.shot.regions)[:, 0, 0, 0, 0, 0]
     there = [
         place for place, one in enumerate(nozzles)
-        if place and may[place, 0, 0, 0] and table.options["nozzle"][place].work == "fit" and lies_between(now, one, bracket_mm, scatter_mm)
+        if place and may[place, 0, 0, 0] and table.options["nozzle"][place].work == "fit"
+        and lies_between(now, one, bracket_mm, scatter_mm)
     ]  # fmt: skip
     if not there:
         return None
