@@ -95,7 +95,7 @@ def _give_up_rules(
         rules = [c for c in way if c.rule]
         for constraint in rules:
             amount = _least_shortfall(problem, eased, constraint, effort)
-            if amount is None:
+            if amount is None or (constraint.rule == SURE and constraint.limit - amount < WORTH_BUYING_PERCENT):
                 break
             eased.append(replace(constraint, allowed=constraint.shortfall <= amount))
             says.append(_put_up_with(constraint, amount))
@@ -114,6 +114,8 @@ def _put_up_with(constraint: Constraint, amount: float) -> str:
 
 
 SURE = "right-for-enough-engines"
+WORTH_BUYING_PERCENT = 20.0
+"""Nobody is content with parts that are less sure to be right (assumed)."""
 
 
 def _wrong(constraint: Constraint, least: float | None) -> str:

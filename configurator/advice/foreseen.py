@@ -91,7 +91,7 @@ class RunAhead:
             alone, side = len(self._around) == 1, side_of_nozzle(symptom)
             may = _may_be_tried(table, side, scatter_mm, alone=alone) & _of_the_volume(table, symptom)
             may &= ~_failed_before(self.known, name, table)
-            may[NOW] = True
+            may[NOW] = not self._again(symptom)
             bracket = self._bounds_after(name, symptom).bracket_mm
             found = _between(table, after, bracket, scatter_mm, may) if bracket and alone else None
             found = _step(table, after, may) if found is None else found
@@ -106,6 +106,13 @@ class RunAhead:
         slots = [(own, Slot(circuit, own)) for own in CIRCUIT_SLOTS]
         places = [table.options[own].index(step[slot]) if slot in step else 0 for own, slot in slots]
         return table.columns.shot.at((*places, 0, 0))
+
+    def _again(self, symptom: Symptom) -> bool:
+        """Whether it would be the second complaint of what is in the car, the same way: then that is not left as it
+        is."""
+        last = self.known.last_felt
+        as_now = not any(option.changed for option in self.choice.values())
+        return bool(as_now and last and side_of_nozzle(last) and side_of_nozzle(last) == side_of_nozzle(symptom))
 
     def _bounds_after(self, circuit: str, symptom: Symptom) -> FeltSizes:
         """What is known of the sizes beside the pump and lobe that are chosen, once they are felt so."""

@@ -107,7 +107,9 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         why = "by the model it is right as it is" + ("" if known.belief else "; drive it, and log what is felt")
         return _report(known, "stop", step, why=why)
     if sure >= LIKELY:
-        why = f"{RUN_MIN:.0f} min for the run; nothing that may be tried is much surer than what is in the car"
+        why = (
+            f"{RUN_MIN:.0f} min for the run: the model would let these parts pass; felt so again, other parts are tried"
+        )
         return _report(known, "try", step, why=why, ahead=foreseen(known, step))
     why = f"nothing that may be tried is surer to be right than what is in the car; {ELSEWHERE}"
     return _report(known, "nothing", step, destination=destination, why=why)
@@ -134,7 +136,8 @@ def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | N
         if step.status != "impossible" and not _enough(step, stock):
             step = proposal_of(known, ProposalRequest([*wishes, *_rear_without(known, step)]))
         if step.status != "impossible":
-            return step
+            far = destination if step.is_hopeless and _keeps(known, destination, tried) else step
+            return far if far.status != "impossible" and not far.is_hopeless and _enough(far, stock) else step
     return None
 
 
@@ -192,7 +195,8 @@ def _why(known: Known, step: ProposeReport) -> str:
     if known.belief is None:
         return f"{cost}; no run has been logged: this is the model's guess alone"
     before = sureness_of(known.case, known.case.as_fitted, known.belief)
-    worth = f"sure to be right to {sure_percent(step.sureness or 0.0)}, as it is to {sure_percent(before)}"
+    worth = f"sure to be right to {sure_percent(step.sureness or 0.0)}"
+    worth += f", as it is to {sure_percent(before)}" if before < (step.sureness or 0.0) else ""
     if (step.sureness or 0.0) >= UNLIKELY:
         return f"{cost}; {worth}"
     return f"{cost}; {worth}: the likeliest of what may be tried, and not likely: {ELSEWHERE}"

@@ -50,7 +50,7 @@ def in_a_sentence(over: NotKnown) -> str:
     measure = f"{over.figures[0].says} moves it most: measure that"
     if over.smallest_mm is None or over.from_mm is None or over.to_mm is None:
         return f"{over.circuit}: what is not known of the car decides it; {measure}"
-    ends = f"{over.from_mm:.2f} to {show_diameter(over.to_mm)}"
+    ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
     return f"{over.circuit}: over what is not known of the car the smallest nozzle is {ends}; {measure}"
 
 
@@ -74,9 +74,9 @@ SomeAnswer = TypeVar("SomeAnswer", bound=AnswerOnCar)
 
 
 def over_what_is_not_known(report: SomeAnswer, known: Known) -> SomeAnswer:
-    """The answer with the range of each circuit, where some figure of the car is not known and it does not pull
-    cleanly."""
-    if known.pulls_cleanly:
+    """The answer with the range of each circuit, where some figure of the car is not known, and nothing was felt yet:
+    a run says more than any figure."""
+    if known.belief is not None:
         return report
     found = [over_unknown(known.case, name) for name in known.case.circuit_names]
     return report.model_copy(update={"not_known": [one for one in found if one is not None]})

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from configurator.car.fitted import resolve_fitted, vehicle_for
-from configurator.car.questions import DONT_KNOW, MORE, QUESTIONS, Answers, Question, as_written, asked_of
+from configurator.car.questions import DONT_KNOW, MORE, QUESTIONS, Answers, Question, asked_of
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 
@@ -57,7 +57,7 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
             if question.if_unknown
             else [Fault(CAR, question.key, "is needed", " or ".join(question.choices) or question.example)]
         )
-    if question.choices and answer not in question.choices and not answer[:1].isalpha():
+    if question.choices and answer not in question.choices and not (question.or_code and answer[:1].isalpha()):
         return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
     places = question.written(answer)
     rear = any(place.startswith("fitted.rear") for place in places)
@@ -87,6 +87,8 @@ def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
         if not isinstance(value, bool)
     }  # fmt: skip
     found = {one.key: str(flat[one.place]) for one in (*QUESTIONS, *MORE) if one.place in flat and one.key != "name"}
+    if found.get("gearbox") == "converter":
+        found["gearbox"] = "automatic"
     found["pumps"] = "2" if "fitted.rear.nozzle" in flat else "1"
     for circuit in ("front", "rear"):
         nozzle, lobe = flat.get(f"fitted.{circuit}.nozzle"), flat.get(f"fitted.{circuit}.lobe")
@@ -110,7 +112,7 @@ def with_line(text: str, question: Question, answer: str) -> str:
     heading, _, key = question.place.rpartition(".")
     ending = "\r\n" if "\r\n" in text else "\n"
     lines = [line for line in text.splitlines() if not line.startswith(f"# {key} is not known")]
-    added = f"{key} = {_toml(as_written(answer))}  # {question.asks}"
+    added = f"{key} = {_toml(question.written(answer)[question.place])}  # {question.asks}"
     if f"[{heading}]" in (line.strip() for line in lines):
         lines.insert([line.strip() for line in lines].index(f"[{heading}]") + 1, added)
     else:
@@ -131,7 +133,9 @@ def text_of_car(answers: Answers, questions: Iterable[Question]) -> str:
             lines.append(
                 f"{key} = {_toml(value)}" + (f"  # {question.asks}" if question else "  # not said: the usual one")
             )
-        lines += [f"# {_key(one)} is not known: {one.if_unknown}" for one in _unknown(questions, answers, heading)]
+        lines += [
+            f"# {_key(one)} is not known: {one.if_unknown}" for one in _unknown(questions, answers, heading, table)
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -139,11 +143,11 @@ def _key(question: Question) -> str:
     return question.place.rpartition(".")[2]
 
 
-def _unknown(questions: Iterable[Question], answers: Answers, heading: str) -> list[Question]:
+def _unknown(questions: Iterable[Question], answers: Answers, heading: str, written: Iterable[str]) -> list[Question]:
     return [
         one for one in questions
         if one.place.rpartition(".")[0] == heading and not heading.startswith("fitted")
-        and one.if_unknown and one.asked(answers) and not answers.get(one.key)
+        and one.if_unknown and one.asked(answers) and not answers.get(one.key) and _key(one) not in written
     ]  # fmt: skip
 
 

@@ -182,7 +182,7 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
         if isinstance(given, str):
             standard = STANDARD_PARTS[slot].get(given) if given not in parts else None
             if standard is not None:
-                return cast("SomeFigures", standard)
+                return cast("SomeFigures", sold_as(standard, parts))
             return look_up.part(("fitted", name, slot), given, family, parts)
         return given
 
@@ -190,7 +190,10 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
     feed_screw = figures("feed_screw", described.feed_screw, "feed_screws", catalog.feed_screws)
     pump = figures("pump", described.pump, "pumps", catalog.pumps)
     lobe = figures("lobe", described.lobe, "lobes", catalog.lobes)
-    phase_deg = look_up.phase(name, described.phase_deg, lobe) if lobe else 0.0
+    said_deg = described.phase_deg
+    if lobe is not None and said_deg is None and described.lobe in STANDARD_PARTS["lobe"]:
+        said_deg = lobe.phases_deg[0]
+    phase_deg = look_up.phase(name, said_deg, lobe) if lobe else 0.0
     if nozzle is None or feed_screw is None or pump is None or lobe is None:
         return None
     look_up.levers(name, described, pump, lobe)
@@ -205,6 +208,15 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
         described.preload_mm,
         described.overtravel_mm,
     )
+
+
+def sold_as(standard: PartFigures, parts: Mapping[str, SomeFigures]) -> PartFigures:
+    """The part of a catalogue that works as a standard one does, whatever phases it may be mounted at; the standard one
+    where there is none."""
+    aside = {"code", "phases_deg"}
+    works = standard.model_dump(exclude=aside)
+    alike = (part for part in parts.values() if part.model_dump(include=set(works), exclude=aside) == works)
+    return next(alike, standard)
 
 
 def _nozzle(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedNozzle | None:

@@ -30,6 +30,7 @@ class Question:
     place: str = ""
     choices: Mapping[str, str] = field(default_factory=dict)
     unknown: str = ""
+    or_code: bool = False
     asked: Callable[[Answers], bool] = lambda _: True
     writes: Callable[[str], Mapping[str, object]] | None = None
 
@@ -72,6 +73,14 @@ def _said(key: str, *words: str) -> Callable[[Answers], bool]:
 CONFIRMED = ("float_level", "idle_mixture", "idle_speed")
 
 
+def _vacuum(answer: str) -> Mapping[str, object]:
+    """What a gauge shows is below the air, whether that is said or not; a bare number, or kPa, is as it is said."""
+    gauge = answer.lower().endswith(("hg", '"', "inch", "in"))
+    inches = answer.rstrip('"').removesuffix("inch").removesuffix("in").strip() + " inHg"
+    reads = answer if answer.lower().endswith("hg") else inches
+    return {"engine.idle_pressure_kpa": f"{reads} vacuum" if gauge else as_written(answer)}
+
+
 def _manifold(word: str) -> Mapping[str, object]:
     return {} if word == "ordinary" else {"manifold.distance_to_valves_mm": 350}
 
@@ -112,11 +121,11 @@ def _circuit(circuit: str, which: str, asked: Callable[[Answers], bool]) -> Iter
     yield Question(
         f"{circuit}_pump", f"Which accelerator pump{which}?",
         f"measured into a burette, ten full strokes; {_OR_CODE}", "standard",
-        place=f"fitted.{circuit}.pump", choices=PUMPS, asked=asked, unknown="a standard pump is taken",
+        place=f"fitted.{circuit}.pump", choices=PUMPS, or_code=True, asked=asked, unknown="a standard pump is taken",
     )  # fmt: skip
     yield Question(
         f"{circuit}_screw", f"Which screw holds the nozzle{which}?", f"look through it; {_OR_CODE}", "plain",
-        place=f"fitted.{circuit}.feed_screw", choices=SCREWS, asked=asked, unknown="a plain one is taken",
+        place=f"fitted.{circuit}.feed_screw", choices=SCREWS, or_code=True, asked=asked, unknown="a plain one is taken",
     )  # fmt: skip
     yield Question(
         f"{circuit}_lobe", f"Which lobe works the pump{which}?",
@@ -133,12 +142,13 @@ QUESTIONS = (
     Question("idle_speed", "At what speed does it idle, warm?", "rev counter, in neutral", "850",
              place="engine.idle_rpm"),
     Question("idle_vacuum", "What does a vacuum gauge show at that idle?", "gauge on the manifold, below the throttles",
-             "16 inHg vacuum", place="engine.idle_pressure_kpa"),
+             "16 inHg", place="engine.idle_pressure_kpa", writes=_vacuum),
     Question("gearbox", "What does it drive through?", "for the gear in which it stumbles", "manual",
              place="driveline.transmission",
-             choices={"manual": "a clutch", "converter": "an automatic", "free": "it stumbles out of gear"}),
+             choices={"manual": "a clutch", "automatic": "a torque converter", "free": "it stumbles out of gear"},
+             writes=lambda answer: {"driveline.transmission": answer.replace("automatic", "converter")}),
     Question("stall_speed", "At what speed does the converter stall?", "from its papers",
-             "1900", place="driveline.stall_rpm", asked=_said("gearbox", "converter")),
+             "1900", place="driveline.stall_rpm", asked=_said("gearbox", "automatic")),
     Question("gears", "Axle ratio, and the gear in which it stumbles?", "plate on the axle, workshop manual",
              "4.10 x 2.52 first", place="driveline.overall_ratio", asked=_said("gearbox", "manual")),
     Question("tyres", "What is printed on the driven tyres?", "on the wall of the tyre", "205/60R15",
@@ -150,7 +160,8 @@ QUESTIONS = (
     Question("flow", "What air flow is it rated for?", "the carburettor's papers", "600 cfm",
              place="carburettor.rated_flow_m3_min"),
     Question("manifold", "What kind of intake manifold?", "how far the carburettor stands from the valves", "ordinary",
-             choices={"ordinary": "runners of the usual length", "long": "a tunnel, a plenum, or long runners"},
+             choices={"ordinary": "one or two planes, runners of the usual length",
+                      "long": "a tunnel, a plenum, or long runners"},
              unknown="an ordinary one is taken", writes=_manifold),
     Question("pumps", "How many accelerator pumps?", "one at the front, or one at either end", "1",
              choices={"1": "at the front", "2": "front and rear"}, asked=_said("barrels", "4"), unknown="one is taken",

@@ -12,7 +12,7 @@ from configurator.catalogue.parts import FeedScrewFigures, LobeFigures, PartFigu
 STANDARD_PARTS: Mapping[str, Mapping[str, PartFigures]] = MappingProxyType({
     "pump": MappingProxyType({
         "standard": PumpFigures(
-            code="standard", capacity_ten_strokes_cc=30, diaphragm_area_mm2=700, safe_stroke_mm=6.0, spring_preload_n=9,
+            code="standard", capacity_ten_strokes_cc=30, diaphragm_area_mm2=700, safe_stroke_mm=6.2, spring_preload_n=9,
             spring_rate_n_per_mm=1.5, lever="short", depth_below_bowl_mm=14,
         ),
         "large": PumpFigures(

@@ -54,7 +54,7 @@ def card_of(
 
 def _not_known(known: Known) -> list[str]:
     """How far the nozzle may lie off over what is not known of the car."""
-    over = [over_unknown(known.case, name) for name in known.case.circuit_names] if not known.pulls_cleanly else []
+    over = [over_unknown(known.case, name) for name in known.case.circuit_names] if known.belief is None else []
     return [sentence(in_a_sentence(one)) for one in over if one is not None]
 
 

@@ -58,8 +58,12 @@ def new_command(
     if told and not sys.stdin.isatty():
         answers: Answers = {**offered, **told}
     else:
-        answers = _asked(parts, told, offered)
-    _refuse_faults(answers, parts)
+        try:
+            answers = _asked(parts, told, offered)
+        except typer.Abort:
+            typer.echo("\nGiven up: nothing was written.")
+            raise
+    _refuse_faults(answers, told, parts)
     write_whole(car, text_of_car(answers, [*QUESTIONS, *MORE]))
     typer.echo(f"{car} is written.\n")
     _first_answer(car, catalog)
@@ -112,12 +116,17 @@ def _offered(like: Path) -> dict[str, str]:
     return answers_of(read_toml(like))
 
 
-def _refuse_faults(answers: "Answers", catalog: "Catalog") -> None:
+def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> None:
     """Every answer at fault at once; raises BadInput."""
     from configurator.car.described import faults_of_answer
-    from configurator.car.questions import asked_of
+    from configurator.car.questions import MORE, asked_of
 
+    asked = {question.key for question in (*asked_of(answers), *MORE)}
     faults = [
+        Fault("", key, "is not asked of such a car", "nothing here")
+        for key, answer in told.items() if answer and key not in asked
+    ]  # fmt: skip
+    faults += [
         Fault("", question.key, fault.problem, fault.expected, fault.remedy)
         for question in asked_of(answers)
         for fault in faults_of_answer(question, {question.key: "", **answers}, catalog)
@@ -192,8 +201,16 @@ def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
     """Whether what was answered is to be written."""
     typer.echo("")
     for question in asked:
-        typer.echo(f"  {question.asks:62} {answers[question.key] or 'not known'}")
+        typer.echo(f"  {question.asks:62} {_understood(question, answers[question.key])}")
     return typer.confirm("\nIs that right?", default=True)
+
+
+def _understood(question: "Question", answer: str) -> str:
+    """An answer as it is written, or what is done without it."""
+    if not answer:
+        return f"not known: {question.if_unknown}"
+    found = ", ".join(f"{place.rpartition('.')[2]} = {value}" for place, value in question.written(answer).items())
+    return found or answer
 
 
 def _first_answer(car: Path, catalog: Path | None) -> None:
@@ -232,7 +249,8 @@ def _ask_more(car: Path, catalog: "Catalog") -> None:
             return
         moves = next((one for one in over.figures if one.figure not in passed and matters(one, over.smallest_mm)), None)
         if moves is None:
-            typer.echo(in_a_sentence(over))
+            still = "nothing that is not known" if not passed else "nothing else that is not known"
+            typer.echo(f"{in_a_sentence(over).partition('; ')[0]}; {still} moves it by more than a size")
             return
         typer.echo(in_a_sentence(over))
         question = question_of(moves.figure)

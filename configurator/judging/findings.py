@@ -1,6 +1,6 @@
 """What the rules find on one choice of parts."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isinf
 
@@ -140,6 +140,8 @@ class FeltWith:
 
     clean: str = ""
     complaint: str = ""
+    side: int = 0
+    """Of what was complained of: want of fuel (+1), or too much (-1)."""
 
 
 NOTHING_FELT = FeltWith()
@@ -149,14 +151,24 @@ def as_felt(found: Sequence[Finding], felt: FeltWith) -> list[Finding]:
     """The findings with nothing amiss on the fuel side where it pulls cleanly, and something amiss where it was
     complained of: what is felt comes before any model."""
     amiss = [f.kind == "cure" and f.holds is False for f in found]
-    if felt.complaint and not any(one and f.severity == "conflict" for one, f in zip(amiss, found, strict=True)):
-        return [*found, _complained(felt.complaint)]
-    return [
-        f.model_copy(update={
-            "severity": "note", "says": f"{felt.clean}; the model alone would say: {f.says}", "mend": FUEL_LEFT_ALONE,
-        }) if felt.clean and one else f
-        for one, f in zip(amiss, found, strict=True)
-    ]  # fmt: skip
+    if felt.clean:
+        return [
+            _by_model_alone(f, felt.clean, FUEL_LEFT_ALONE) if one else f for one, f in zip(amiss, found, strict=True)
+        ]
+    if not felt.complaint:
+        return list(found)
+    against = [one and f.rule in _AGAINST[felt.side] for one, f in zip(amiss, found, strict=True)]
+    told = [_by_model_alone(f, felt.complaint, "") if one else f for one, f in zip(against, found, strict=True)]
+    if any(one and f.severity == "conflict" for one, f in zip(amiss, told, strict=True)):
+        return told
+    return [*told, _complained(felt.complaint if any(against) else f"{felt.complaint}; {LET_PASS}")]
+
+
+def _by_model_alone(one: Finding, felt: str, mend: str) -> Finding:
+    """What the model finds against what was felt: no more than a note."""
+    return one.model_copy(update={
+        "severity": "note", "says": f"{felt}; the model alone would say: {one.says}", "mend": mend,
+    })  # fmt: skip
 
 
 def _complained(complaint: str) -> Finding:
@@ -164,12 +176,18 @@ def _complained(complaint: str) -> Finding:
     rule = RULES["right-for-enough-engines"]
     return Finding(
         rule=rule.id, kind=rule.kind, severity=rule.severity, circuit=None, holds=False, margin=None, unit="",
-        says=f"{complaint}; the model alone would let it pass", mend="take the next step, and log what is felt then",
+        says=complaint, mend="take the next step, and log what is felt then",
         basis=rule.basis, source="",
     )  # fmt: skip
 
 
+LET_PASS = "the model alone would let it pass"
 FUEL_LEFT_ALONE = "leave the fuel side alone"
+_OF_WANT, _OF_TOO_MUCH = {"pull-comes-at-once", "pull-does-not-go-flat", "mixture-does-not-pop-back"}, {
+    "pull-is-not-drowned", "pull-does-not-nose-over", "mixture-does-not-smoke"
+}  # fmt: skip
+_AGAINST: Mapping[int, set[str]] = {1: _OF_TOO_MUCH, -1: _OF_WANT, 0: set()}
+"""Rules whose finding goes against what was felt."""
 
 
 def in_order(found: Iterable[Finding]) -> bool:

@@ -64,7 +64,7 @@ class Known:
         if self.last_felt and not any(option.changed for option in choice.values()):
             by = f"run {self.last_run}" if self.last_run else "felt now"
             return (
-                FeltWith(complaint=f"{by}: {self.last_felt.says}")
+                FeltWith(complaint=f"{by}: {self.last_felt.says}", side=self.last_felt.side)
                 if self.last_felt.side
                 else FeltWith(self.says.partition(":")[0])
             )

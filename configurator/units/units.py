@@ -121,11 +121,17 @@ def _reading(size: str | float) -> WithUnit:
     return reading
 
 
+STAMPED_FROM_MM = 0.35
+"""Smallest orifice that is stamped in hundredths of a millimetre (common practice, no source)."""
+
+
 def _probably_meant(value: float, unit: Unit) -> str:
     """The same figures in other units, where they make an orifice of a size in use."""
     low, high = _PROBABLE_ORIFICE_MM
     others = [KNOWN_UNITS[name] for name in ("mm", "in", "thou") if name != unit.name]
-    meant = [f'"{value:g} {one.name}"' for one in others if low <= value * one.si / KNOWN_UNITS["mm"].si <= high]
+    hundredths = unit.name == "mm" and value.is_integer() and max(low, STAMPED_FROM_MM) <= value / 100 <= high
+    meant = [f'"{value / 100:.2f} mm"'] if hundredths else []  # as nozzles are stamped in hundredths of a millimetre
+    meant += [f'"{value:g} {one.name}"' for one in others if low <= value * one.si / KNOWN_UNITS["mm"].si <= high]
     if value.is_integer() and 1 <= value <= 80 and low <= number_drill(int(value)).diameter_mm <= high:
         meant.append(f'"#{value:g}"')
     return f"did you mean {' or '.join(meant)}?" if meant else ""

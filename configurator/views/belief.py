@@ -26,7 +26,7 @@ def next_text(report: NextReport) -> str:
         lines.append(wrapped(f"in the end the model expects {parts}{sure}: have those at hand", "     "))
     lines.append("")
     if report.outcomes:
-        lines.append("If it is felt")
+        lines.append("If it is felt (parts that are right are not always felt clean)")
         for outcome in report.outcomes:
             first = f"  {outcome.felt:13} ({100 * outcome.chance:3.0f} %): "
             lines.append(wrapped(outcome.then, " " * len(first), first))
@@ -37,7 +37,8 @@ def next_text(report: NextReport) -> str:
 
 
 def _head(report: NextReport) -> Iterable[str]:
-    sure = "" if report.sureness is None else f", sure to be right to {sure_percent(report.sureness)}"
+    once_more = report.do == "try" and not report.changes
+    sure = "" if report.sureness is None or once_more else f", sure to be right to {sure_percent(report.sureness)}"
     if report.do == "nothing":
         yield f"{mark('NO')}  {report.vehicle}: nothing to try"
     elif report.why == CLEAN_NOW:
@@ -71,8 +72,9 @@ def _doubted_lines(doubted: Sequence[RunInDoubt]) -> Iterable[str]:
     if not doubted:
         return
     named = [f"run {one.run}" if one.run else "what is felt now" for one in doubted]
-    why = "misjudged, or something else has changed (linkage, float, parts not as written down)"
-    says = f"{' and '.join(named)} do not go together" if len(doubted) > 1 else f"{named[0]} is in doubt"
+    why = "misjudged, or a figure of the car or of its parts is not as written down, or something else has changed "
+    why += "(linkage, float)"
+    says = f"{' and '.join(named)} do not go with this car" if len(doubted) > 1 else f"{named[0]} is in doubt"
     chances = " and ".join(_chance(one.chance) for one in doubted)
     again = "it" if len(doubted) == 1 else "one of them"
     yield wrapped(f"{says}, with {chances} to be right: {why}. Make {again} again, or take it back", "    ", "  ! ")

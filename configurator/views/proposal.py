@@ -97,7 +97,7 @@ def _as_it_is(report: ProposeReport) -> str:
         return f"stop, it is right as it is: {report.engine_note.partition(':')[0]}"
     if "no run" in report.engine_note:
         return "leave it as it is: by the model it pulls cleanly"
-    return "leave it as it is: nothing else is much likelier to be right"
+    return "run it once more as it is: the model would let these parts pass, and nothing else is much likelier"
 
 
 def _totals_text(totals: Totals, unchanged: str = "nothing changes") -> str:

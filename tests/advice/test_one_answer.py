@@ -12,7 +12,7 @@ from configurator.advice.named_choice import choice_after
 from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import ALONG_MM
-from configurator.advice.sure_proposal import proposal_of
+from configurator.advice.sure_proposal import LIKELY, proposal_of
 from configurator.advice.work import sureness_of
 from configurator.book.car_now import car_now
 from configurator.book.car_records import CarRecords
@@ -73,6 +73,8 @@ def test_next_step_and_proposal_do_not_point_apart(seed: int) -> None:
     assert step_mm(known, now) * step_mm(known, then) >= 0.0
     if proposal.status != "impossible":
         assert (not step.changes) == (not FUEL_SIDE & set(then)) or step.do == "nothing"
+    if step.do == "nothing":
+        assert proposal.status == "impossible" or proposal.is_hopeless or (proposal.sureness or 0.0) < LIKELY
     if step.do == "try" and now != then and proposal.status != "impossible":
         assert {one.slot: one.to for one in step.destination} == then, "each names the other"
     if step.do == "try" and step.changes and not step.destination:

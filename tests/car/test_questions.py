@@ -1,6 +1,7 @@
 """A car from answers: every example can be answered, what is not known is left out, and the file says all of it."""
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -60,7 +61,7 @@ def test_a_car_off_a_paper() -> None:
     assert vehicle.carburettor.rated_flow_m3_min == pytest.approx(16.99, abs=0.01)
     assert vehicle.left_out == {("engine", "idle_rpm")}
     front = resolve_fitted(vehicle, SHIPPED).front
-    assert (front.pump.code, front.feed_screw.code, front.lobe.code) == ("standard", "plain", "standard")
+    assert (front.pump.code, front.feed_screw.code, front.lobe.code) == ("pump-3cc", "screw-plain", "lobe-fell")
     assert front.nozzle.diameter_mm == pytest.approx(0.7874)
     assert "# idle_rpm is not known: 850 rev/min is taken, 650 to 1100 reckoned with" in text
     assert 'displacement_cc = "350 cu in"  # How large is the engine?' in text
@@ -71,6 +72,19 @@ def test_what_is_left_out_is_taken_and_known_to_be() -> None:
     vehicle = vehicle_for(tables_of(fewest), "fewest", SHIPPED)
     assert vehicle.left_out == {place for place, figure in LEFT_OUT.items() if figure.transmission != "converter"}
     assert vehicle.carburettor.rated_flow_m3_min == 6.4 and vehicle.driveline.mass_kg == 1200
+
+
+@pytest.mark.parametrize("said", ["15 inHg", "15 inHg vacuum", '15"', "15 inch"])
+def test_a_gauge_shows_vacuum_whether_that_is_said_or_not(said: str) -> None:
+    tables = tables_of({**PAPER, "idle_vacuum": said})
+    vehicle = vehicle_for(tables, "gauge", SHIPPED)
+    assert vehicle.engine.idle_vacuum_kpa == pytest.approx(15 * 3.386389)
+
+
+def test_a_standard_part_that_is_not_sold_is_itself() -> None:
+    bare = replace(SHIPPED, pumps={code: pump for code, pump in SHIPPED.pumps.items() if code != "pump-3cc"})
+    front = resolve_fitted(vehicle_for(tables_of(PAPER), "bare", bare), bare).front
+    assert (front.pump.code, front.pump.capacity_cc) == ("standard", 3.0)
 
 
 def test_two_pumps_are_asked_for_one_after_the_other() -> None:

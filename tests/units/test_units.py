@@ -50,7 +50,7 @@ NO_ORIFICE = "is no orifice, which measures 0.1 to 10 mm"
         ("31", f"31 mm {NO_ORIFICE}", 'did you mean "31 thou"?'),
         (31, f"31 mm {NO_ORIFICE}", 'did you mean "31 thou"?'),
         ("31 mm", f"31 mm {NO_ORIFICE}", 'did you mean "31 thou"?'),
-        ("68", f"68 mm {NO_ORIFICE}", 'did you mean "68 thou" or "#68"?'),
+        ("68", f"68 mm {NO_ORIFICE}", 'did you mean "0.68 mm" or "68 thou" or "#68"?'),
         ("0.031", f"0.031 mm {NO_ORIFICE}", 'did you mean "0.031 in"?'),
         ("0.8 thou", f"0.8 thou {NO_ORIFICE}", 'did you mean "0.8 mm"?'),
         ("0.8 in", f"0.8 in {NO_ORIFICE}", 'did you mean "0.8 mm"?'),
