@@ -111,7 +111,7 @@ def sure_size_text(report: SureSizeReport, *, everything: bool) -> str:
 def sure_propose_text(report: SureProposeReport) -> str:
     """A proposal with its sureness and the runs behind it."""
     lines = []
-    if report.sureness is not None:
+    if report.sureness is not None and report.changes:
         short = (
             ""
             if report.sureness >= report.sureness_wanted

@@ -23,13 +23,14 @@ from configurator.views.tables import cautions, counted, findings_lines, wrapped
 def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
-        verdict = mark("NO" if report.is_hopeless else "YES" if report.changes else "OK")
-        lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, _as_it_is(report))}"]
+        as_it_is = _as_it_is(report)
+        left = "TRY" if as_it_is == ONCE_MORE else "OK"
+        verdict = mark("NO" if report.is_hopeless else "YES" if report.changes else left)
+        lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, as_it_is)}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"
-    if not (
-        isinstance(report, SureProposeReport) and report.belief.runs and report.engine_note.startswith("by ")
-    ):  # they are told above
+    runs_told_above = isinstance(report, SureProposeReport) and report.belief.runs > 0
+    if not (runs_told_above and report.engine_note.startswith("by ")):
         lines.append(wrapped(report.engine_note, " " * 5))
     if report.hint:
         lines.append(wrapped(report.hint, " " * 5))
@@ -97,7 +98,10 @@ def _as_it_is(report: ProposeReport) -> str:
         return f"stop, it is right as it is: {report.engine_note.partition(':')[0]}"
     if "no run" in report.engine_note:
         return "leave it as it is: by the model it pulls cleanly"
-    return "run it once more as it is: the model would let these parts pass, and nothing else is much likelier"
+    return ONCE_MORE
+
+
+ONCE_MORE = "run it once more as it is: the model would let these parts pass, and nothing else is much likelier"
 
 
 def _totals_text(totals: Totals, unchanged: str = "nothing changes") -> str:
