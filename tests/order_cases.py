@@ -13,9 +13,8 @@ from configurator.catalogue.supply import DrillBit, Supplier
 from configurator.judging.case import Case, FeltSizes
 from configurator.learning.belief import Belief
 from configurator.ordering.articles import Article, Tier
-from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Choices, CircuitNeeds, Setup, VehicleNeeds, diameter_mm, regions_of
-from configurator.ordering.plan import Plan
+from configurator.ordering.plan import Plan, Wanted
 from configurator.ordering.purchase import Market
 from configurator.physics.lateness import FIRST_FUEL, Regions
 from configurator.slots.options import Option
@@ -52,10 +51,10 @@ def vehicle_needs(name: str, circuits: Sequence[CircuitNeeds], shared: Sequence[
 def _circuit(name: str, rng: np.random.Generator) -> CircuitNeeds:
     """Three setups (as fitted, another lobe, another pump and lobe), six sizes new or drilled, scenarios in a row."""
     setups = (
-        Setup("as fitted", (), (), (), np.array([True, True, True]), 0, True),
-        Setup("lobe", ("lobe-b",), ("lobe-a",), (), np.array([True, True, True]), 15, False),
+        Setup("as fitted", (), (), (), np.array([True, True, True]), {}, True),
+        Setup("lobe", ("lobe-b",), ("lobe-a",), (), np.array([True, True, True]), {"lobe-b": 15}, False),
         Setup("pump", ("pump", "lobe-c"), ("small-pump", "lobe-a"), ("pump_cover", "nozzle_seat"),
-              np.array([False, True, True]), 55, False),
+              np.array([False, True, True]), {"pump": 40, "lobe-c": 15}, False),
     )  # fmt: skip
     fitted = FittedNozzle(code="size-0", diameter_mm=SIZES[0], style="straight")
     nozzles = [Option("fitted", fitted, "none", "size-0")]
@@ -150,6 +149,9 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
                       "pump_cover": int(any("pump_cover" in setup.joints for setup in setups))}  # fmt: skip
             takes.update(_gaskets(market, opened))
             work += sum(option.price for option in nozzles if option.work == "redrill")
+            jobs = {what: minutes for setup in setups for what, minutes in setup.labour_min.items()}
+            minutes = [*jobs.values(), *(option.labour_min for option in nozzles)]
+            work += sum(round(one * market.labour_per_hour / 60) for one in minutes)
             unfit = [setup.label for setup in setups if not setup.goes_with[box.shared]]
             faults += [f"vehicle {place}: {label} does not go with the stack" for label in unfit]
             for option in nozzles:
@@ -159,6 +161,7 @@ def faults_of_plan(wanted: Sequence[Wanted], market: Market, plan: Plan) -> list
         takes.update({spacer.code} if spacer.work == "fit" and spacer.code else set())
         takes.update(_gaskets(market, {"carburettor_flange": int(spacer.changed or relief.changed)}))
         work += relief.price
+        work += sum(round(one.labour_min * market.labour_per_hour / 60) for one in (spacer, relief))
         if any(told and not covered for told, covered in zip(box.covered, seen.tolist(), strict=True)):
             faults.append(f"vehicle {place}: told to cover what it does not")
         asked.append((one.day, takes))

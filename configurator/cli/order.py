@@ -24,6 +24,9 @@ def order_command(
     fewest_deliveries: Annotated[
         bool, typer.Option("--fewest-deliveries", help="fewest deliveries first, then money")
     ] = False,
+    no_fill: Annotated[
+        bool, typer.Option("--no-fill", help="buy nothing only to make up a sum that a supplier wants")
+    ] = False,
     effort: Annotated[float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search")] = 20.0,
     csv_dir: Annotated[Path | None, typer.Option("--csv", metavar="DIR", help="write a list for each supplier")] = None,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="draw sureness against money, .svg or .png")] = None,
@@ -62,7 +65,11 @@ def order_command(
     if plot is not None:
         check_can_draw(plot)  # a name that cannot be drawn is refused before the work, not after
     wish = PurchaseWish(
-        None if budget is None else round(100 * budget), 1 if one_supplier else None, fewest_deliveries, effort
+        None if budget is None else round(100 * budget),
+        1 if one_supplier else None,
+        fewest_deliveries,
+        not no_fill,
+        effort,
     )
     meeting, vehicles = load_meeting(workshop)
     stock = load_catalog(catalog or shipped_catalog_dir())

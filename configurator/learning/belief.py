@@ -193,20 +193,6 @@ class Belief:
             found.append((float(max(low, AXIS[0])), float(min(high, AXIS[-1]))))
         return found[0], found[1]
 
-    def scenarios(self, count: int) -> Array:
-        """Points of the grid that stand for equal shares of the belief, shape (count,): spread evenly over both
-        unknowns."""
-        table = self.masses.reshape(POINTS, POINTS)
-        rows = np.cumsum(table.sum(axis=1))
-        points = []
-        for place in range(count):
-            first = (place + 0.5) / count
-            second = (0.5 + (place + 1) * GOLDEN) % 1.0
-            row = min(int(np.searchsorted(rows, first * rows[-1])), POINTS - 1)
-            within = np.cumsum(table[row])
-            points.append(row * POINTS + min(int(np.searchsorted(within, second * within[-1])), POINTS - 1))
-        return np.array(points)
-
     def cells(self, strips: int, each: int) -> Array:
         """Shares of the belief in cells of equal weight, side by side over both unknowns: so many strips along the
         first, each cut so many times along the second; shape (strips * each, points), each adding up to
@@ -225,11 +211,6 @@ class Belief:
     def updated(self, likelihood: Array) -> "Belief":
         """The belief after something else with this likelihood in every engine was seen."""
         return Belief(_normalised(self.masses * likelihood), self.runs + 1, self.left_out, self.doubted)
-
-
-GOLDEN = 0.6180339887498949
-"""The golden section: of all numbers the one whose multiples fill a range most evenly, however many there are. Those of
-a number near a fraction, as 0.755 is to 3/4, come back to the same few places."""
 
 
 def prior(engine: Lateness, spread: float) -> Belief:

@@ -5,15 +5,15 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from configurator.catalogue.parts import Joint
 from configurator.catalogue.settings import price_text
 from configurator.judging.table import LEAST_SURE
 from configurator.judging.unmeasured import measure_pad
 from configurator.learning.as_known import Known
-from configurator.ordering.cheapest import FEW_VEHICLES, surest
-from configurator.ordering.model import Wanted
-from configurator.ordering.needs import MOST_SETUPS, diameter_mm
-from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
+from configurator.ordering.boxes import openings
+from configurator.ordering.cheapest import surest
+from configurator.ordering.groups import Kinds, most_scenarios
+from configurator.ordering.needs import diameter_mm
+from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.ordering.report import (
     CurvePoint,
@@ -26,10 +26,9 @@ from configurator.ordering.report import (
     VehicleSureness,
     WayOut,
 )
+from configurator.ordering.spare import filled_for, spare_packs
 from configurator.ordering.sure_enough import NOT_SHORT, is_sure, plan_sure
-from configurator.slots.joints import openers
 from configurator.slots.options import Option
-from configurator.slots.slot import SHARED_SLOTS, Slot
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
@@ -39,8 +38,8 @@ MOST_FOR_CURVE = 12
 NOTES = (
     "A nozzle that was tried is not counted on for another car: one of them stays in.",
     "Redrilled sizes are tried from small to large on the one nozzle; a drill serves every car.",
-    f"Counted are the {MOST_SETUPS} likeliest setups of screw, pump and lobe for each circuit, and engines "
-    "by 24 sorts. How sure a box is told to be is worked out over all engines, and good to 2 points.",
+    "Engines are counted by 24 sorts. How sure a box is told to be is worked out over all engines, and good to 2 "
+    "points.",
     "Gaskets are for the changes to be expected: half the nozzles in the box and one more.",
 )
 
@@ -68,15 +67,17 @@ class OrderJob:
     currency: str = ""
     deeper: Mapping[str, Mapping[str, frozenset[str]]] = field(default_factory=dict)
     """By vehicle and circuit, codes of pumps that come closer to a pad which nobody measured."""
+    kinds: Kinds = field(default_factory=Kinds)
+    """Boxes made for one plan serve the next."""
 
 
 def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None] = lambda text: None) -> OrderReport:
     """The whole answer; progress is told in words what is being worked out."""
     progress("planning the order")
-    plan = plan_sure(job.wanted, job.market, job.wish)
+    plan = plan_sure(job.wanted, job.market, job.wish, job.kinds)
     before = None
-    if not plan.stopped or len(job.wanted) <= FEW_VEHICLES:  # who stops a long search does not wait for another
-        before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort))
+    if not plan.stopped:  # who stops a long search does not wait for another
+        before = surest(job.wanted, replace(job.market, articles=()), PurchaseWish(effort=job.wish.effort), job.kinds)
         if before.cost == plan.cost == 0:  # of what is there the boxes may as well hold all that helps
             plan = replace(before, proven=plan.proven, least=plan.least, goal=plan.goal)
     met = _is_met(job.wanted, plan)
@@ -85,6 +86,7 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
     return OrderReport(
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan, job.currency),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
+        labour_per_hour=_money(job.market.labour_per_hour),
         total=_money(plan.cost), currency=job.currency, vehicles=_vehicles(job, plan, before),
         left_alone=[
             VehicleLeftAlone(
@@ -97,10 +99,10 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
     )  # fmt: skip
 
 
-def _planned(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
+def _planned(job: OrderJob, wanted: Sequence[Wanted], wish: PurchaseWish) -> Plan | None:
     """A plan that goes with an answer; where none is found within the effort, the answer does without."""
     try:
-        return plan_sure(wanted, market, wish)
+        return plan_sure(wanted, job.market, wish, job.kinds)
     except Unsettled:
         return None
 
@@ -133,7 +135,7 @@ def _bound(plan: Plan, currency: str) -> str | None:
 def _lines(job: OrderJob, plan: Plan) -> list[OrderLine]:
     uses = _uses(job, plan)
     lines = []
-    for article, packs in plan.bought:
+    for (article, packs), spare in zip(plan.bought, spare_packs(job.wanted, job.market, job.kinds, plan), strict=True):
         total = article.cost(packs)
         wanted_for = list(dict.fromkeys(use for code in article.brings for use in uses.get(code, [])))
         lines.append(
@@ -146,7 +148,10 @@ def _lines(job: OrderJob, plan: Plan) -> list[OrderLine]:
                 price=round(total / packs / 100, 2),
                 total=_money(total),
                 delivery_day=job.market.arrives(article).isoformat(),
-                wanted_for=[LineFor(vehicle=v, circuit=c, lets_try=what) for v, c, what in wanted_for],
+                wanted_for=[LineFor(vehicle=v, circuit=c, lets_try=what) for v, c, what in wanted_for]
+                if spare < packs
+                else [],
+                spare=spare,
             )
         )
     return sorted(lines, key=lambda line: (line.supplier, line.code))
@@ -171,29 +176,18 @@ def _uses(job: OrderJob, plan: Plan) -> dict[str, list[tuple[str, str | None, st
         spacer, _ = one.needs.shared[box.shared]
         if spacer.work == "fit" and spacer.code:
             uses.setdefault(spacer.code, []).append((name, None, f"{spacer.label} under the carburettor"))
-        opened = _opened(one, box)
+        named = [circuit.circuit for circuit in one.needs.circuits]
+        opened = openings(one.needs, [box.setups[n] for n in named], [box.nozzles[n] for n in named], box.shared)
         for part in job.market.consumables:
             if part.joint in opened:
                 uses.setdefault(part.code, []).append((name, None, f"new gaskets, {part.joint.replace('_', ' ')}"))
     return uses
 
 
-def _opened(one: Wanted, box: BoxPlan) -> set[Joint]:
-    """Joints that a box's changes open."""
-    opened: set[Joint] = set()
-    changed: set[Slot] = set()
-    for circuit in one.needs.circuits:
-        setups = [circuit.setups[place] for place in box.setups[circuit.circuit]]
-        if any(circuit.nozzles[place].changed for place in box.nozzles[circuit.circuit]):
-            changed.add(Slot(circuit.circuit, "nozzle"))
-        opened.update(joint for setup in setups for joint in setup.joints)
-    shared = zip(SHARED_SLOTS, one.needs.shared[box.shared], strict=True)
-    changed.update(Slot(None, slot) for slot, option in shared if option.changed)
-    return opened.union(joint for _, joint in openers(changed))
-
-
 def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
     totals = []
+    spare = spare_packs(job.wanted, job.market, job.kinds, plan)
+    bought = [(article, packs, left) for (article, packs), left in zip(plan.bought, spare, strict=True)]
     for code in sorted({article.supplier for article, _ in plan.bought}):
         goods = sum(article.cost(packs) for article, packs in plan.bought if article.supplier == code)
         charge = plan.delivery.get(code, 0)
@@ -205,6 +199,7 @@ def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
                 delivery=_money(charge),
                 total=_money(goods + charge),
                 delivery_day=day.isoformat(),
+                fill=filled_for(job.market, code, bought, job.currency),
             )
         )
     return totals
@@ -268,7 +263,7 @@ def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[C
         progress(f"sureness for {price_text(budget / 100, job.currency)}")
         found: Plan | None = plan  # where it meets all, or is the surest there is, more money buys no other
         if not settled or budget < plan.cost:
-            found = _planned(job.wanted, job.market, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
+            found = _planned(job, job.wanted, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
         if found is not None:
             point = _point(job, budget, found)
             if points and point.sureness < points[-1].sureness:
@@ -288,18 +283,19 @@ def _point(job: OrderJob, budget: int, plan: Plan) -> CurvePoint:
 def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
     """Vehicles that cannot reach their sureness even alone and whatever it costs; one that has it in the plan can."""
     failing = []
-    best: dict[tuple[int, date, float], float] = {}
-    for one, box in zip(job.wanted, plan.boxes, strict=True):
+    alone: dict[tuple[int, date, float], float] = {}
+    most = most_scenarios(job.wanted, job.market, job.kinds)
+    for one, box, scenarios in zip(job.wanted, plan.boxes, most, strict=True):
         if not is_sure(one, box):
-            alike = (id(one.needs.circuits), one.day, one.sureness)
-            if alike not in best and len(job.wanted) == 1 and job.wish.budget is None:
-                best[alike] = box.sureness
-            elif alike not in best:
-                found = _planned([one], job.market, replace(job.wish, budget=None))
-                best[alike] = found.boxes[0].sureness if found else box.sureness
-            most = max(best[alike], box.sureness)
-            if most < one.sureness - NOT_SHORT:
-                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(most, 4)))
+            best = box.sureness
+            if sum(box.covered) < scenarios:  # the others are in its way, or money is
+                alike = (id(one.needs.circuits), one.day, one.sureness)
+                if alike not in alone:
+                    found = _planned(job, [one], replace(job.wish, budget=None))
+                    alone[alike] = found.boxes[0].sureness if found else box.sureness
+                best = max(alone[alike], best)
+            if best < one.sureness - NOT_SHORT:
+                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(best, 4)))
     return failing
 
 
@@ -323,7 +319,7 @@ def _ways_out(job: OrderJob, plan: Plan, failing: Sequence[Failing], progress: C
 
     def tried(says: str, wanted: Sequence[Wanted], wish: PurchaseWish) -> None:
         progress(f"trying: {says}")
-        found = [one for one in (plan, _planned(wanted, job.market, wish)) if one and _is_met(wanted, one)]
+        found = [one for one in (plan, _planned(job, wanted, wish)) if one and _is_met(wanted, one)]
         if found:
             ways.append(WayOut(says=says, cost=_money(min(one.cost for one in found))))
 

@@ -11,16 +11,17 @@ the value is a bound; `order_rounding` makes orders of it.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from ortools.math_opt.python import mathopt
 from ortools.util.python.solve_interrupter import SolveInterrupter
 
 from configurator.errors import TipinError
-from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import Box
-from configurator.ordering.groups import Group, MadeBoxes, greatest_needs, most_packs, unit_price
+from configurator.ordering.circuit_boxes import Prices
+from configurator.ordering.goods import MONEY, MOST_APART, Aim, GoodsProgram, LinearRow
+from configurator.ordering.groups import Group, most_packs, unit_price
 from configurator.ordering.purchase import Market
 from configurator.solver.stop import watched
 from configurator.stopping import heed
@@ -30,15 +31,12 @@ CLOSE = 1e-4
 MOST_ROUNDS = 80
 SMOOTHING = 0.5
 TINY = 1e-6
-MOST_APART = 100
+OUT_OF_REACH = 1e8
+"""Price of a part that a box is not to have."""
 IMPOSSIBLE = (mathopt.TerminationReason.INFEASIBLE, mathopt.TerminationReason.INFEASIBLE_OR_UNBOUNDED)
 ONE_THREAD = mathopt.SolveParameters(threads=1)
-WHAT_IS_READ = mathopt.ModelSolveParameters(
-    variable_values_filter=mathopt.VariableFilter(skip_zero_values=True),
-    reduced_costs_filter=mathopt.VariableFilter(filtered_items=()),
-)
-"""Values other than 0, and prices: the rest would only be handed over."""
-LinearRow: TypeAlias = mathopt.LinearConstraint
+VALUES_READ = mathopt.VariableFilter(skip_zero_values=True)
+"""Values of 0 would only be handed over."""
 
 
 @dataclass(frozen=True)
@@ -55,43 +53,17 @@ class Relaxed:
     trace: list[tuple[float, float]]
 
 
-@dataclass(frozen=True)
-class Aim:
-    """What is made least: money, every vehicle covering enough; or with a price for each scenario short of that; or,
-    within a budget in hundredths, scenarios short alone."""
-
-    short_price: float = np.inf
-    budget: int | None = None
-
-
-class ColumnProgram:
+class ColumnProgram(GoodsProgram):
     """The linear program over the columns there are."""
 
-    def __init__(self, groups: Sequence[Group], market: Market, aim: Aim = Aim()) -> None:
-        self.groups, self.market, self.aim = groups, market, aim
-        self.columns = [MadeBoxes() for _ in range(max((group.kind for group in groups), default=-1) + 1)]
-        self.days = sorted({group.day for group in groups})
-        self.most = greatest_needs(groups)
-        self.model = mathopt.Model()
-        self.model.minimize(0)
-        self._right: dict[LinearRow, float] = {}
-        self._money = None if aim.budget is None else self._row(-float(aim.budget), {})
-        self.bought: dict[int, mathopt.Variable] = {}
-        """Packs of each article, by its place."""
-        self.deliveries: dict[str, tuple[mathopt.Variable, mathopt.Variable]] = {}
-        """Whether a supplier is used, and whether its delivery is paid for."""
-        self.links: dict[int, LinearRow] = {}
-        """For each article: who buys it uses its supplier, and no more packs are of use than so many."""
-        self._freed_on: dict[str, set[date]] = {}
-        for group in groups:
-            for circuit in group.maker.needs.circuits:
-                for code in {code for setup in circuit.setups for code in setup.frees}:
-                    self._freed_on.setdefault(code, set()).add(group.day)
-        self._rows = {code: self._supply_rows(code) for code in sorted(self.most)}
-        self._drill_rows = self._rows_of_drills()
-        self._terms()
+    def __init__(self, groups: Sequence[Group], market: Market, aim: Aim = MONEY) -> None:
+        super().__init__(groups, market, aim)
         self._of_group: list[LinearRow] = []
         self.shares: list[dict[Box, mathopt.Variable]] = [{} for _ in groups]
+        self._has: list[frozenset[str]] = [frozenset()] * len(groups)
+        self._lacks: list[frozenset[str]] = [frozenset()] * len(groups)
+        """Codes that every box of a group has, and that none has: while a proof looks at such orders."""
+        self._branched: set[str] = set()
         self._missing: list[mathopt.Variable] = []
         for group in groups:
             row = self.model.add_linear_constraint(lb=group.count, ub=group.count)
@@ -101,91 +73,10 @@ class ColumnProgram:
                 row.set_coefficient(self._missing[-1], 1.0)
         self._start()
         self._solver = mathopt.IncrementalSolver(self.model, mathopt.SolverType.GLOP)
-
-    def _variable(self, price: float = 0.0) -> mathopt.Variable:
-        """One that costs so much money."""
-        variable = self.model.add_variable(lb=0.0)
-        self.charge(variable, price)
-        return variable
-
-    def charge(self, variable: mathopt.Variable, price: float) -> None:
-        """What one of a variable costs, in money."""
-        if self._money is None:
-            self.model.objective.set_linear_coefficient(variable, price)
-        else:
-            self._money.set_coefficient(variable, -price)
-
-    def _row(self, least: float, terms: Mapping[mathopt.Variable, float]) -> LinearRow:
-        """A sum that is at least so much."""
-        row = self.model.add_linear_constraint(lb=least)
-        for variable, weight in terms.items():
-            row.set_coefficient(variable, weight)
-        self._right[row] = least
-        return row
-
-    def _packs(self, place: int) -> mathopt.Variable:
-        """Packs bought of an article, at the least that a useful one can cost."""
-        if place not in self.bought:
-            article = self.market.articles[place]
-            self.bought[place] = self._variable(unit_price(article, most_packs(article, self.most)))
-        return self.bought[place]
-
-    def _arrived(self, code: str, by: date) -> dict[mathopt.Variable, float]:
-        return {
-            self._packs(place): float(count) for place, count in self.market.bringing.get(code, [])
-            if self.market.arrives(self.market.articles[place]) <= by
-        }  # fmt: skip
-
-    def _supply_rows(self, code: str) -> dict[date, LinearRow]:
-        days = self.market.looked_at(code, self.days, self._freed_on.get(code, ()))
-        return {day: self._row(-float(self.market.shelf.get(code, 0)), self._arrived(code, day)) for day in days}
-
-    def _rows_of_drills(self) -> list[dict[float, LinearRow]]:
-        """For each group the rows of the orifices that take a drill which is not there: who uses one, buys it. A row of
-        its own for each group where they are few, else one a day: weaker, and of no weight among many."""
-        apart = len(self.groups) <= MOST_APART
-        uses: dict[tuple[int | date, float], int] = {}
-        for number, group in enumerate(self.groups):
-            for drill in group.maker.drills:
-                if not self.market.has_drill(drill):
-                    key = (number if apart else group.day, drill)
-                    uses[key] = uses.get(key, 0) + group.count
-        days = {number if apart else group.day: group.day for number, group in enumerate(self.groups)}
-        rows = {(whose, drill): self._drill_row(drill, days[whose], count) for (whose, drill), count in uses.items()}
-        return [
-            {drill: rows[whose, drill] for drill in group.maker.drills
-             if (whose := number if apart else group.day, drill) in rows}
-            for number, group in enumerate(self.groups)
-        ]  # fmt: skip
-
-    def _drill_row(self, drill: float, day: date, uses: int) -> LinearRow:
-        arrived = [self._arrived(code, day) for code in self.market.drills_of(drill)]
-        return self._row(0.0, {packs: float(uses) for terms in arrived for packs in terms})
-
-    def _terms(self) -> None:
-        """Deliveries and least orders. Goods count at their dearest; what only makes up a sum costs as much."""
-        by_supplier: dict[str, list[int]] = {}
-        for place in self.bought:
-            by_supplier.setdefault(self.market.articles[place].supplier, []).append(place)
-        for code, places in sorted(by_supplier.items()):
-            supplier = self.market.suppliers[code]
-            used, pays = self._variable(), self._variable(100.0 * supplier.delivery_charge)
-            self.deliveries[code] = (used, pays)
-            self._row(-1.0, {used: -1.0})
-            for place in places:
-                useful = float(most_packs(self.market.articles[place], self.most))
-                self.links[place] = self._row(0.0, {used: useful, self._packs(place): -1.0})
-            goods = {
-                self._packs(place): float(max(tier.price for tier in self.market.articles[place].tiers))
-                for place in places
-            } | {self._variable(1.0): 1.0}  # fmt: skip
-            if supplier.minimum_order:
-                self._row(0.0, {**goods, used: -100.0 * supplier.minimum_order})
-            if supplier.free_delivery_from is None:
-                self._row(0.0, {pays: 1.0, used: -1.0})
-            else:
-                free = 100.0 * supplier.free_delivery_from
-                self._row(0.0, {**goods, used: -free, pays: free})
+        self._read = mathopt.ModelSolveParameters(
+            variable_values_filter=VALUES_READ,
+            reduced_costs_filter=mathopt.VariableFilter(filtered_items=self.bought.values()),
+        )
 
     def _prices(self, duals: Mapping[LinearRow, float]) -> dict[date, Prices]:
         """What a part costs a vehicle of each day: it is gone on that day and every later one."""
@@ -198,7 +89,7 @@ class ColumnProgram:
         for day in reversed(self.days):
             after = later
             later = {**after, **{code: after.get(code, 0.0) + price for code, price in by_day[day].items()}}
-            found[day] = Prices(later, after, {}, 1.0 if self._money is None else max(0.0, duals[self._money]))
+            found[day] = Prices(later, after, {}, 1.0 + (max(0.0, duals[self._money]) if self._money else 0.0))
         return found
 
     def _start(self) -> None:
@@ -213,9 +104,9 @@ class ColumnProgram:
         prices, dear = Prices(single, {}, {}), 1e5
         made: dict[tuple[int, int], tuple[float, Box] | None] = {}
         for number, group in enumerate(self.groups):
-            key = (group.kind, group.enough)
+            key = (id(group.maker), group.enough)
             if key not in made:
-                made[key] = group.maker.cheapest(prices, group.enough)
+                made[key] = group.maker.best(prices, group.enough)
             found = made[key]
             if found is not None:
                 dear = max(dear, 4.0 * found[0])
@@ -230,22 +121,40 @@ class ColumnProgram:
         if box in self.shares[number]:
             return False
         group = self.groups[number]
-        self.columns[group.kind].add(box)
+        group.made.add(box)
         share = self.shares[number][box] = self._variable(float(box.work))
         self._of_group[number].set_coefficient(share, 1.0)
         if box.covered < group.enough:
             short = self.aim.short_price * (group.enough - box.covered)
-            self.model.objective.set_linear_coefficient(share, short + (box.work if self._money is None else 0))
-        for code in {*box.takes, *box.frees}:
-            for day, row in self._rows.get(code, {}).items():
-                taken = box.takes.get(code, 0) if day >= group.day else 0
-                freed = box.frees.get(code, 0) if day > group.day else 0
-                if taken != freed:
-                    row.set_coefficient(share, float(freed - taken))
+            self.model.objective.set_linear_coefficient(share, short + box.work)
+        for code in {*box.takes, *box.frees, *self._has[number]}:
+            self._take(number, box, code)
+        share.upper_bound = 0.0 if self._lacks[number] & box.takes.keys() else np.inf
         for drill in box.drills:
             if drill in self._drill_rows[number]:
                 self._drill_rows[number][drill].set_coefficient(share, -1.0)
         return True
+
+    def _take(self, number: int, box: Box, code: str) -> None:
+        """What a group's box takes of a code, and sets free: at least one where the group is to have it."""
+        day_of_group, share = self.groups[number].day, self.shares[number][box]
+        takes = max(box.takes.get(code, 0), int(code in self._has[number]))
+        for day, row in self._rows.get(code, {}).items():
+            taken = takes if day >= day_of_group else 0
+            freed = box.frees.get(code, 0) if day > day_of_group else 0
+            if taken != freed or code in self._branched:
+                row.set_coefficient(share, float(freed - taken))
+
+    def hold_box(self, number: int, has: frozenset[str], lacks: frozenset[str]) -> None:
+        """Keep the box of a group of one to those that have some codes (one that needs no such part has it all the
+        same, and pays for it), and lack others."""
+        changed = self._has[number] ^ has
+        self._has[number], self._lacks[number] = has, lacks
+        self._branched |= changed
+        for box, share in self.shares[number].items():
+            share.upper_bound = 0.0 if lacks & box.takes.keys() else np.inf
+            for code in changed:
+                self._take(number, box, code)
 
     def insisting(self) -> "ColumnProgram":
         """The same with a thousand times the price of a vehicle without a box."""
@@ -262,7 +171,7 @@ class ColumnProgram:
         try:
             for _ in range(MOST_ROUNDS):
                 heed()
-                duals, value = solved.dual_values(), solved.objective_value()
+                duals, value = self._duals(solved), solved.objective_value()
                 at = duals if held is None else {
                     row: SMOOTHING * held[row] + (1.0 - SMOOTHING) * dual for row, dual in duals.items()
                 }  # fmt: skip
@@ -292,13 +201,31 @@ class ColumnProgram:
             solved = self._solved()
             if solved.termination.reason in IMPOSSIBLE:
                 return np.inf, {}
-            duals = solved.dual_values()
+            duals = self._duals(solved)
             _, added = self._improved(duals, duals)
             if not added:
                 break
         else:
             return -np.inf, {}
         return solved.objective_value(), solved.variable_values()
+
+    def _duals(self, solved: mathopt.SolveResult) -> dict[LinearRow, float]:
+        """The program's prices. A code that no box takes yet may be priced at anything up to what it is sold for: it is
+        priced at that, or boxes would be made that only seem cheap. What lies on the shelf or is set free stays as it
+        is, so the program's value does."""
+        duals: dict[LinearRow, float] = solved.dual_values()
+        left = solved.reduced_costs()
+        for code, rows in self._rows.items():
+            if not rows or code in self._freed_on or self.market.shelf.get(code, 0):
+                continue
+            last = max(rows)
+            arrived = self._arrived(code, last)
+            more = min((left[packs] / count for packs, count in arrived.items()), default=0.0)
+            if more > TINY:
+                duals[rows[last]] += more
+                for packs, count in arrived.items():
+                    left[packs] -= more * count
+        return duals
 
     def _solve(self) -> mathopt.SolveResult:
         solved = self._solved()
@@ -323,7 +250,7 @@ class ColumnProgram:
     def _solved_on(self) -> mathopt.SolveResult:
         interrupter = SolveInterrupter()
         solved, pressed = watched(
-            lambda: self._solver.solve(params=ONE_THREAD, model_params=WHAT_IS_READ, interrupter=interrupter),
+            lambda: self._solver.solve(params=ONE_THREAD, model_params=self._read, interrupter=interrupter),
             interrupter.interrupt,
         )
         if pressed:
@@ -331,7 +258,15 @@ class ColumnProgram:
         return solved
 
     def _improved(self, at: Mapping[LinearRow, float], duals: Mapping[LinearRow, float]) -> tuple[float, int]:
-        """The bound at some prices, and how many columns were worth adding at the program's own."""
+        """The bound at some prices, and how many columns were worth adding at the program's own. Boxes that are there
+        already come first, where groups are few: while they help, nothing is proven."""
+        if len(self.groups) <= MOST_APART and (added := self._priced(duals, duals, exact=False)[1]):
+            return -np.inf, added
+        return self._priced(at, duals, exact=True)
+
+    def _priced(
+        self, at: Mapping[LinearRow, float], duals: Mapping[LinearRow, float], *, exact: bool
+    ) -> tuple[float, int]:
         by_day = self._prices(at)
         bound = sum(at[row] * right for row, right in self._right.items() if right)
         same: dict[str, int] = {}
@@ -340,25 +275,28 @@ class ColumnProgram:
         added = 0
         for number, group in enumerate(self.groups):
             drills = {drill: max(0.0, at[row]) for drill, row in self._drill_rows[number].items()}
-            key = (group.kind, group.enough, number_of_day[group.day], tuple(drills.values()))
+            has, lacks = self._has[number], self._lacks[number]
+            key = (id(group.maker), group.enough, number_of_day[group.day], tuple(drills.values()), has, lacks)
+            code = by_day[group.day].code
             if key not in made:
-                made[key] = self._cheapest(group, replace(by_day[group.day], drill=drills))
+                own = {**code, **dict.fromkeys(lacks, OUT_OF_REACH), **dict.fromkeys(has, 0.0)}
+                made[key] = self._cheapest(group, replace(by_day[group.day], code=own, drill=drills), exact=exact)
             found = made[key]
-            if found is None:
+            if found is None or found[1].takes.keys() & lacks:
                 continue
-            price, box = found
+            price, box = found[0] + sum(code.get(one, 0.0) for one in has), found[1]
             bound += group.count * price
             if price < at[self._of_group[number]] - TINY or price < duals[self._of_group[number]] - TINY:
                 added += self.add(number, box)
         return bound, added
 
-    def _cheapest(self, group: Group, prices: Prices) -> tuple[float, Box] | None:
+    def _cheapest(self, group: Group, prices: Prices, *, exact: bool) -> tuple[float, Box] | None:
         """The cheapest box of a group: one that is known, or a new one below it."""
         short_price = self.aim.short_price
-        known = self.columns[group.kind].cheapest(prices, group.enough, short_price)
+        known = group.made.cheapest(prices, group.enough, short_price)
+        if not exact:
+            return known
         below = known[0] - TINY if known else np.inf
-        if np.isinf(short_price):
-            return group.maker.cheapest(prices, group.enough, below) or known
         return group.maker.best(prices, group.enough, short_price, below) or known
 
 

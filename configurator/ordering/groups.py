@@ -10,9 +10,9 @@ import numpy as np
 
 from configurator.arrays import Array
 from configurator.ordering.articles import Article
-from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import Box, BoxMaker
-from configurator.ordering.model import Wanted
+from configurator.ordering.circuit_boxes import Prices
+from configurator.ordering.plan import Wanted
 from configurator.ordering.purchase import Market
 
 LACKING = 1e6
@@ -21,10 +21,11 @@ LACKING = 1e6
 
 @dataclass(frozen=True)
 class Group:
-    """Vehicles that want the same by the same day: their places in the list of wanted, and their number of needs."""
+    """Vehicles that want the same by the same day: who makes their boxes, those made, and their places in the list of
+    wanted."""
 
     maker: BoxMaker
-    kind: int
+    made: "MadeBoxes"
     day: date
     enough: int
     members: tuple[int, ...]
@@ -32,32 +33,6 @@ class Group:
     @property
     def count(self) -> int:
         return len(self.members)
-
-
-def groups_of(wanted: Sequence[Wanted], market: Market) -> list[Group]:
-    """Vehicles with equal needs, day and scenarios to cover together, in the order of the first of each."""
-    kinds: dict[Any, int] = {}
-    makers: list[BoxMaker] = []
-    seen: dict[int, int] = {}
-    members: dict[tuple[int, date, int], list[int]] = {}
-    for place, one in enumerate(wanted):
-        circuits = id(one.needs.circuits)
-        if circuits not in seen:
-            seen[circuits] = kinds.setdefault(_content(one), len(makers))
-            if seen[circuits] == len(makers):
-                makers.append(BoxMaker(one.needs, market))
-        members.setdefault((seen[circuits], one.day, one.enough), []).append(place)
-    return [Group(makers[kind], kind, day, enough, tuple(places)) for (kind, day, enough), places in members.items()]
-
-
-def _content(one: Wanted) -> Any:
-    """What an order reads of a vehicle's needs, so that equal ones are found."""
-    circuits = tuple(
-        (c.circuit, repr(c.nozzles), c.covers.tobytes(),
-         tuple((s.codes, s.frees, s.joints, s.goes_with.tobytes(), s.labour_min) for s in c.setups))
-        for c in one.needs.circuits
-    )  # fmt: skip
-    return repr(one.needs.shared), circuits
 
 
 class MadeBoxes:
@@ -104,16 +79,68 @@ class MadeBoxes:
         return takes, frees, work, covered
 
 
+class Kinds:
+    """Kinds of needs, equal ones together, with the boxes made for them: kept from one order to the next, as long as
+    gaskets stay the same."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[Any, int] = {}
+        self._seen: dict[int, tuple[int, Any]] = {}
+        self.makers: list[tuple[BoxMaker, MadeBoxes]] = []
+
+    def number(self, one: Wanted, market: Market) -> int:
+        """The number of a vehicle's kind."""
+        circuits = one.needs.circuits
+        if id(circuits) not in self._seen:
+            number = self._numbers.setdefault(_content(one), len(self.makers))
+            if number == len(self.makers):
+                self.makers.append((BoxMaker(one.needs, market), MadeBoxes()))
+            self._seen[id(circuits)] = number, circuits
+        return self._seen[id(circuits)][0]
+
+    def maker(self, one: Wanted, market: Market) -> BoxMaker:
+        """Who makes the boxes of a vehicle."""
+        return self.makers[self.number(one, market)][0]
+
+
+def groups_of(wanted: Sequence[Wanted], market: Market, kinds: Kinds) -> list[Group]:
+    """Vehicles with equal needs, day and scenarios to cover together, in the order of the first of each."""
+    members: dict[tuple[int, date, int], list[int]] = {}
+    for place, one in enumerate(wanted):
+        members.setdefault((kinds.number(one, market), one.day, one.enough), []).append(place)
+    return [Group(*kinds.makers[kind], day, enough, tuple(places)) for (kind, day, enough), places in members.items()]
+
+
+def _content(one: Wanted) -> Any:
+    """What an order reads of a vehicle's needs, so that equal ones are found."""
+    circuits = tuple(
+        (c.circuit, repr(c.nozzles), c.covers.tobytes(),
+         tuple((s.codes, s.frees, s.joints, s.goes_with.tobytes(), tuple(s.labour_min.items())) for s in c.setups))
+        for c in one.needs.circuits
+    )  # fmt: skip
+    return repr(one.needs.shared), circuits
+
+
 def least_short(groups: Sequence[Group], market: Market) -> int:
     """Scenarios that all vehicles together must stay short of, counted for each as if the whole order were for it."""
     return sum(group.count * short for group, short in zip(groups, shortfalls(groups, market), strict=True))
+
+
+def most_scenarios(wanted: Sequence[Wanted], market: Market, kinds: Kinds) -> list[int]:
+    """Scenarios that each vehicle can cover, of those it has to, if the whole order were for it."""
+    most = [0] * len(wanted)
+    groups = groups_of(wanted, market, kinds)
+    for group, short in zip(groups, shortfalls(groups, market), strict=True):
+        for place in group.members:
+            most[place] = group.enough - short
+    return most
 
 
 def shortfalls(groups: Sequence[Group], market: Market) -> list[int]:
     """Scenarios that each vehicle of a group would stay short of if the whole order were for it."""
     freed = {code for g in groups for c in g.maker.needs.circuits for setup in c.setups for code in setup.frees}
     found_short = []
-    made: dict[tuple[int, int, frozenset[str], frozenset[float]], int] = {}
+    made: dict[Any, int] = {}
     for group in groups:
 
         def is_there(code: str, day: date = group.day) -> bool:
@@ -122,8 +149,8 @@ def shortfalls(groups: Sequence[Group], market: Market) -> list[int]:
             return arrives or code in freed or market.shelf.get(code, 0) > 0
 
         lacking = {code: LACKING for code in group.maker.greatest_takes if not is_there(code)}
-        drills = {drill: LACKING for drill in group.maker.drills if not any(map(is_there, market.drills_of(drill)))}
-        key = (group.kind, group.enough, frozenset(lacking), frozenset(drills))
+        drills = {drill: LACKING for drill in group.maker.drills if not any(map(is_there, market.drills_of(drill[1])))}
+        key = (id(group.maker), group.enough, frozenset(lacking), frozenset(drills))
         if key not in made:
             found = group.maker.best(Prices(lacking, {}, drills, 0.0), group.enough, 1.0)
             made[key] = round(found[0]) if found else group.enough
@@ -137,6 +164,13 @@ def unit_price(article: Article, most: int, low: float = 0.0, high: float = inf)
     counts = {max(1, int(low)), max(1, int(min(high, max(most, low))))}
     counts |= {tier.from_packs for tier in article.tiers if low <= tier.from_packs <= high}
     return min(article.cost(count) / min(count, max(most, low)) for count in counts)
+
+
+def dearest_price(article: Article, low: float = 0.0, high: float = inf) -> float:
+    """The most that one pack may cost, if no fewer than low and no more than high are bought."""
+    last = [*(tier.from_packs - 1 for tier in article.tiers[1:]), inf]
+    return float(max(tier.price for tier, most in zip(article.tiers, last, strict=True)
+                     if tier.from_packs <= max(high, article.tiers[0].from_packs) and most >= low))  # fmt: skip
 
 
 def most_packs(article: Article, most: Mapping[str, int]) -> int:

@@ -22,9 +22,8 @@ from configurator.learning.as_known import Known, felt_today, known_by
 from configurator.learning.belief import Run, counts, run_with, symptom_of
 from configurator.ordering.answer import LeftAlone, OrderJob
 from configurator.ordering.articles import articles, by_codes, under_one_code, worth_a_look
-from configurator.ordering.groups import greatest_needs, groups_of
+from configurator.ordering.groups import Kinds, greatest_needs, groups_of
 from configurator.ordering.meeting import Meeting
-from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Choices, VehicleNeeds, needs_of_one
 from configurator.ordering.needs_pieces import (
     Arrays,
@@ -37,7 +36,7 @@ from configurator.ordering.needs_pieces import (
     run_key,
     run_piece,
 )
-from configurator.ordering.plan import PurchaseWish
+from configurator.ordering.plan import PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.slots.offered import stocks_of
 from configurator.slots.wishes import choose
@@ -112,6 +111,7 @@ def job_of(
     market = Market(
         articles(catalog), catalog.suppliers, shelf,
         list(catalog.consumables.values()), list(catalog.drill_bits.values()), meeting.today,
+        fill=wish.fill, labour_per_hour=round(100 * meeting.labour_per_hour),
     )  # fmt: skip
     return OrderJob(meeting.name, wanted, _of_use(market, wanted), wish, behind, left_alone, catalog.currency, deeper)
 
@@ -148,8 +148,8 @@ def _of_use(market: Market, wanted: Sequence[Wanted]) -> Market:
     goods make up a sum that a supplier wants."""
     if len(market.articles) <= MOST_ARTICLES:
         return market
-    groups = groups_of(wanted, market)
-    drills = {code for group in groups for drill in group.maker.drills for code in market.drills_of(drill)}
+    groups = groups_of(wanted, market, Kinds())
+    drills = {code for group in groups for drill in group.maker.drills for code in market.drills_of(drill[1])}
     most = greatest_needs(groups) | dict.fromkeys(drills, 1)
     articles = worth_a_look(market.articles, most)
     return replace(market, articles=articles, left_out=len(market.articles) - len(articles))

@@ -69,6 +69,10 @@ class Meeting(Record):
     name: str = figure("what the order is for", min_length=1, max_length=200)
     today: date = figure("day of the order")
     sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, gt=0, lt=1)
+    labour_per_hour: Number = figure(
+        "price of an hour's work: an order then counts the fitting of every part in a box, once; 0 for none",
+        default=0.0, ge=0, le=10_000,
+    )  # fmt: skip
     vehicle: tuple[Appointment, ...] = figure("the vehicles", min_length=1, max_length=20_000)
 
     @model_validator(mode="after")

@@ -27,9 +27,6 @@ from configurator.slots.offered import stocks_of
 from configurator.slots.options import Choice, Option, Slots
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
 
-MOST_SETUPS = 8
-"""Setups looked at for a circuit: the fitted one, those that cover more than any cheaper one (of too many a spread, the
-one that covers most with them), then those that cover most. An order is proven the cheapest over these."""
 MOST_OF_IT = 0.5
 """Share of a scenario that makes it covered."""
 
@@ -37,14 +34,15 @@ MOST_OF_IT = 0.5
 @dataclass(frozen=True)
 class Setup:
     """Screw, pump and lobe of one circuit: codes to be had for it (none for what is fitted), codes it sets free, joints
-    its changes open, places in the shared options (spacer, pad relief) it goes with, and labour."""
+    its changes open, places in the shared options (spacer, pad relief) it goes with, and by what is changed the minutes
+    that it takes."""
 
     label: str
     codes: tuple[str, ...]
     frees: tuple[str, ...]
     joints: tuple[Joint, ...]
     goes_with: Mask
-    labour_min: int
+    labour_min: Mapping[str, int]
     is_fitted: bool
 
 
@@ -159,8 +157,7 @@ class Choices:
         """The needs for a belief, cut so many times along each unknown into scenarios. felt : sizes of each circuit
         that were felt too small or large enough, with what is fitted."""
         cells = belief.cells(*cut)
-        points = belief.scenarios(len(cells))
-        circuits = [circuit.needs(points, cells, felt) for circuit in self._circuits]
+        circuits = [circuit.needs(cells, felt) for circuit in self._circuits]
         wanted = np.any([setup.goes_with for circuit in circuits for setup in circuit.setups], axis=0)
         kept = [place for place in range(len(self._shared)) if place == 0 or (np.any(wanted) and wanted[place])]
         return VehicleNeeds(
@@ -196,50 +193,27 @@ class _CircuitChoices:
 
     def __init__(self, name: str, listed: Slots, regions: CircuitRegions, stands_for: Mapping[str, str]) -> None:
         parts: OwnParts = {slot: listed[Slot(name, slot)] for slot in CIRCUIT_SLOTS}
-        places = [
-            (screw, pump, lobe)
-            for screw in range(len(parts["feed_screw"]))
-            for pump in range(len(parts["pump"]))
-            for lobe in range(len(parts["lobe"]))
-            if regions.goes_with[pump].any() and regions.bits[:, screw, pump, lobe].any()
-        ]
+        fits = np.asarray(regions.bits.any(axis=(0, 4))) & np.asarray(regions.goes_with.any(axis=1))[:, None]
+        places = [(screw, pump, lobe) for screw, pump, lobe in np.argwhere(fits).tolist()]
         self._name, self._nozzles = name, parts["nozzle"]
         self._diameters_mm = np.array([diameter_mm(option) for option in parts["nozzle"]])
-        self._setups = [_setup(parts, place, regions.goes_with[place[1]], stands_for) for place in places]
-        self._price = [sum(option.price for option in _chosen(parts, place)) for place in places]
+        self._setups = tuple(_setup(parts, place, regions.goes_with[place[1]], stands_for) for place in places)
         screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
         self._regions = Regions(regions.bits[:, screw, pump, lobe].swapaxes(0, 1))
         self._volumes_cc = regions.volume_cc[:, screw, pump, lobe].T
         as_fitted = [not (parts["pump"][place[1]].changed or parts["lobe"][place[2]].changed) for place in places]
         self._alike = np.array(as_fitted, dtype=np.bool_)
-        by_parts = [(len(setup.codes), price, setup.label)
-                    for setup, price in zip(self._setups, self._price, strict=True)]  # fmt: skip
-        self._fewest_parts_first = sorted(range(len(places)), key=by_parts.__getitem__)
-        self._codes = [frozenset(setup.codes) for setup in self._setups]
-        self._stacks = [frozenset(np.flatnonzero(setup.goes_with).tolist()) for setup in self._setups]
 
-    def needs(self, points: Array, cells: Array, felt: Mapping[str, FeltSizes]) -> CircuitNeeds:
-        """The setups and nozzles worth keeping: every engine at a point that some setup covers stays covered, cheap
-        setups first. points : engines of the grid, spread over the belief; cells : shares of it, each a scenario."""
+    def needs(self, cells: Array, felt: Mapping[str, FeltSizes]) -> CircuitNeeds:
+        """All setups and nozzles that cover a scenario, or with what does; cells : shares of the belief, each a
+        scenario."""
         every = self._within(felt.get(self._name, FeltSizes()))
-        table = every.at(points)
-        reach = table.any(axis=1).sum(axis=1)
-        setups, price = self._setups, self._price
-        kept = self._undominated(table, reach)
-        dearest_last = sorted(kept, key=lambda i: (price[i], -reach[i], setups[i].label))
-        best, front = 0, []
-        for index in dearest_last:
-            if setups[index].is_fitted or reach[index] > best:
-                front.append(index)
-                best = max(best, int(reach[index]))
-        others = sorted(set(kept) - set(front), key=lambda i: (-reach[i], price[i], setups[i].label))
-        chosen = [*self._spread(front), *others][:MOST_SETUPS]
-        bits = every.bits[chosen]
-        useful = np.flatnonzero(bits.any(axis=(0, 2)))
-        regions = Regions(bits[:, useful])
+        covers = every.share(cells.T) >= MOST_OF_IT
+        setups, nozzles = (np.flatnonzero(covers.any(axis=axes)) for axes in ((1, 2), (0, 2)))
+        useful = np.ix_(setups, nozzles)
         return CircuitNeeds(
-            self._name, tuple(setups[i] for i in chosen), tuple(self._nozzles[int(n)] for n in useful),
-            regions.covers @ cells.T >= MOST_OF_IT, regions,
+            self._name, tuple(self._setups[i] for i in setups.tolist()),
+            tuple(self._nozzles[n] for n in nozzles.tolist()), covers[useful], Regions(every.bits[useful]),
         )  # fmt: skip
 
     def _within(self, felt: FeltSizes) -> Regions:
@@ -247,35 +221,9 @@ class _CircuitChoices:
         ruled_out = felt.rule_out(self._diameters_mm, self._volumes_cc, self._alike[:, None])
         return Regions(self._regions.bits * ~ruled_out[..., None])
 
-    def _spread(self, front: list[int]) -> list[int]:
-        """As many as are looked at, of more: what is fitted, and evenly from the cheapest to what covers most."""
-        if len(front) <= MOST_SETUPS:
-            return front
-        fitted = [index for index in front if self._setups[index].is_fitted]
-        others = [index for index in front if index not in fitted]
-        places = np.linspace(0, len(others) - 1, MOST_SETUPS - len(fitted)).round().astype(int)
-        return [*fitted, *(others[place] for place in places.tolist())]
-
-    def _undominated(self, table: Mask, reach: Array) -> list[int]:
-        """Setups that cover something, and of which no other takes fewer parts and covers as much with every nozzle."""
-        if not len(table):
-            return []
-        lacks = ~np.packbits(table.reshape(len(table), -1), axis=1)
-        kept: list[int] = []
-        for index in self._fewest_parts_first:
-            codes, stacks = self._codes[index], self._stacks[index]
-            others = [other for other in kept if self._codes[other] <= codes and self._stacks[other] >= stacks]
-            if reach[index] and not np.any(~np.any(~lacks[index] & lacks[others], axis=1)):
-                kept.append(index)
-        return kept
-
-
-def _chosen(parts: OwnParts, place: tuple[int, int, int]) -> list[Option]:
-    return [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
-
 
 def _setup(parts: OwnParts, place: tuple[int, int, int], goes_with: Mask, stands_for: Mapping[str, str]) -> Setup:
-    chosen = _chosen(parts, place)
+    chosen = [parts[slot][index] for slot, index in zip(CIRCUIT_SLOTS[1:], place, strict=True)]
     return Setup(
         label=", ".join(option.label for option in chosen),
         codes=tuple(o.code for o in chosen if o.work == "fit" and o.code is not None),
@@ -285,7 +233,7 @@ def _setup(parts: OwnParts, place: tuple[int, int, int], goes_with: Mask, stands
         ),
         joints=tuple(joint for slot, o in zip(CIRCUIT_SLOTS[1:], chosen, strict=True) if o.changed
                      for _, joint in openers([Slot(None, slot)])),
-        goes_with=goes_with, labour_min=sum(o.labour_min for o in chosen),
+        goes_with=goes_with, labour_min={o.label: o.labour_min for o in chosen if o.labour_min},
         is_fitted=not any(o.changed for o in chosen),
     )  # fmt: skip
 

@@ -1,6 +1,8 @@
-"""How to buy, and what came of it: the order's wish and its plan, as data."""
+"""What is wanted, how to buy, and what came of it, as data."""
 
 from dataclasses import dataclass
+from datetime import date
+from math import ceil
 
 from configurator.ordering.articles import Article
 from configurator.ordering.needs import VehicleNeeds
@@ -11,12 +13,34 @@ SHORT = "scenarios short of what is wanted"
 
 
 @dataclass(frozen=True)
+class Wanted:
+    """A vehicle's needs, the day it runs and how sure it is to be. asked : scenarios to cover, where that many make the
+    sureness."""
+
+    needs: VehicleNeeds
+    day: date
+    sureness: float
+    asked: int | None = None
+
+    @property
+    def scenarios(self) -> int:
+        return len(self.needs.scenarios)
+
+    @property
+    def enough(self) -> int:
+        """Scenarios to be covered."""
+        return ceil(self.sureness * self.scenarios - 1e-9) if self.asked is None else self.asked
+
+
+@dataclass(frozen=True)
 class PurchaseWish:
-    """How to buy: most to spend in hundredths, suppliers at most, fewest deliveries before money, effort in seconds."""
+    """How to buy: most to spend in hundredths, suppliers at most, fewest deliveries before money, whether goods that no
+    box needs may make up a sum that a supplier wants, effort in seconds."""
 
     budget: int | None = None
     most_suppliers: int | None = None
     fewest_deliveries: bool = False
+    fill: bool = True
     effort: float = ORDER_EFFORT
 
 

@@ -30,7 +30,8 @@ Amount = Any
 class Market:
     """What can be bought and what is there: articles, terms, the shelf, gaskets, drills, and the day of the order.
 
-    left_out : articles sold besides that no box has a use for.
+    left_out : articles sold besides that no box has a use for. fill : whether what no box needs may be bought to make
+    up a sum that a supplier wants. labour_per_hour : price in hundredths, 0 where labour is not counted.
     """
 
     articles: Sequence[Article]
@@ -40,12 +41,18 @@ class Market:
     drill_bits: Sequence[DrillBit]
     ordered: date
     left_out: int = 0
+    fill: bool = True
+    labour_per_hour: int = 0
 
     @property
     def may_be_filled_up(self) -> bool:
         """Whether what is left out could still make up a sum that a supplier wants."""
         terms = (supplier.minimum_order or supplier.free_delivery_from for supplier in self.suppliers.values())
-        return bool(self.left_out) and any(terms)
+        return self.fill and bool(self.left_out) and any(terms)
+
+    def labour(self, minutes: int) -> int:
+        """Price of so many minutes' work, in hundredths."""
+        return round(minutes * self.labour_per_hour / 60)
 
     def arrives(self, article: Article) -> date:
         return self._arrivals[article.supplier]
@@ -117,16 +124,14 @@ class Purchase:
         self.labour: Amount = 0
         self._needs: dict[str, list[tuple[date, Amount]]] = {}
         self._freed: dict[str, list[tuple[date, Amount]]] = {}
+        self._drills: dict[str, list[tuple[Bool, Amount]]] = {}
+        """By drill, who uses it, and all that is bought for that."""
+        self._supply: dict[str, list[tuple[date, Amount]]] = {}
+        """By code and day, what is there beyond what is asked for."""
 
     def need(self, code: str, day: date, amount: Amount) -> None:
         """So many of a code are needed by a day, and stay in use."""
         self._needs.setdefault(code, []).append((day, amount))
-
-    def need_joint(self, joint: str, day: date, times: Amount) -> None:
-        """Gaskets for a joint that is opened so many times."""
-        for part in self.market.consumables:
-            if part.joint == joint:
-                self.need(part.code, day, part.quantity * times)
 
     def free(self, code: str, day: date, amount: Amount) -> None:
         """So many of a code are there for later days than this one."""
@@ -135,7 +140,10 @@ class Purchase:
     def need_drill(self, orifice_mm: float, day: date, has: Bool) -> None:
         """A drill is a tool: one that is owned or has arrived serves every vehicle."""
         if not self.market.has_drill(orifice_mm):
-            bought = [amount for code in self.market.drills_of(orifice_mm) for amount in self._bought(code, day)]
+            codes = self.market.drills_of(orifice_mm)
+            bought = [amount for code in codes for amount in self._bought(code, day)]
+            for code in codes:
+                self._drills.setdefault(code, []).append((has, sum(bought)))
             self.model.add(sum(bought) >= 1 if bought else 0 >= 1).only_enforce_if(has)
 
     def close(self, most_suppliers: int | None) -> None:
@@ -145,9 +153,36 @@ class Purchase:
             for day in self.market.looked_at(code, (day for day, _ in needs), (day for day, _ in freed)):
                 asked = sum(amount for when, amount in needs if when <= day)
                 there = sum(amount for when, amount in freed if when < day)
-                self.model.add(asked <= self.market.shelf.get(code, 0) + sum(self._bought(code, day)) + there)
+                left = self.market.shelf.get(code, 0) + sum(self._bought(code, day)) + there - asked
+                self.model.add(left >= 0)
+                self._supply.setdefault(code, []).append((day, left))
+        if not self.market.fill:
+            self._refuse_fill()
         self.used, self.delivery = self._terms(most_suppliers)
         self.cost: Amount = self._goods(range(len(self.packs))) + sum(self.delivery.values()) + self.work
+
+    def _refuse_fill(self) -> None:
+        """No pack is bought that could be left out, but for those that a quantity is sold from, if some are needed."""
+        for article, tiers in zip(self.market.articles, self.packs, strict=True):
+            needed = self._needed(article, 1)
+            for tier, count in zip(article.tiers, tiers, strict=True):
+                some = self._needed(article, tier.from_packs) if tier.from_packs > 1 else []
+                self.model.add(count <= tier.from_packs).only_enforce_if([one.negated() for one in needed])
+                self.model.add(count == 0).only_enforce_if([one.negated() for one in (*needed, *some)])
+
+    def _needed(self, article: Article, packs: int) -> list[Bool]:
+        """Booleans that may be true where without so many packs of an article something would be lacking."""
+        arrives, found = self.market.arrives(article), []
+        for code, count in article.brings.items():
+            for day, left in self._supply.get(code, []):
+                if arrives <= day:
+                    found.append(self.model.new_bool_var(""))
+                    self.model.add(left <= packs * count - 1).only_enforce_if(found[-1])
+            for has, bought in self._drills.get(code, []):
+                found.append(self.model.new_bool_var(""))
+                self.model.add_implication(found[-1], has)
+                self.model.add(bought <= packs * count).only_enforce_if(found[-1])
+        return found
 
     def read(self, solver: cp_model.CpSolver) -> tuple[list[int], dict[str, int], int]:
         """What a solver has found: packs of each article by its place, delivery charges, and the whole cost."""

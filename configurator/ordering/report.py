@@ -25,6 +25,7 @@ class OrderLine(Report):
     total: float = Field(description="price of the line")
     delivery_day: str = Field(description="day it is there, year-month-day")
     wanted_for: list[LineFor] = Field(description="what it is for")
+    spare: int = Field(default=0, description="of the quantity, how many no box needs: they make up a sum")
 
     @property
     def called(self) -> str:
@@ -39,6 +40,9 @@ class SupplierTotal(Report):
     goods: float = Field(description="value of the goods")
     delivery: float = Field(description="delivery charge")
     total: float = Field(description="both")
+    fill: str | None = Field(
+        default=None, description="what goods that no box needs are bought for, in words; null where there are none"
+    )
     delivery_day: str = Field(description="day it is there, year-month-day")
 
 
@@ -104,7 +108,8 @@ class OrderReport(Answer):
     bound: str | None = Field(description="where the effort cut the proof short: what is proven")
     lines: list[OrderLine] = Field(description="what to order")
     suppliers: list[SupplierTotal] = Field(description="totals by supplier")
-    work: float = Field(description="price of work on parts that the box counts on")
+    work: float = Field(description="price of work on parts that the box counts on, and of labour if it has a price")
+    labour_per_hour: float = Field(default=0.0, description="price of an hour's work that is counted; 0 for none")
     total: float = Field(description="goods, delivery and work")
     currency: str = Field("", description=CURRENCY_TOLD)
     vehicles: list[VehicleSureness] = Field(description="how sure each vehicle is")

@@ -71,16 +71,16 @@ class BoxChoice:
                 needs[code, group.day].append((count, each))
             for code, each in box.frees.items():
                 freed[code, group.day].append((count, each))
-            for drill in box.drills:
-                drills[drill, group.day].append(count)
+            for _, orifice_mm in box.drills:
+                drills[orifice_mm, group.day].append(count)
             work.append((count, box.work))
             labour.append((count, box.labour))
         for (code, day), terms in needs.items():
             self.purchase.need(code, day, _total(terms))
         for (code, day), terms in freed.items():
             self.purchase.free(code, day, _total(terms))
-        for (drill, day), users in drills.items():
-            self.purchase.need_drill(drill, day, self._is_any(users))
+        for (orifice_mm, day), users in drills.items():
+            self.purchase.need_drill(orifice_mm, day, self._is_any(users))
         self.purchase.work, self.purchase.labour = _total(work), _total(labour)
 
     def _all(self) -> Iterator[tuple[Group, Box, Count]]:
@@ -97,6 +97,7 @@ class BoxChoice:
         has = model.new_bool_var("")
         for count in counts:
             model.add(count == 0).only_enforce_if(has.negated())
+        model.add(sum(counts) >= has)
         return has
 
     @property
@@ -105,7 +106,7 @@ class BoxChoice:
         terms = [(count, group.enough - box.covered) for group, box, count in self._all()]
         return _total([(count, short) for count, short in terms if short > 0])
 
-    def hint(self, shares: Sequence[Mapping[Box, float]]) -> None:
+    def hint(self, shares: Sequence[Mapping[Box, float]] | Counts) -> None:
         """Where to begin: so much of each box."""
         self.purchase.model.clear_hints()  # type: ignore[no-untyped-call]
         for own, there in zip(self.chosen, shares, strict=True):

@@ -9,8 +9,8 @@ from dataclasses import replace
 from math import ceil
 
 from configurator.ordering.cheapest import plan_order, surest
-from configurator.ordering.model import Wanted
-from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish
+from configurator.ordering.groups import Kinds
+from configurator.ordering.plan import BoxPlan, Plan, PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.solver.solution import Unsettled
 
@@ -24,11 +24,12 @@ def is_sure(one: Wanted, box: BoxPlan) -> bool:
     return box.sureness >= one.sureness - NOT_SHORT
 
 
-def plan_sure(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
+def plan_sure(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish, kinds: Kinds) -> Plan:
     """The cheapest order found that makes every vehicle as sure as wanted, or the one that comes nearest; within a
-    budget the surest. Raises Unsettled where none was found within the effort."""
-    first = plan_order(wanted, market, wish)
-    plan = best = first or surest(wanted, market, wish)
+    budget the surest. kinds : of orders before, whose boxes may serve. Raises Unsettled where none was found within the
+    effort."""
+    first = plan_order(wanted, market, wish, kinds)
+    plan = best = first or surest(wanted, market, wish, kinds)
     asked = list(wanted)
     for _ in range(MOST_ASKED):
         if wish.budget is not None or plan.stopped or not _short(wanted, plan):
@@ -38,7 +39,7 @@ def plan_sure(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> P
             break
         asked = more
         try:
-            plan = plan_order(asked, market, wish) or surest(asked, market, wish)
+            plan = plan_order(asked, market, wish, kinds) or surest(asked, market, wish, kinds)
         except Unsettled:
             return replace(best, proven=False)
         best = min(best, plan, key=lambda one: (_short(wanted, one), one.cost))

@@ -65,12 +65,13 @@ class Regions:
         return np.asarray(self.bits[..., places // 8] >> (7 - places % 8) & 1, dtype=bool)
 
     def share(self, masses: Array) -> Array:
-        """Share of a belief that is covered, shape (...); masses : of each point, adding up to 1."""
+        """Share of a belief that is covered, shape (...); masses : of each point, adding up to 1. With several beliefs,
+        (points, beliefs), of each of them, shape (..., beliefs)."""
         flat = self.bits.reshape(-1, self.bits.shape[-1])
-        shares = np.empty(len(flat))
+        shares = np.empty((len(flat), *masses.shape[1:]))
         for first in range(0, len(flat), UNPACKED):
             shares[first : first + UNPACKED] = Regions(flat[first : first + UNPACKED]).covers @ masses
-        return shares.reshape(self.bits.shape[:-1])
+        return shares.reshape((*self.bits.shape[:-1], *masses.shape[1:]))
 
 
 UNPACKED = 4096

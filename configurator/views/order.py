@@ -8,7 +8,7 @@ from functools import partial
 from tabulate import tabulate
 
 from configurator.catalogue.settings import price_text
-from configurator.ordering.report import LineFor, OrderReport
+from configurator.ordering.report import OrderLine, OrderReport
 from configurator.views.marks import mark
 from configurator.views.tables import counted, wrapped
 
@@ -19,7 +19,8 @@ def order_text(report: OrderReport) -> str:
     lines = [f"{mark('YES' if report.ok else 'NO')}  {report.name}: {order_verdict(report)}"]
     lines += [wrapped(f"{v.vehicle}, {first}", " " * 9, "  First: ") for v in report.vehicles for first in v.first]
     lines += ["", *_supplier_lines(report)]
-    lines += [f"Work on parts (drilling, relieving a pad): {money(report.work)}", ""] if report.work else []
+    labour = f", and labour at {money(report.labour_per_hour)} an hour" if report.labour_per_hour else ""
+    lines += [f"Work on parts (drilling, relieving a pad{labour}): {money(report.work)}", ""] if report.work else []
     lines += _short_lines(report)
     lines += [_vehicles_table(report), ""]
     lines += _box_lines(report)
@@ -51,10 +52,12 @@ def _supplier_lines(report: OrderReport) -> Iterable[str]:
             f"there on {supplier.delivery_day}"
         )
         rows = [
-            [line.quantity, line.called, money(line.price), money(line.total), what_for(line.wanted_for)]
+            [line.quantity, line.called, money(line.price), money(line.total), what_for(line)]
             for line in report.lines if line.supplier == supplier.supplier
         ]  # fmt: skip
         yield tabulate(rows, headers=["number", "code", "each", "total", "for"], disable_numparse=True)
+        if supplier.fill:
+            yield wrapped(f"What no box needs makes up {supplier.fill}. It can be refused.", "  ", "  ")
         yield ""
 
 
@@ -87,12 +90,13 @@ MOST_NAMED = 2
 """Cars that a line of an order names; more are counted: what each box holds stands below."""
 
 
-def what_for(wanted_for: Iterable[LineFor]) -> str:
-    """The cars that a line of an order is for."""
-    cars = list(dict.fromkeys(use.vehicle for use in wanted_for))
-    if len(cars) > MOST_NAMED:
-        return f"{len(cars)} cars"
-    return "; ".join(cars) or "fills the order up: a least value, or a cheaper quantity"
+def what_for(line: OrderLine) -> str:
+    """The cars that a line of an order is for, and how many of it are for none."""
+    cars = list(dict.fromkeys(use.vehicle for use in line.wanted_for))
+    named = f"{len(cars)} cars" if len(cars) > MOST_NAMED else "; ".join(cars)
+    if not cars:
+        return "fills the order up"
+    return f"{named}; {line.spare} to fill the order up" if line.spare else named
 
 
 def _box_lines(report: OrderReport) -> Iterable[str]:

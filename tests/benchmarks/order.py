@@ -29,14 +29,13 @@ from tabulate import tabulate
 
 from configurator.book.book import open_book
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
-from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import BoxMaker
 from configurator.ordering.cheapest import plan_order
+from configurator.ordering.circuit_boxes import Prices
 from configurator.ordering.columns import ColumnProgram
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import load_meeting
-from configurator.ordering.model import Wanted
-from configurator.ordering.plan import PurchaseWish
+from configurator.ordering.plan import PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 
 GAPS = {10: 0.0, 30: 0.01, 100: 0.01, 1_000: 0.02, 10_000: 0.05}
@@ -82,7 +81,7 @@ def within_reach(wanted: Sequence[Wanted], market: Market) -> list[Wanted]:
         alike = (id(one.needs.circuits), one.enough)
         if alike not in reach:
             maker, free = BoxMaker(one.needs, market), Prices({}, {}, {})
-            most = next((n for n in range(one.enough, 0, -1) if maker.cheapest(free, n) is not None), 0)
+            most = next((n for n in range(one.enough, 0, -1) if maker.best(free, n) is not None), 0)
             reach[alike] = one.sureness if most == one.enough else most / one.scenarios
     return [replace(one, sureness=reach[id(one.needs.circuits), one.enough]) for one in wanted]
 

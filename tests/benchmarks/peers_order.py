@@ -1,6 +1,6 @@
 """The parts order as a mixed-integer program, written anew from vehicles and market, for HiGHS, SCIP and CP-SAT.
 
-It means what solver.order_model means: least money with every vehicle at its sureness. A scenario is served by a
+It means what `whole_order` means: least money with every vehicle at its sureness. A scenario is served by a
 setup in the box, and by no more of it than the nozzles that go with it there; who needs a part pays some supplier that
 has it. Both are more than whole numbers need, and keep fractions from being cheap. In trials on the example meeting
 that beat pairs of setup and nozzle, and a flow of every scenario through such pairs.
@@ -13,9 +13,10 @@ from time import perf_counter
 from typing import Any, NamedTuple
 
 import numpy as np
+from whole_order import OrderModel
 
-from configurator.ordering.model import OrderModel, Wanted
 from configurator.ordering.needs import CircuitNeeds, diameter_mm
+from configurator.ordering.plan import Wanted
 from configurator.ordering.purchase import Market
 
 Terms = Mapping[int, float]
@@ -311,7 +312,7 @@ def _figure(cell: str) -> float:
 
 
 def by_cp_sat(wanted: Sequence[Wanted], market: Market, gap: float, limit_s: float, **settings: Any) -> Found:
-    """CP-SAT on the model as solver.order_model builds it for a handful of vehicles. Four workers, though there be two
+    """CP-SAT on the model of every choice at once (`whole_order`). Four workers, though there be two
     cores, beat two of any kind (max_lp, reduced_costs, lb_tree_search, core) by far, and eight and twelve by a little.
     """
     from ortools.sat.python import cp_model

@@ -13,6 +13,7 @@ from configurator.cli import app
 from configurator.errors import BadInput
 from configurator.ordering.meeting import load_meeting
 from configurator.ordering.report import OrderReport
+from configurator.views.order import order_text
 
 EXAMPLES = shipped_catalog_dir() / "examples"
 ONE = """name = "One car"
@@ -61,6 +62,18 @@ def test_what_to_buy_from_whom_comes_first_in_words_of_the_trade(tmp_path: Path)
     assert told.index("Call ") < told.index("sure wanted") < told.index("Box for") < told.index("money would buy")
     assert not re.search(r"mean|proof|proven|scenario", told[: told.index("Box for")])
     assert max(map(len, told.splitlines())) <= 130
+
+
+def test_labour_that_the_workshop_has_a_price_for_is_in_what_the_order_costs(tmp_path: Path) -> None:
+    def report(text: str) -> OrderReport:
+        words = ["order", str(written(tmp_path, text=text)), "--book", str(tmp_path / "none.sqlite"), "--json"]
+        return OrderReport.model_validate_json(CliRunner().invoke(app, words).stdout)
+
+    free, dear = report(ONE), report(ONE.replace("[[vehicle]]", "labour_per_hour = 60\n\n[[vehicle]]"))
+    assert dear.labour_per_hour == 60.0
+    assert dear.total == pytest.approx(sum(supplier.total for supplier in dear.suppliers) + dear.work)
+    assert dear.work > free.work and dear.total > free.total
+    assert "labour at 60.00 an hour" in order_text(dear) and "labour" not in order_text(free)
 
 
 def test_a_day_before_the_post_comes_is_told_with_ways_out(tmp_path: Path) -> None:

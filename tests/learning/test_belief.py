@@ -19,7 +19,6 @@ from configurator.judging.case import Case
 from configurator.learning.belief import (
     CUT_AT,
     NEVER_PULLS,
-    Belief,
     DoubtedRun,
     Run,
     belief_of,
@@ -32,7 +31,7 @@ from configurator.learning.belief import (
     run_of,
 )
 from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances
-from configurator.physics.lateness import AS_MODELLED, AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
+from configurator.physics.lateness import AS_MODELLED, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
 from configurator.physics.pull import FeltPulls, Pulling
 from configurator.physics.verdict import Complaints
 from configurator.slots.options import Choice
@@ -341,28 +340,6 @@ def test_a_driver_who_errs_as_assumed_is_hardly_ever_doubted() -> None:
         rightly_named += [bool({one.number for one in found} & misjudged)] if found else []
     assert np.mean(doubted[True]) < 0.02, "none was misjudged"
     assert np.mean(doubted[False]) > 0.1 and np.mean(rightly_named) > 0.9
-
-
-@pytest.mark.parametrize("count", [1, 20, 100])
-def test_scenarios_stand_for_equal_shares_of_the_belief(count: int) -> None:
-    """Shares of regions told by them are those of the whole belief, to a few of so many."""
-    belief = belief_of(fitted_with(0.8), the_runs())
-    points = belief.scenarios(count)
-    assert points.shape == (count,) and (belief.masses[points] > 0).all()
-    for axis in (FIRST_FUEL, MAIN_CIRCUIT):
-        for limit in AXIS[8:26:3]:
-            share = belief.masses[axis <= limit].sum()
-            assert (axis[points] <= limit).mean() == pytest.approx(share, abs=2.5 / count + 1e-9)
-    for slope in (-1.0, 0.5, 2.0):
-        below = np.log(FIRST_FUEL) < slope * np.log(MAIN_CIRCUIT)
-        assert below[points].mean() == pytest.approx(belief.masses[below].sum(), abs=0.15 + 1 / count)
-
-
-def test_scenarios_lie_where_the_belief_does() -> None:
-    masses = np.zeros(POINTS * POINTS)
-    masses[[40, 500]] = 0.25, 0.75
-    assert np.bincount(Belief(masses).scenarios(20)).nonzero()[0].tolist() == [40, 500]
-    assert np.sum(Belief(masses).scenarios(20) == 500) == 15
 
 
 def test_the_worst_of_two_and_some_of_many() -> None:

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from order_cases import SCENARIOS, SIZES, workshop
 
-from configurator.ordering.box_search import Prices
 from configurator.ordering.boxes import Box, BoxMaker
+from configurator.ordering.circuit_boxes import Prices
 
 CODES = ("lobe-a", "lobe-b", "lobe-c", "pump", "small-pump", "spacer", "seal-seat", "seal-cover", "seal-flange",
          *(f"size-{n}" for n in range(6)))  # fmt: skip
@@ -29,7 +29,9 @@ def made(seed: int, circuits: int) -> tuple[BoxMaker, Prices]:
     rng = np.random.default_rng(seed)
     price = {code: 100.0 * rng.integers(0, 12) for code in CODES}
     freed = {code: 100.0 * rng.integers(0, 4) for code in ("lobe-a", "small-pump")}
-    return BoxMaker(needs, market), Prices(price, freed, {size: 50.0 * rng.integers(0, 5) for size in SIZES}, 1.5)
+    drill = {size: 50.0 * rng.integers(0, 5) for size in SIZES}
+    used = {(at, size): each for size, each in drill.items() for at in range(circuits)}
+    return BoxMaker(needs, market), Prices(price, freed, used, 1.5)
 
 
 def every_box(maker: BoxMaker) -> Iterator[Box]:
@@ -57,11 +59,11 @@ def test_no_box_of_one_circuit_is_cheaper(seed: int) -> None:
     priced = [(box.price(prices), box.covered) for box in every_box(maker)]
     for enough in range(1, SCENARIOS + 1):
         expected = min((price for price, covered in priced if covered >= enough), default=np.inf)
-        found = maker.cheapest(prices, enough)
+        found = maker.best(prices, enough)
         assert (found[0] if found else np.inf) == pytest.approx(expected)
         if found is not None:
             assert found[1].price(prices) == pytest.approx(found[0]) and found[1].covered >= enough
-            assert maker.cheapest(prices, enough, found[0]) is None, "none is below its price"
+            assert maker.best(prices, enough, below=found[0]) is None, "none is below its price"
             assert sum(is_covered(maker, found[1])) == found[1].covered
 
 
@@ -85,10 +87,10 @@ def test_no_box_of_two_circuits_is_cheaper(seed: int) -> None:
             covered = (front & rear).bit_count()
             expected[: covered + 1] = np.minimum(expected[: covered + 1], price + other + stack)
     for enough in range(1, SCENARIOS + 1):
-        found = maker.cheapest(prices, enough)
+        found = maker.best(prices, enough)
         assert (found[0] if found else np.inf) == pytest.approx(expected[enough])
         if found is not None:
-            assert maker.cheapest(prices, enough, found[0] + 1.0) == found, "a bound just above it does not hide it"
+            assert maker.best(prices, enough, below=found[0] + 1.0) == found, "a bound just above it does not hide it"
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -96,9 +98,9 @@ def test_what_one_circuit_sets_free_may_pay_for_the_other(seed: int) -> None:
     maker, prices = made(seed, 2)
     prices = replace(prices, freed={"lobe-a": 2500.0, "small-pump": 2500.0})
     for enough in range(1, SCENARIOS + 1):
-        found = maker.cheapest(prices, enough)
+        found = maker.best(prices, enough)
         if found is not None:
-            assert maker.cheapest(prices, enough, found[0] + 1.0) == found
+            assert maker.best(prices, enough, below=found[0] + 1.0) == found
 
 
 @pytest.mark.parametrize("seed", range(4))

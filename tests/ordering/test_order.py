@@ -24,9 +24,8 @@ from configurator.judging.right import DEMAND
 from configurator.learning.belief import CUT_AT, prior
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order, surest
-from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Setup, VehicleNeeds
-from configurator.ordering.plan import Plan, PurchaseWish
+from configurator.ordering.plan import Plan, PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.physics.lateness import AS_MODELLED
 from configurator.physics.pull import Pulling
@@ -46,7 +45,9 @@ def nozzle(code: str, size: float, *, fitted: bool = False) -> Option:
 
 
 def setup(*codes: str, frees: tuple[str, ...] = ()) -> Setup:
-    return Setup(" ".join(codes) or "as fitted", codes, frees, (), np.array([True]), 10 * len(codes), not codes)
+    return Setup(
+        " ".join(codes) or "as fitted", codes, frees, (), np.array([True]), dict.fromkeys(codes, 10), not codes
+    )
 
 
 def vehicle(name: str, covers: np.ndarray, setups: Sequence[Setup], nozzles: Sequence[Option]) -> VehicleNeeds:

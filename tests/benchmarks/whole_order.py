@@ -1,37 +1,21 @@
-"""The parts order as a CP-SAT model: packs to buy against boxes that cover enough scenarios of demand by their days.
+"""The order by one model of every choice at once, for a handful of vehicles: the judge of the order's tests.
 
 Each vehicle's box holds setups and nozzles; a scenario counts when a setup and a nozzle in the box cover it, in every
 circuit. What boxes hold must have arrived, lie on the shelf, or have been set free for certain by a vehicle of an
 earlier day. A nozzle that was tried is not counted on again: one of them stays in the car. Suppliers deliver once.
+Goals are made least one after the other: what is asked for first (money, or sureness within a budget), then money.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import ceil
+from typing import Any
 
-from configurator.ordering.needs import CircuitNeeds, VehicleNeeds, diameter_mm
-from configurator.ordering.purchase import Bool, Market, Purchase
+from ortools.sat.python import cp_model
 
-
-@dataclass(frozen=True)
-class Wanted:
-    """A vehicle's needs, the day it runs and how sure it is to be. asked : scenarios to cover, where that many make the
-    sureness."""
-
-    needs: VehicleNeeds
-    day: date
-    sureness: float
-    asked: int | None = None
-
-    @property
-    def scenarios(self) -> int:
-        return len(self.needs.scenarios)
-
-    @property
-    def enough(self) -> int:
-        """Scenarios to be covered."""
-        return ceil(self.sureness * self.scenarios - 1e-9) if self.asked is None else self.asked
+from configurator.ordering.needs import CircuitNeeds, diameter_mm
+from configurator.ordering.plan import SHORT, BoxPlan, Plan, PurchaseWish, Wanted
+from configurator.ordering.purchase import Amount, Bool, Market, Purchase, steady_solver
 
 
 @dataclass(frozen=True)
@@ -118,8 +102,12 @@ class OrderModel:
     def _ask_work(self, circuit: CircuitNeeds, setups: Sequence[Bool], nozzles: Sequence[Bool]) -> None:
         for option, has in zip(circuit.nozzles, nozzles, strict=True):
             self.purchase.work += option.price * has if option.work == "redrill" else 0
-            self.purchase.labour += option.labour_min * has
-        self.purchase.labour += sum(setup.labour_min * x for setup, x in zip(circuit.setups, setups, strict=True))
+            self.purchase.work += self.purchase.market.labour(option.labour_min) * has
+        users: dict[tuple[str, int], list[Bool]] = {}
+        for setup, has in zip(circuit.setups, setups, strict=True):
+            for job in setup.labour_min.items():
+                users.setdefault(job, []).append(has)
+        self.purchase.work += sum(self.purchase.market.labour(job[1]) * self._any(own) for job, own in users.items())
 
     def _ask_shared(self, box: BoxModel) -> None:
         """Spacer and pad relief, with the gaskets of the joints they open."""
@@ -128,11 +116,12 @@ class OrderModel:
             if spacer.work == "fit" and spacer.code:
                 self.purchase.need(spacer.code, box.wanted.day, has)
             self.purchase.work += relief.price * has
-            self.purchase.labour += (spacer.labour_min + relief.labour_min) * has
+            labour = self.purchase.market.labour
+            self.purchase.work += (labour(spacer.labour_min) + labour(relief.labour_min)) * has
         opened = sum(has for has, pair in pairs if any(option.changed for option in pair))
         relieved = sum(has for has, (_, relief) in pairs if relief.changed)
-        self.purchase.need_joint("carburettor_flange", box.wanted.day, opened)
-        self.purchase.need_joint("intake_manifold", box.wanted.day, relieved)
+        self._need_joint("carburettor_flange", box.wanted.day, opened)
+        self._need_joint("intake_manifold", box.wanted.day, relieved)
 
     def _any(self, users: Sequence[Bool]) -> Bool:
         if len(users) == 1:
@@ -152,10 +141,10 @@ class OrderModel:
                 self.model.add(changes >= screw)
             if new_ones:
                 self.model.add(2 * changes >= sum(new_ones) + self._any(new_ones))
-            self.purchase.need_joint("nozzle_seat", day, changes)
+            self._need_joint("nozzle_seat", day, changes)
         covers = [x for setup, x in zip(circuit.setups, setups, strict=True) if "pump_cover" in setup.joints]
         if covers:
-            self.purchase.need_joint("pump_cover", day, self._any(covers))
+            self._need_joint("pump_cover", day, self._any(covers))
 
     def _free(self, circuit: CircuitNeeds, setups: Sequence[Bool], code: str, day: date) -> None:
         """A fitted part is free for certain when a setup replaces it and no setup in the box keeps it."""
@@ -166,3 +155,78 @@ class OrderModel:
                 self.model.add_implication(x, free.negated())
         self.model.add_bool_or([*replacing, free.negated()])
         self.purchase.free(code, day, free)
+
+    def _need_joint(self, joint: str, day: date, times: Amount) -> None:
+        """Gaskets for a joint that is opened so many times."""
+        for part in self.purchase.market.consumables:
+            if part.joint == joint:
+                self.purchase.need(part.code, day, part.quantity * times)
+
+
+def plan_whole(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan | None:
+    """The cheapest order that reaches every sureness (within a budget: the surest), or None if there is none."""
+    built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
+    model = built.model
+    short = _shortfalls(built)
+    if wish.budget is None:
+        for shortfall in short:
+            model.add(shortfall == 0)
+        goals = [("money", built.purchase.cost)]
+    else:
+        model.add(built.purchase.cost <= wish.budget)
+        goals = [(SHORT, sum(short)), ("money", built.purchase.cost)]
+    if wish.fewest_deliveries:
+        goals.insert(len(goals) - 1, ("deliveries", sum(built.purchase.used.values())))
+    return _solved(built, goals, wish.effort)
+
+
+def surest_whole(wanted: Sequence[Wanted], market: Market, wish: PurchaseWish) -> Plan:
+    """The order that comes nearest to every sureness whatever it costs; there always is one."""
+    built = OrderModel(wanted, market, most_suppliers=wish.most_suppliers)
+    plan = _solved(built, [(SHORT, sum(_shortfalls(built))), ("money", built.purchase.cost)], wish.effort)
+    assert plan is not None
+    return plan
+
+
+def _shortfalls(built: OrderModel) -> list[cp_model.IntVar]:
+    """Scenarios by which each vehicle falls short of what is wanted."""
+    short = []
+    for box in built.boxes:
+        missing = built.model.new_int_var(0, box.wanted.enough, "")
+        built.model.add(missing >= box.wanted.enough - sum(box.covered))
+        short.append(missing)
+    return short
+
+
+def _solved(built: OrderModel, goals: Iterable[tuple[str, Any]], effort: float) -> Plan | None:
+    """Goals made least one after the other, each proven, or the plan says what is."""
+    plan: Plan | None = None
+    proven, least, cut = True, None, ""
+    for name, goal in goals:
+        built.model.minimize(goal)
+        solver = steady_solver(effort)
+        status = solver.solve(built.model)
+        if status == cp_model.INFEASIBLE and plan is None:
+            return None
+        assert status in (cp_model.OPTIMAL, cp_model.FEASIBLE), f"nothing found for {name}: allow more effort"
+        if status == cp_model.FEASIBLE and proven:
+            proven, least, cut = False, int(-(-solver.best_objective_bound // 1)), name
+        plan = _read(built, solver, proven, least, cut)
+        built.model.add(goal <= solver.value(goal))
+    return plan
+
+
+def _read(built: OrderModel, solver: cp_model.CpSolver, proven: bool, least: int | None, goal: str) -> Plan:
+    value = solver.value
+    packs, delivery, cost = built.purchase.read(solver)
+    bought = [(article, count) for article, count in zip(built.purchase.market.articles, packs, strict=True) if count]
+    boxes = [
+        BoxPlan.of(
+            box.wanted.needs,
+            {name: [i for i, x in enumerate(xs) if value(x)] for name, xs in box.setups.items()},
+            {name: [i for i, x in enumerate(xs) if value(x)] for name, xs in box.nozzles.items()},
+            next(i for i, x in enumerate(box.shared) if value(x)),
+        )
+        for box in built.boxes
+    ]
+    return Plan(bought, boxes, cost, delivery, proven, least, goal)
