@@ -32,7 +32,7 @@ from configurator.slots.options import Option
 from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
-CURVE_EFFORT = 2.0
+CURVE_EFFORT = 0.5
 MOST_FOR_CURVE = 12
 """Vehicles up to which it is worked out what money buys: every sum is an order of its own."""
 NOTES = (
@@ -257,7 +257,8 @@ def _told(option: Option) -> str:
 def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[CurvePoint]:
     """The most sureness for amounts up to half as much again as the order costs; more money never buys less."""
     points: list[CurvePoint] = []
-    settled = plan.proven and (job.wish.budget is None or _is_met(job.wanted, plan))
+    met = _is_met(job.wanted, plan)  # no more sureness is counted than is wanted, so nothing is surer
+    settled = met or (plan.proven and job.wish.budget is None)
     for step in range(CURVE_POINTS + 1):
         budget = round(1.5 * plan.cost * step / CURVE_POINTS)
         progress(f"sureness for {price_text(budget / 100, job.currency)}")
@@ -265,7 +266,7 @@ def _curve(job: OrderJob, plan: Plan, progress: Callable[[str], None]) -> list[C
         if not settled or budget < plan.cost:
             found = _planned(job, job.wanted, replace(job.wish, budget=budget, effort=CURVE_EFFORT))
         if found is not None:
-            point = _point(job, budget, found)
+            point = _point(job, budget, replace(found, proven=found.proven or (met and found is plan)))
             if points and point.sureness < points[-1].sureness:
                 point = points[-1].model_copy(update={"budget": point.budget, "proven": False})
             points.append(point)
