@@ -22,7 +22,9 @@ from configurator.ordering.columns import ColumnProgram
 from configurator.ordering.groups import dearest_price, most_packs, unit_price
 
 WORK_OF_ONE = 75.0
-"""Branches times groups of vehicles, for each second of effort: a branch of many groups takes longer."""
+"""Branches times groups of vehicles, for each second of effort: a branch of many groups takes longer, and so does one
+of many articles."""
+ARTICLES_OF_ONE = 300
 LEAST_BRANCHES = 10
 NEARLY = 1e-5
 Range = tuple[float, float]
@@ -46,6 +48,7 @@ def proven_least(program: ColumnProgram, bound: float, cost: int, effort: float)
     that was found; and whether a cheaper one may be among the columns. The program is left as it was but for columns.
     """
     step = _step(program)
+    size = len(program.groups) * max(1.0, len(program.market.articles) / ARTICLES_OF_ONE)
     branches: list[tuple[float, int, _Branch]] = []  # what is proven of each, and its number, first
     made = 0
     now: Held = {}
@@ -62,7 +65,7 @@ def proven_least(program: ColumnProgram, bound: float, cost: int, effort: float)
 
     look_at({})
     cheaper = False
-    while branches and made < max(LEAST_BRANCHES, WORK_OF_ONE * effort / len(program.groups)):
+    while branches and made < max(LEAST_BRANCHES, WORK_OF_ONE * effort / size):
         branch = branches[0][-1]
         where = _undecided(program, branch)
         if where is None:
