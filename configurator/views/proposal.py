@@ -24,7 +24,7 @@ def propose_text(report: ProposeReport) -> str:
     lines = [f"{mark('NO')}  {report.vehicle}: {nothing_does(report.conflict)}"]
     if report.totals is not None:
         as_it_is = _as_it_is(report)
-        left = "TRY" if as_it_is == ONCE_MORE else "OK"
+        left = "TRY" if as_it_is == RUN_ONCE_MORE else "OK"
         verdict = mark("NO" if report.is_hopeless else "YES" if report.changes else left)
         lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, as_it_is)}"]
         if report.first:
@@ -98,10 +98,10 @@ def _as_it_is(report: ProposeReport) -> str:
         return f"stop, it is right as it is: {report.engine_note.partition(':')[0]}"
     if "no run" in report.engine_note:
         return "leave it as it is: by the model it pulls cleanly"
-    return ONCE_MORE
+    return RUN_ONCE_MORE
 
 
-ONCE_MORE = "run it once more as it is: the model would let these parts pass, and nothing else is much likelier"
+RUN_ONCE_MORE = "run it once more as it is: the model would let these parts pass, and nothing else is much likelier"
 
 
 def _totals_text(totals: Totals, unchanged: str = "nothing changes") -> str:
