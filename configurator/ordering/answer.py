@@ -5,10 +5,12 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import between_felt
 from configurator.catalogue.settings import price_text
 from configurator.judging.table import LEAST_SURE
 from configurator.judging.unmeasured import measure_pad
-from configurator.learning.as_known import Known
+from configurator.learning.as_known import SURE_ENOUGH, Known
 from configurator.ordering.boxes import openings
 from configurator.ordering.cheapest import surest
 from configurator.ordering.groups import Kinds, most_scenarios
@@ -225,8 +227,8 @@ def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSur
 def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
     """What to look at before a box is ordered, and what to measure before its pumps are."""
     deeper, known = job.deeper.get(one.needs.name, {}), job.known.get(one.needs.name)
-    came_back = known.came_back if known else []
-    return came_back + [
+    doubted = [*known.came_back, *_between(known)] if known else []
+    return doubted + [
         measure_pad(circuit.circuit) for circuit in one.needs.circuits
         if any(deeper.get(circuit.circuit, frozenset()) & {*circuit.setups[place].codes}
                for place in box.setups[circuit.circuit])
@@ -234,6 +236,15 @@ def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
 
 
 GUESS = "no run yet: this is the model's guess alone"
+
+
+def _between(known: Known) -> list[str]:
+    """The size between one that stumbled and one that smoked, which is tried before anything else is bought."""
+    report = between_felt(known, ProposalRequest(), SURE_ENOUGH)
+    if report is None or not report.changes:
+        return []
+    change = report.changes[0]
+    return [f"first try {change.slot} {change.to}, {change.because[0]}; where it is not at hand, that is what to buy"]
 
 
 def _behind(job: OrderJob, name: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from order_cases import needs_of
 from pydantic import ValidationError
+from random_cars import case_with, random_car
 
 from configurator.book.book import open_book
 from configurator.book.fitting import fitting_of
@@ -313,6 +314,21 @@ def test_before_anything_is_bought_what_came_back_with_the_same_parts_is_doubted
         book.add_new_trials([clean, later])
     (told,) = answer(job(tmp_path, CARS[:1]), curve=False).vehicles
     assert told.first[0].startswith("run 1 pulled cleanly with these very parts, now complained of")
+
+
+def test_the_size_between_two_that_were_felt_is_tried_before_anything_is_bought(tmp_path: Path) -> None:
+    case = case_with(random_car(0), load_catalog(shipped_catalog_dir()))
+    slot, runs = SLOTS["front.nozzle"], []
+    for hour, (mm, word) in enumerate((("0.72", "stumble"), ("0.88", "smoke"))):
+        nozzle = next(option for option in case.on_offer[slot] if option.label.startswith(f"straight-{mm}"))
+        at = datetime(2026, 5, 2, 10 + hour, tzinfo=UTC)
+        runs.append(trial_of(case, at, Felt(word=word), Conditions(), choice={**case.as_fitted, slot: nozzle}))
+    with open_book(tmp_path / "book.sqlite") as book:
+        book.add_new_trials(runs)
+        asked = Meeting.model_validate({**meeting({}), "sureness": 0.5})
+        found = job_of(asked, [case.vehicle], case.catalog, book, PurchaseWish(), redrill=False)
+    (told,) = answer(found, curve=False).vehicles
+    assert told.first[0].startswith("first try front.nozzle straight-0.") and "felt too small" in told.first[0]
 
 
 @pytest.mark.parametrize(("symptom", "when"), [(None, "later"), ("clean", "later")])
