@@ -95,7 +95,7 @@ def _give_up_rules(
         rules = [c for c in way if c.rule]
         for constraint in rules:
             amount = _least_shortfall(problem, eased, constraint, effort)
-            if amount is None or (constraint.rule == SURE and constraint.limit - amount < WORTH_BUYING_PERCENT):
+            if amount is None:
                 break
             eased.append(replace(constraint, allowed=constraint.shortfall <= amount))
             says.append(_put_up_with(constraint, amount))
@@ -105,17 +105,20 @@ def _give_up_rules(
 
 
 def _put_up_with(constraint: Constraint, amount: float) -> str:
-    """A rule given way, by an amount; of sureness what is left of it is told."""
+    """A rule given way, by an amount; of sureness what is left of it is told, and what else to look at where that is
+    little."""
     rule = RULES[constraint.rule]
-    if rule.id == SURE:
-        return f"be content with parts that are right to {constraint.limit - amount:.0f} %"
     more = f"{_rounded_up(amount)} {rule.unit} {'more than allowed' if rule.at_most else 'less than wanted'}"
+    left = constraint.limit - amount
+    if rule.id == SURE and np.isfinite(left):
+        first = "look at the figures of the car again first; else " if left < WORTH_TRYING_PERCENT else ""
+        return f"{first}put up with {more}: right to {left:.0f} %"
     return f"put up with {more} ({_where(constraint)}{rule.wrong})"
 
 
 SURE = "right-for-enough-engines"
-WORTH_BUYING_PERCENT = 20.0
-"""Nobody is content with parts that are less sure to be right (assumed)."""
+WORTH_TRYING_PERCENT = 20.0
+"""Below it the figures of the car are doubted first (assumed)."""
 
 
 def _wrong(constraint: Constraint, least: float | None) -> str:

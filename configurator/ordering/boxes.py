@@ -56,10 +56,10 @@ def openings(
     for circuit, own, tried in zip(needs.circuits, setups, nozzles, strict=True):
         joints = {joint for place in own for joint in circuit.setups[place].joints}
         changes = changes_expected(sum(circuit.nozzles[place].changed for place in tried))
-        opened.update(joints - {"nozzle_seat"})
+        opened.update(sorted(joints - {"nozzle_seat"}))
         opened["nozzle_seat"] += max(changes, int("nozzle_seat" in joints))
     stack = zip(SHARED_SLOTS, needs.shared[shared], strict=True)
-    opened.update({joint for _, joint in openers(Slot(None, slot) for slot, option in stack if option.changed)})
+    opened.update(sorted({joint for _, joint in openers(Slot(None, slot) for slot, option in stack if option.changed)}))
     return +opened
 
 
@@ -86,8 +86,8 @@ class BoxMaker:
         for circuit, own, tried in zip(self.circuits, setups, nozzles, strict=True):
             asked = {item for place in own for item in circuit.asked(place)}
             options = [circuit.needs.nozzles[place] for place in tried]
-            takes.update({code for kind, code in asked if kind == "take"}
-                         | {o.code for o in options if o.work == "fit" and o.code})  # fmt: skip
+            bought = {code for kind, code in asked if kind == "take"}
+            takes.update(sorted(bought | {o.code for o in options if o.work == "fit" and o.code}))
             frees.update(code for code in circuit.freed if own and ("keep", code) not in asked)
             drills |= circuit.drilled(tried)
             work += sum(o.price for o in options if o.work == "redrill")

@@ -127,7 +127,7 @@ class ColumnProgram(GoodsProgram):
         if box.covered < group.enough:
             short = self.aim.short_price * (group.enough - box.covered)
             self.model.objective.set_linear_coefficient(share, short + box.work)
-        for code in {*box.takes, *box.frees, *self._has[number]}:
+        for code in sorted({*box.takes, *box.frees, *self._has[number]}):
             self._take(number, box, code)
         share.upper_bound = 0.0 if self._lacks[number] & box.takes.keys() else np.inf
         for drill in box.drills:
@@ -153,7 +153,7 @@ class ColumnProgram(GoodsProgram):
         self._branched |= changed
         for box, share in self.shares[number].items():
             share.upper_bound = 0.0 if lacks & box.takes.keys() else np.inf
-            for code in changed:
+            for code in sorted(changed):
                 self._take(number, box, code)
 
     def insisting(self) -> "ColumnProgram":

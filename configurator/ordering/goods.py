@@ -59,7 +59,7 @@ class GoodsProgram:
         self._freed_on: dict[str, set[date]] = {}
         for group in groups:
             for circuit in group.maker.needs.circuits:
-                for code in {code for setup in circuit.setups for code in setup.frees}:
+                for code in sorted({code for setup in circuit.setups for code in setup.frees}):
                     self._freed_on.setdefault(code, set()).add(group.day)
         self._rows = {code: self._supply_rows(code) for code in sorted(self.most)}
         self._drill_rows = self._rows_of_drills()

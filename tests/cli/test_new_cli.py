@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import select
+import signal
 import sys
 import tomllib
 from pathlib import Path
@@ -33,6 +34,7 @@ def at_a_terminal(arguments: list[str], lines: list[str], directory: Path) -> tu
     """What a command shows on a terminal of its own where these lines are typed, each once it asks; its exit code."""
     child, terminal = pty.fork()
     if child == 0:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # which a shell's background jobs ignore
         os.chdir(directory)
         os.execv(sys.executable, [sys.executable, "-c", "from configurator.cli import main; main()", *arguments])
     shown, typed, asked_at = "", list(lines), 0

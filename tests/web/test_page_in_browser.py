@@ -198,7 +198,7 @@ def test_a_run_that_cannot_be_meant_is_shown_again_as_it_was_typed(visits: Visit
     visits.refusals_meant.add(400)
     page.get_by_role("button", name="Put this run into the book").click()
     refused = page.locator("#run-refused")
-    expect(refused).to_contain_text("Height above the sea: 'high' is not a number")
+    expect(refused).to_contain_text("Height above the sea: found 'high': not a number with a unit")
     expect(refused).to_be_focused()
     expect(page.get_by_label("What was felt")).to_have_value("smoke")
     expect(page.get_by_role("textbox", name="Note")).to_have_value("half a sentence")
