@@ -6,12 +6,11 @@ over all ranges at once holds it in the tests.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 from math import hypot
 from typing import TypeVar
 
-from configurator.advice.sensitivity import Bored
-from configurator.car.unknown import LEFT_OUT, RANGES, WORDS, LeftOut, Place
+from configurator.advice.sensitivity import Bored, with_figures
+from configurator.car.unknown import LEFT_OUT, RANGES, TAKEN, Place
 from configurator.car.vehicle import Vehicle
 from configurator.judging.case import Case
 from configurator.learning.as_known import Known
@@ -33,7 +32,7 @@ def over_unknown(case: Case, circuit: str) -> NotKnown | None:
         (at_low_mm,), (at_high_mm,) = (bored.smallest_mm(with_figures(case, {place: end})) for end in (low, high))
         found.append(
             FigureNotKnown(
-                figure=".".join(place), says=WORDS[place], unit=_figure(place).unit, taken=taken, low=low, high=high,
+                figure=".".join(place), says=TAKEN[place].says, unit=TAKEN[place].unit, taken=taken, low=low, high=high,
                 at_low_mm=at_low_mm, at_high_mm=at_high_mm,
             )
         )  # fmt: skip
@@ -60,10 +59,6 @@ def matters(one: FigureNotKnown, now_mm: float | None) -> bool:
     return comes_or_goes or mm > STANDS_STILL_MM
 
 
-def _figure(place: Place) -> LeftOut:
-    return LEFT_OUT.get(place) or RANGES[place]
-
-
 def _furthest(one: FigureNotKnown, now_mm: float | None, sign: float) -> float:
     """How far a figure moves the nozzle one way [mm]."""
     ends = [sign * (end - now_mm) for end in (one.at_low_mm, one.at_high_mm) if end is not None and now_mm is not None]
@@ -74,12 +69,17 @@ SomeAnswer = TypeVar("SomeAnswer", bound=AnswerOnCar)
 
 
 def over_what_is_not_known(report: SomeAnswer, known: Known) -> SomeAnswer:
-    """The answer with the range of each circuit, where some figure of the car is not known, and nothing was felt yet:
-    a run says more than any figure."""
+    """The answer with what `not_known` tells."""
+    return report.model_copy(update={"not_known": not_known(known)})
+
+
+def not_known(known: Known) -> list[NotKnown]:
+    """The range of each circuit, where some figure of the car is not known, and nothing was felt yet: a run says more
+    than any figure."""
     if known.belief is not None:
-        return report
-    found = [over_unknown(known.case, name) for name in known.case.circuit_names]
-    return report.model_copy(update={"not_known": [one for one in found if one is not None]})
+        return []
+    found = (over_unknown(known.case, name) for name in known.case.circuit_names)
+    return [one for one in found if one is not None]
 
 
 def _moved(one: FigureNotKnown, now_mm: float | None) -> tuple[bool, float]:
@@ -98,12 +98,3 @@ def unknown_of(vehicle: Vehicle) -> Iterator[tuple[Place, tuple[float, float, fl
         given = getattr(vehicle, table).model_fields_set
         if not {key, figure.or_key} & given and (key != "rear_opens_at_deg" or vehicle.carburettor.barrels == 4):
             yield place, figure.of(litres)
-
-
-def with_figures(case: Case, figures: dict[Place, float]) -> Case:
-    """The case with figures of the vehicle file put in."""
-    vehicle = case.vehicle
-    for (table, key), value in figures.items():
-        changed = getattr(vehicle, table).model_copy(update={key: value})
-        vehicle = vehicle.model_copy(update={table: changed})
-    return replace(case, car=replace(case.car, vehicle=vehicle))

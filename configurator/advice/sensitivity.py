@@ -1,6 +1,6 @@
 """How much the answer moves when a figure that nobody measured is moved across its range."""
 
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -8,6 +8,7 @@ from pydantic import Field
 
 from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
+from configurator.car.unknown import RANGES, Place
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
@@ -31,13 +32,13 @@ VEHICLE_RANGES = {
     ("engine", "air_temperature_c"): (0.0, 35.0),
     ("engine", "idle_pressure_kpa"): IDLE_PRESSURE_RANGE_KPA,
     ("engine", "inertia_kg_m2"): (0.08, 0.30),
-    ("manifold", "distance_to_valves_mm"): (150.0, 400.0),
+    ("manifold", "distance_to_valves_mm"): RANGES["manifold", "distance_to_valves_mm"].ends,
     ("manifold", "volume_cc"): (0.4, 1.2),
-    ("carburettor", "rear_opens_at_deg"): (20.0, 45.0),
+    ("carburettor", "rear_opens_at_deg"): RANGES["carburettor", "rear_opens_at_deg"].ends,
     ("fuel", "density_kg_m3"): (720.0, 775.0),
     ("fuel", "viscosity_mpa_s"): (0.37, 0.75),
     ("fuel", "stoichiometric_ratio"): (14.0, 14.8),
-    ("tip_in", "opening_time_s"): (0.10, 0.30),
+    ("tip_in", "opening_time_s"): RANGES["tip_in", "opening_time_s"].ends,
 }
 """Defaults of the vehicle file that an owner may not know, with their ranges: density EN 228; the rest assumed. The
 manifold's is over the displacement."""
@@ -145,15 +146,20 @@ def _figures(case: Case) -> Iterator[_Figure]:
         if key == "volume_cc":
             low, high = (round(end * vehicle.engine.displacement_cc) for end in (low, high))
         extra = type(part).model_fields[key].json_schema_extra
-
-        def owned(value: float, table: str = table, key: str = key) -> Case:
-            changed = getattr(vehicle, table).model_copy(update={key: value})
-            return replace(case, car=replace(case.car, vehicle=vehicle.model_copy(update={table: changed})))
-
+        at_low, at_high = (with_figures(case, {(table, key): end}) for end in (low, high))
         yield _Figure(
             f"{table}.{key}", type(part).model_fields[key].description or "", str(extra["unit"]), str(extra["basis"]),
-            _value(case, table, key), low, high, owned(low), owned(high),
+            _value(case, table, key), low, high, at_low, at_high,
         )  # fmt: skip
+
+
+def with_figures(case: Case, figures: Mapping[Place, float]) -> Case:
+    """The case with figures of the vehicle file put in."""
+    vehicle = case.vehicle
+    for (table, key), value in figures.items():
+        changed = getattr(vehicle, table).model_copy(update={key: value})
+        vehicle = vehicle.model_copy(update={table: changed})
+    return replace(case, car=replace(case.car, vehicle=vehicle))
 
 
 def _value(case: Case, table: str, key: str) -> float:

@@ -56,9 +56,16 @@ class SureProposeReport(ProposeReport):
 def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:
     """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none. Nobody is
     sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
-    if (between := between_felt(known, request, wanted)) is not None:
+    between = between_felt(known, request)
+    if between is None:
+        return _by_belief(known, request, wanted)
+    other = _by_belief(known, request, wanted)
+    if not other.changes or (other.sureness or 0.0) <= (between.sureness or 0.0) + WORTH_NAMING:
         return between
-    return _by_belief(known, request, wanted)
+    title = f"sure to be right to {sure_percent(other.sureness or 0.0)}"
+    choice, case = choice_after(known.case, other.changes), known.choosing(request.wishes, wanted)
+    way = alternative_of(case, choice, title, request.wishes, title)
+    return between.model_copy(update={"alternatives": [way]})
 
 
 def _by_belief(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
@@ -69,25 +76,21 @@ def _by_belief(known: Known, request: ProposalRequest, wanted: float) -> Propose
     return report if report.status != "impossible" else _proposal_of(known, request, wanted)
 
 
-def between_felt(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport | None:
+def between_felt(known: Known, request: ProposalRequest) -> SureProposeReport | None:
     """A nozzle between one that stumbled and one that smoked beside the same pump and lobe, all else as it is: what two
     runs say comes before any model, and the trade goes there (common practice, no source). Of several the surest, of
-    those alike the one in the middle; None where there is no such size, or wishes will have it otherwise. What else is
-    surer is another way."""
+    those alike the one in the middle; None where there is no such size, or wishes will have it otherwise."""
     for name, sizes in known.sizes.items():
-        if sizes.bracket_mm is not None and not known.a_run_says_right and known.belief is not None:
-            wishes = [*request.wishes, *_of_the_middle(known, Slot(name, "nozzle"), sizes, request.wishes)]
-            case = known.tables.content_with(0.0)
-            report = propose(case, replace(request, wishes=wishes, order=NEAREST_FIRST), known)
-            if len(wishes) == len(request.wishes) or not report.changes:
-                return None
-            other, ways = _by_belief(known, request, wanted), report.alternatives
-            if other.changes and (other.sureness or 0.0) > (report.sureness or 0.0) + WORTH_NAMING:
-                title = f"sure to be right to {sure_percent(other.sureness or 0.0)}"
-                choice = choice_after(known.case, other.changes)
-                ways = [alternative_of(known.choosing(request.wishes, wanted), choice, title, request.wishes, title)]
-            told = report.model_copy(update={"alternatives": ways})
-            return SureProposeReport(**dict(told), belief=summary(known.belief), sureness_wanted=0.0)
+        if sizes.bracket_mm is None or known.a_run_says_right or known.belief is None:
+            continue
+        middle = _of_the_middle(known, Slot(name, "nozzle"), sizes, request.wishes)
+        if not middle:
+            return None
+        asked = replace(request, wishes=[*request.wishes, *middle], order=NEAREST_FIRST)
+        report = propose(known.tables.content_with(0.0), asked, known)
+        if not report.changes:
+            return None
+        return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=0.0)
     return None
 
 

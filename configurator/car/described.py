@@ -52,11 +52,8 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     """What is wrong with the answer to a question, the others taken as they are or will be."""
     answer = answers[question.key]
     if answer == DONT_KNOW:
-        return (
-            []
-            if question.if_unknown
-            else [Fault(CAR, question.key, "is needed", " or ".join(question.choices) or question.example)]
-        )
+        wanted = " or ".join(question.choices) or question.example
+        return [] if question.if_unknown else [Fault(CAR, question.key, "is needed", wanted)]
     if question.choices and answer not in question.choices and not (question.or_code and answer[:1].isalpha()):
         return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
     places = question.written(answer)

@@ -6,7 +6,7 @@ The first ten or so reach an answer; what is not known is left out, and the answ
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from configurator.car.unknown import LEFT_OUT, RANGES
+from configurator.car.unknown import TAKEN
 
 Answers = Mapping[str, str]
 """What was answered so far, by the key of a question; an empty text where it is not known."""
@@ -38,7 +38,7 @@ class Question:
     def if_unknown(self) -> str:
         """What is done where it is not known; empty where an answer is needed."""
         table, _, key = self.place.partition(".")
-        figure = LEFT_OUT.get((table, key)) or RANGES.get((table, key))
+        figure = TAKEN.get((table, key))
         if self.unknown or figure is None:
             return self.unknown
         each = " for each litre" if figure.per_litre else ""

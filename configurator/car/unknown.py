@@ -22,9 +22,10 @@ Place = tuple[str, str]
 
 @dataclass(frozen=True)
 class LeftOut:
-    """What is taken where a figure is left out, and the ends of its range; per litre of displacement where that is
-    said."""
+    """A figure in words, what is taken where it is left out, and the ends of its range; per litre of displacement where
+    that is said."""
 
+    says: str
     taken: float
     low: float
     high: float
@@ -35,44 +36,51 @@ class LeftOut:
     """Another key that says the same."""
     unit: str = ""
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        return self.low, self.high
+
     def of(self, litres: float) -> tuple[float, float, float]:
         """What is taken, and the ends, for an engine of this size."""
         times = litres if self.per_litre else 1.0
         return self.taken * times, self.low * times, self.high * times
 
 
-LEFT_OUT: Mapping[Place, LeftOut] = MappingProxyType({
-    ("engine", "idle_rpm"): LeftOut(850, 650, 1100, unit="rev/min"),
-    ("driveline", "mass_kg"): LeftOut(1200, 750, 1900, transmission="manual", unit="kg"),
-    ("driveline", "overall_ratio"): LeftOut(9.0, 6.5, 12.0, transmission="manual"),
-    ("driveline", "wheel_radius_m"): LeftOut(0.305, 0.27, 0.36, transmission="manual", unit="m"),
-    ("driveline", "stall_rpm"): LeftOut(1900, 1500, 2500, transmission="converter", unit="rev/min"),
-    ("carburettor", "rated_flow_m3_min"): LeftOut(
-        3.2, 2.2, 4.5, per_litre=True, or_key="rated_flow_ft3_min", unit="m3/min"
-    ),
-})  # fmt: skip
+LEFT_OUT: Mapping[Place, LeftOut] = MappingProxyType(
+    {
+        ("engine", "idle_rpm"): LeftOut("the idle speed", 850, 650, 1100, unit="rev/min"),
+        ("driveline", "mass_kg"): LeftOut("the weight", 1200, 750, 1900, transmission="manual", unit="kg"),
+        ("driveline", "overall_ratio"): LeftOut("the ratio of gear and axle", 9.0, 6.5, 12.0, transmission="manual"),
+        ("driveline", "wheel_radius_m"): LeftOut(
+            "the size of the tyres", 0.305, 0.27, 0.36, transmission="manual", unit="m"
+        ),
+        ("driveline", "stall_rpm"): LeftOut(
+            "the converter's stall speed", 1900, 1500, 2500, transmission="converter", unit="rev/min"
+        ),
+        ("carburettor", "rated_flow_m3_min"): LeftOut(
+            "the carburettor's air flow", 3.2, 2.2, 4.5, per_litre=True, or_key="rated_flow_ft3_min", unit="m3/min"
+        ),
+    }
+)
 """Figures without which nothing can be worked out, and that can be left out all the same."""
-RANGES: Mapping[Place, LeftOut] = MappingProxyType({
-    ("engine", "idle_pressure_kpa"): LeftOut(38.0, 30.0, 60.0, or_key="idle_vacuum_kpa", unit="kPa absolute"),
-    ("manifold", "distance_to_valves_mm"): LeftOut(250.0, 150.0, 400.0, unit="mm"),
-    ("manifold", "volume_cc"): LeftOut(800.0, 400.0, 1200.0, per_litre=True, unit="cc"),
-    ("carburettor", "rear_opens_at_deg"): LeftOut(30.0, 20.0, 45.0, unit="deg"),
-    ("tip_in", "opening_time_s"): LeftOut(0.15, 0.1, 0.3, unit="s"),
-})  # fmt: skip
+RANGES: Mapping[Place, LeftOut] = MappingProxyType(
+    {
+        ("engine", "idle_pressure_kpa"): LeftOut(
+            "the vacuum at idle", 38.0, 30.0, 60.0, or_key="idle_vacuum_kpa", unit="kPa absolute"
+        ),
+        ("manifold", "distance_to_valves_mm"): LeftOut(
+            "the way from carburettor to valves", 250.0, 150.0, 400.0, unit="mm"
+        ),
+        ("manifold", "volume_cc"): LeftOut("the room in the manifold", 800.0, 400.0, 1200.0, per_litre=True, unit="cc"),
+        ("carburettor", "rear_opens_at_deg"): LeftOut(
+            "the angle at which the rear throttles start", 30.0, 20.0, 45.0, unit="deg"
+        ),
+        ("tip_in", "opening_time_s"): LeftOut("how fast the throttle is opened", 0.15, 0.1, 0.3, unit="s"),
+    }
+)
 """Figures that have a default in the vehicle file, and that an owner could tell."""
-WORDS: Mapping[Place, str] = MappingProxyType({
-    ("engine", "idle_rpm"): "the idle speed",
-    ("engine", "idle_pressure_kpa"): "the vacuum at idle",
-    ("driveline", "mass_kg"): "the weight",
-    ("driveline", "overall_ratio"): "the ratio of gear and axle",
-    ("driveline", "wheel_radius_m"): "the size of the tyres",
-    ("driveline", "stall_rpm"): "the converter's stall speed",
-    ("carburettor", "rated_flow_m3_min"): "the carburettor's air flow",
-    ("carburettor", "rear_opens_at_deg"): "the angle at which the rear throttles start",
-    ("manifold", "distance_to_valves_mm"): "the way from carburettor to valves",
-    ("manifold", "volume_cc"): "the room in the manifold",
-    ("tip_in", "opening_time_s"): "how fast the throttle is opened",
-})  # fmt: skip
+TAKEN: Mapping[Place, LeftOut] = MappingProxyType({**LEFT_OUT, **RANGES})
+"""Everything that may be left out."""
 
 
 def with_left_out(tables: Tables) -> tuple[Tables, frozenset[Place]]:
@@ -82,10 +90,9 @@ def with_left_out(tables: Tables) -> tuple[Tables, frozenset[Place]]:
     >>> filled["carburettor"], left_out
     ({'rated_flow_m3_min': 6.4}, frozenset({('carburettor', 'rated_flow_m3_min')}))
     """
-    filled, left_out = dict(tables), set()
+    filled, left_out, litres = dict(tables), set(), _litres(tables.get("engine"))
     for (table, key), figure in LEFT_OUT.items():
         given = filled.get(table)
-        litres = _litres(tables.get("engine"))
         if not isinstance(given, dict) or litres is None or {key, figure.or_key} & set(given):
             continue
         if figure.transmission in ("", given.get("transmission")):

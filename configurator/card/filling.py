@@ -3,7 +3,7 @@
 import datetime
 from collections.abc import Sequence
 
-from configurator.advice.over_unknown import in_a_sentence, over_unknown
+from configurator.advice.over_unknown import in_a_sentence, not_known
 from configurator.card.jobs import FIRST_CHECKS, CardJob, before, is_fault, sections, sentence
 from configurator.card.next_moves import after_feelings
 from configurator.card.sheet import Card, PartRow, Section
@@ -48,14 +48,8 @@ def card_of(
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(known, choice),
         felt_then=[_felt_then(known, shot) for shot in combination.shots],
-        mind=[*_not_known(known), *_mind(job, wrong, work)], record=record,
+        mind=[*(sentence(in_a_sentence(one)) for one in not_known(known)), *_mind(job, wrong, work)], record=record,
     )  # fmt: skip
-
-
-def _not_known(known: Known) -> list[str]:
-    """How far the nozzle may lie off over what is not known of the car."""
-    over = [over_unknown(known.case, name) for name in known.case.circuit_names] if known.belief is None else []
-    return [sentence(in_a_sentence(one)) for one in over if one is not None]
 
 
 def _mind(job: CardJob, against: Sequence[Finding], work: Sequence[Section]) -> list[str]:

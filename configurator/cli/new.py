@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from configurator.cli.shared import CatalogDir, app
+from configurator.cli.shared import CatalogDir, app, case_of
 from configurator.errors import BadInput, Fault
 
 if TYPE_CHECKING:
@@ -218,11 +218,11 @@ def _first_answer(car: Path, catalog: Path | None) -> None:
     from configurator.advice.checked import checked
     from configurator.book.car_now import car_now
     from configurator.book.car_records import CarRecords
-    from configurator.cli.shared import case_of
     from configurator.views.tables import check_text
 
-    case = case_of(car, catalog)
-    typer.echo(check_text(checked(car_now(case, CarRecords()), CarRecords(), [], everything=False), everything=False))
+    records = CarRecords()
+    report = checked(car_now(case_of(car, catalog), records), records, [], everything=False)
+    typer.echo(check_text(report, everything=False))
     typer.echo(
         f"\nNext: `tipin next {car} --symptom stumble` (or popback, flat, dull, smoke) says what to try; "
         f"`tipin new {car} --more` asks for what would make it surer."

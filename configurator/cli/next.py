@@ -16,6 +16,7 @@ from configurator.cli.shared import (
     app,
     case_of,
     symptom_told,
+    tell_not_known,
 )
 from configurator.errors import BadInput
 from configurator.units.showing import as_shown
@@ -43,7 +44,6 @@ def next_command(
     from configurator.book.usual_place import place_of_book
     from configurator.learning.as_known import as_known
     from configurator.views.belief import next_text
-    from configurator.views.tables import not_known_text
 
     known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
     opened = find_book(book) if stock_only else None
@@ -59,5 +59,5 @@ def next_command(
     report = over_what_is_not_known(what_next(known, stock), known)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(next_text(report)))
     if what_is_not_known and not as_json:
-        typer.echo(as_shown(not_known_text(report.not_known)))
+        tell_not_known(report)
     raise typer.Exit(1 if report.do == "nothing" else 0)

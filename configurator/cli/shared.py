@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from configurator.book.car_records import CarRecords
     from configurator.judging.case import Case
     from configurator.judging.feelings import Symptom
+    from configurator.reports import AnswerOnCar
 
 app = typer.Typer(
     name="tipin",
@@ -129,6 +130,14 @@ def moment_told(word: str | None, moment: str | None) -> str | None:
     question = f"When does the {symptom.word} come: at-once, later (after a moment, the shot is spent) or both"
     answer: str = typer.prompt(question, default="both", err=True)
     return answer.strip().lower().replace(" ", "-")
+
+
+def tell_not_known(report: "AnswerOnCar") -> None:
+    """List what is not known of the car, below an answer in words."""
+    from configurator.units.showing import as_shown
+    from configurator.views.tables import not_known_text
+
+    typer.echo(as_shown(not_known_text(report.not_known)))
 
 
 def circuits_named(case: "Case", circuit: str | None) -> tuple[str, ...]:

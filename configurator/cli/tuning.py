@@ -24,6 +24,7 @@ from configurator.cli.shared import (
     case_of,
     circuits_named,
     symptom_told,
+    tell_not_known,
 )
 from configurator.units.showing import as_shown
 
@@ -44,13 +45,13 @@ def check_command(
     last run. Exit code 1 if there is either.
     """
     from configurator.advice.checked import checked
-    from configurator.views.tables import check_text, not_known_text
+    from configurator.views.tables import check_text
 
     now, records = car_as_it_is(vehicle, catalog, book)
     report = checked(now, records, fit or [], everything=everything)
     typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(check_text(report, everything=everything)))
     if what_is_not_known and not as_json:
-        typer.echo(as_shown(not_known_text(report.not_known)))
+        tell_not_known(report)
     raise typer.Exit(0 if report.ok else 1)
 
 
@@ -80,7 +81,7 @@ def size_command(
     from configurator.learning.as_known import as_known
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
-    from configurator.views.tables import not_known_text, size_text
+    from configurator.views.tables import size_text
 
     known = as_known(case_of(vehicle, catalog), book)
     case, names = known.case, circuits_named(known.case, circuit)
@@ -100,7 +101,7 @@ def size_command(
         for band in bands:
             typer.echo(as_shown("\nAs fitted: " + terminal_picture(band)))
         if what_is_not_known:
-            typer.echo(as_shown(not_known_text(report.not_known)))
+            tell_not_known(report)
         if plot is not None:
             typer.echo(f"\nPicture: {plot}")
     raise typer.Exit(0 if report.ok else 1)
@@ -140,7 +141,6 @@ def propose_command(
     from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
-    from configurator.views.tables import not_known_text
 
     goals, felt = read_order(order), symptom_told(symptom, moment)
     known = as_known(case_of(vehicle, catalog), book, felt)
@@ -149,7 +149,7 @@ def propose_command(
     report = over_what_is_not_known(report if wishes else with_first_step(known, report), known)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     if what_is_not_known and not as_json:
-        typer.echo(as_shown(not_known_text(report.not_known)))
+        tell_not_known(report)
     raise typer.Exit(1 if report.status == "impossible" or report.is_hopeless else 0)
 
 

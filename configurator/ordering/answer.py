@@ -10,7 +10,7 @@ from configurator.advice.sure_proposal import between_felt
 from configurator.catalogue.settings import price_text
 from configurator.judging.table import LEAST_SURE
 from configurator.judging.unmeasured import measure_pad
-from configurator.learning.as_known import SURE_ENOUGH, Known
+from configurator.learning.as_known import Known
 from configurator.ordering.boxes import openings
 from configurator.ordering.cheapest import surest
 from configurator.ordering.groups import Kinds, most_scenarios
@@ -240,7 +240,7 @@ GUESS = "no run yet: this is the model's guess alone"
 
 def _between(known: Known) -> list[str]:
     """The size between one that stumbled and one that smoked, which is tried before anything else is bought."""
-    report = between_felt(known, ProposalRequest(), SURE_ENOUGH)
+    report = between_felt(known, ProposalRequest())
     if report is None or not report.changes:
         return []
     change = report.changes[0]

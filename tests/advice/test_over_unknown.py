@@ -7,15 +7,8 @@ import numpy as np
 from random_cars import FRONT, random_car
 from runs import run
 
-from configurator.advice.over_unknown import (
-    in_a_sentence,
-    matters,
-    over_unknown,
-    over_what_is_not_known,
-    unknown_of,
-    with_figures,
-)
-from configurator.advice.sensitivity import Bored
+from configurator.advice.over_unknown import in_a_sentence, matters, over_unknown, over_what_is_not_known, unknown_of
+from configurator.advice.sensitivity import Bored, with_figures
 from configurator.car.fitted import vehicle_for
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
