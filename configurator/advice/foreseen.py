@@ -236,7 +236,7 @@ def _failed_before(known: Known, name: str, table: CombinationTable) -> Mask:
 
 def _fewest_changes(table: CombinationTable, sure: Array, wanted: float) -> tuple[int, ...]:
     """Of combinations as sure as wanted the one with the fewest other parts, then the cheapest, then the nearest
-    nozzle; of that, where it changes, the size that is the surest and no dearer."""
+    nozzle; of that, where it changes and is not sure enough, the size that is the surest and no dearer."""
     places = np.argwhere(sure >= wanted)
     prices = np.sum([
         np.array([0, *(one.price for one in table.options[own][1:])])[places[:, axis]]
@@ -250,6 +250,6 @@ def _fewest_changes(table: CombinationTable, sure: Array, wanted: float) -> tupl
         bool(nozzle) and bool(place) and one.work == chosen.work and one.price <= chosen.price
         for place, one in enumerate(table.options["nozzle"])
     ])  # fmt: skip
-    if nozzle:
+    if nozzle and sure[(nozzle, *beside)] < SURE_ENOUGH:
         nozzle = int(np.where(alike, sure[(slice(None), *beside)], -1.0).argmax())
     return (nozzle, *beside)

@@ -142,15 +142,18 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
         # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
         case = known.choosing(request.wishes, wanted, nearly=1.0)
         report = _both_right(known, case, request, propose(case, request, known))
-    report = _of_the_surest_size(known, case, request, report)
+    report = _of_the_surest_size(known, case, request, report, wanted)
     return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=wanted)
 
 
-def _of_the_surest_size(known: Known, case: Case, request: ProposalRequest, report: ProposeReport) -> ProposeReport:
-    """A proposal that changes a nozzle with the size that is right for the most beside the other changes, where
-    another is surer and no dearer: between a size that stumbled and one that smoked, not the nearest to either."""
+def _of_the_surest_size(
+    known: Known, case: Case, request: ProposalRequest, report: ProposeReport, wanted: float
+) -> ProposeReport:
+    """A proposal that changes a nozzle and is less sure than wanted with the size that is right for the most beside the
+    other changes, where one is surer and no dearer: between a size that stumbled and one that smoked, not the nearest
+    to either. One that is as sure as wanted stays the nearest, as every other screen has it."""
     nozzles = {change.slot: change for change in report.changes if change.slot.endswith(".nozzle")}
-    if not nozzles:
+    if not nozzles or (report.sureness or 0.0) >= wanted:
         return report
     beside = list(request.wishes)
     for slot, chosen in choice_after(case, report.changes).items():

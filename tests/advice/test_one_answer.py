@@ -23,7 +23,7 @@ from configurator.catalogue.parts import FeedScrewFigures
 from configurator.judging.feelings import SYMPTOMS
 from configurator.judging.findings import check
 from configurator.judging.table import LEAST_SURE, most_together
-from configurator.learning.as_known import Known, known_by
+from configurator.learning.as_known import SURE_ENOUGH, Known, known_by
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import ProposeReport
 from configurator.slots.options import Choice, Option
@@ -137,7 +137,7 @@ def test_a_size_between_bounds_that_were_felt(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", CARS)
-def test_no_other_size_beside_the_same_changes_is_surer(seed: int) -> None:
+def test_no_other_size_is_surer_than_one_less_sure_than_wanted_and_none_nearer_that_is_as_sure(seed: int) -> None:
     """Every nozzle that could take the proposed one's place at no more money, judged by itself."""
     _, known, _, proposal = asked(seed)
     chosen = choice_after(known.case, proposal.changes)
@@ -150,11 +150,17 @@ def test_no_other_size_beside_the_same_changes_is_surer(seed: int) -> None:
         return
     scatter = known.case.catalog.limits.stamped_tolerance_mm
     now, alike = known.case.as_fitted[NOZZLE].read(FittedNozzle), not COMPANIONS & set(changes_of(proposal))
+    chosen_mm = chosen[NOZZLE].read(FittedNozzle).diameter_mm
     for option in known.case.options[NOZZLE]:
         nozzle = option.read(FittedNozzle)
         apart = nozzle.is_told_from(now, scatter) and option.work == chosen[NOZZLE].work
         if apart and option.price <= chosen[NOZZLE].price and goes_the_way_felt(known, chosen, option, alike=alike):
-            assert sureness_of(known.case, {**chosen, NOZZLE: option}, known.belief) <= (proposal.sureness or 0) + 2e-4
+            sure, then = sureness_of(known.case, {**chosen, NOZZLE: option}, known.belief), proposal.sureness or 0.0
+            if then >= SURE_ENOUGH:
+                nearer_mm = abs(chosen_mm - now.diameter_mm) - abs(nozzle.diameter_mm - now.diameter_mm)
+                assert sure < SURE_ENOUGH or nearer_mm <= 1e-9
+            else:
+                assert sure <= then + 2e-4
 
 
 def goes_the_way_felt(known: Known, chosen: Choice, option: Option, *, alike: bool) -> bool:
