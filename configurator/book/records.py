@@ -7,9 +7,9 @@ changed since; the codes stand beside it for people to read.
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import field_validator
+from pydantic import BeforeValidator, field_validator
 
 from configurator.basis import ASSUMED
 from configurator.car.assumed import taken_of
@@ -19,7 +19,7 @@ from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Flag, Number, Record, Whole, figure
 from configurator.judging.case import Case
-from configurator.judging.feelings import Moment, symptom_felt
+from configurator.judging.feelings import Moment, symptom_felt, symptom_word
 from configurator.physics.lateness import LATENESS_RANGE
 from configurator.slots.columns import Mount
 from configurator.slots.options import Choice, Stack
@@ -40,10 +40,16 @@ class Conditions(Record):
     warm: Flag = figure("whether the engine was warm: a cold one says nothing of the pump circuit", default=True)
 
 
+def _as_in_the_book(said: object) -> object:
+    return symptom_word(said) if isinstance(said, str) else said
+
+
 class Felt(Record):
     """What the driver felt, in one of the words of symptoms, how strongly, and when if that was said."""
 
-    word: str = figure("one of the symptom words", min_length=1, max_length=40)
+    word: Annotated[str, BeforeValidator(_as_in_the_book)] = figure(
+        "one of the symptom words", min_length=1, max_length=40
+    )
     strength: Strength = figure("faint, clear or strong", basis=ASSUMED, default="clear")
     moment: Moment | None = figure(
         "at-once, later (the shot is spent) or both; where it is not said, each is weighed", default=None

@@ -122,9 +122,9 @@ def symptom_told(word: str | None, moment: str | None) -> "Symptom | None":
 
 def moment_told(word: str | None, moment: str | None) -> str | None:
     """When it is felt, as said; on a terminal asked for where only the moment would tell which complaint it is."""
-    from configurator.judging.feelings import SYMPTOMS
+    from configurator.judging.feelings import SYMPTOMS, symptom_word
 
-    symptom = SYMPTOMS.get(word or "")
+    symptom = SYMPTOMS.get(symptom_word(word or ""))
     if moment is not None or symptom is None or not symptom.leaves_open_when or not sys.stdin.isatty():
         return moment
     question = f"When does the {symptom.word} come: at-once, later (after a moment, the shot is spent) or both"

@@ -93,6 +93,27 @@ SYMPTOMS = {
         Symptom("clean", "a clean pull", 0, True, "", {}, ()),
     )
 }  # fmt: skip
+ALSO_SAID: Mapping[str, tuple[str, ...]] = {
+    "stumble": ("stumbles", "hesitates", "hesitation", "hesitates-then-pulls"),
+    "popback": ("pops-back", "pop-back", "pops", "spits-back"),
+    "flat": ("goes-flat", "falls-flat", "runs-out"),
+    "smoke": ("smokes", "black-smoke", "sags-in-smoke"),
+    "clean": ("pulls-cleanly", "good", "right"),
+}
+"""What drivers call each of them besides (common practice, no source). A bog is in none: it is felt of too little fuel
+and of too much."""
+BOGS = "a bog with black smoke is smoke, one without is stumble (at once) or flat (after a moment)"
+_WORD_OF = {said: word for word, others in ALSO_SAID.items() for said in others}
+
+
+def symptom_word(said: str) -> str:
+    """The word that stands in the book for what a driver says; what is none of them comes back as it is.
+
+    >>> symptom_word("Hesitates"), symptom_word("goes flat"), symptom_word("smoke"), symptom_word("itches")
+    ('stumble', 'flat', 'smoke', 'itches')
+    """
+    plain = "-".join(said.lower().replace("_", " ").replace("-", " ").split())
+    return _WORD_OF.get(plain, plain if plain in SYMPTOMS else said)
 
 
 def read_symptom(word: str | None, moment: str | None = None) -> Symptom | None:
@@ -105,9 +126,11 @@ def read_symptom(word: str | None, moment: str | None = None) -> Symptom | None:
 
 def symptom_felt(word: str, moment: str | None, field: str = "word", expected: str = "") -> Symptom:
     """The same of what was felt in a run. field, expected : of the word, where it is none."""
+    word = symptom_word(word)
     if word not in SYMPTOMS:
         listed = expected or f"one of {', '.join(SYMPTOMS)}"
-        raise BadInput.in_field(field, word, "is no symptom", listed, did_you_mean(word, list(SYMPTOMS)))
+        hint = BOGS if word.lower() in ("bog", "bogs") else did_you_mean(word, list(SYMPTOMS))
+        raise BadInput.in_field(field, word, "is no symptom", listed, hint)
     symptom = SYMPTOMS[word]
     if moment is None:
         return symptom

@@ -29,7 +29,7 @@ from configurator.errors import BadInput, Fault
 from configurator.files.declared import Number, Record, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
-from configurator.judging.feelings import SYMPTOMS, Moment
+from configurator.judging.feelings import SYMPTOMS, Moment, symptom_word
 
 
 class Appointment(Record):
@@ -50,9 +50,10 @@ class Appointment(Record):
     @field_validator("symptom")
     @classmethod
     def _is_felt(cls, word: str | None) -> str | None:
-        if word is not None and word not in SYMPTOMS:
+        known = None if word is None else symptom_word(word)
+        if known is not None and known not in SYMPTOMS:
             raise ValueError(f"'{word}' is no symptom; expected one of {', '.join(SYMPTOMS)}")
-        return word
+        return known
 
     @model_validator(mode="after")
     def _when_of_what(self) -> Self:

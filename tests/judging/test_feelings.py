@@ -6,9 +6,10 @@ import building
 import numpy as np
 import pytest
 
+from configurator.book.records import Felt
 from configurator.errors import BadInput
 from configurator.judging.delivery import delivery_of
-from configurator.judging.feelings import SYMPTOMS, felt_words, read_symptom, symptom_felt
+from configurator.judging.feelings import ALSO_SAID, SYMPTOMS, felt_words, read_symptom, symptom_felt
 from configurator.judging.findings import findings
 from configurator.slots.columns import JudgedShots
 
@@ -23,6 +24,19 @@ def test_a_word_is_read_or_refused_with_the_words_there_are() -> None:
     text = str(caught.value)
     assert "is no symptom" in text and "did you mean stumble?" in text
     assert all(f"{symptom.word} ({symptom.says})" in text for symptom in SYMPTOMS.values())
+
+
+@pytest.mark.parametrize(("word", "said"), [(word, said) for word, others in ALSO_SAID.items() for said in others])
+def test_what_drivers_call_it_besides_is_read_and_kept_under_one_word(word: str, said: str) -> None:
+    assert read_symptom(said) is SYMPTOMS[word]
+    assert read_symptom(said.upper().replace("-", "  ")) is SYMPTOMS[word]
+    assert Felt(word=said).word == word
+    assert said not in SYMPTOMS and sum(said in others for others in ALSO_SAID.values()) == 1
+
+
+def test_a_bog_is_asked_back() -> None:
+    with pytest.raises(BadInput, match=r"a bog with black smoke is smoke, one without is stumble"):
+        read_symptom("bogs")
 
 
 def test_what_a_symptom_complains_of_goes_with_its_side() -> None:
