@@ -12,6 +12,7 @@ from configurator.advice.availability import Availability
 from configurator.advice.checked import checked
 from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.over_unknown import over_what_is_not_known
+from configurator.advice.part_that_would_do import with_parts_that_would_do
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.standing import AvailabilityReport
 from configurator.advice.sure_proposal import proposal_of
@@ -90,7 +91,8 @@ def propose(
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
     report = proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
-    return over_what_is_not_known(report if wishes else with_first_step(known, report), known)
+    report = report if wishes else with_first_step(known, with_parts_that_would_do(report, known, sure))
+    return over_what_is_not_known(report, known)
 
 
 def why(

@@ -264,6 +264,11 @@ class ConflictReport(Obstacle):
     apart: list[Obstacle] = Field(default=[], description="obstacles that share nothing with the first or another")
     relaxations: list[Relaxation] = Field(description="the smallest ways out, three at most")
     more_relaxations: int = Field(0, description="how many more there are")
+    would_do: list[str] = Field(
+        default=[],
+        description="what a part that the catalogue lacks would have to be like; empty where no single one "
+        "would do, or what was asked for is in the way",
+    )
 
 
 class ProposeReport(AnswerOnCar):

@@ -1,5 +1,6 @@
 """Cars that are no shipped example: carburettor, gearing and manifold in proportion to the engine, in wide bounds."""
 
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -7,7 +8,7 @@ import building
 import numpy as np
 
 from configurator.car.vehicle import Vehicle
-from configurator.catalogue.load import Catalog
+from configurator.catalogue.load import Catalog, load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 
 Figures = dict[str, dict[str, Any]]
@@ -45,6 +46,17 @@ def random_car(seed: int) -> Figures:
 def changed(figures: Figures, table: str, **values: Any) -> Figures:
     """The same car with some figures of one table changed."""
     return figures | {table: figures[table] | values}
+
+
+@cache
+def few_parts() -> Catalog:
+    """The shipped catalogue with so few parts that many cars find nothing among them."""
+    shipped = load_catalog(shipped_catalog_dir())
+    return replace(
+        shipped, nozzles={code: shipped.nozzles[code] for code in ("straight-0.72", "straight-0.80")},
+        lobes={code: shipped.lobes[code] for code in ("lobe-fell", "lobe-moor")},
+        pumps={"pump-3cc": shipped.pumps["pump-3cc"]}, operations={},
+    )  # fmt: skip
 
 
 def case_with(figures: Figures, catalog: Catalog, fitted: dict[str, Any] | None = None) -> Case:

@@ -136,6 +136,7 @@ def propose_command(
     """
     from configurator.advice.next_step import with_first_step
     from configurator.advice.over_unknown import over_what_is_not_known
+    from configurator.advice.part_that_would_do import with_parts_that_would_do
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
     from configurator.learning.as_known import as_known
@@ -146,7 +147,8 @@ def propose_command(
     known = as_known(case_of(vehicle, catalog), book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
-    report = over_what_is_not_known(report if wishes else with_first_step(known, report), known)
+    report = report if wishes else with_first_step(known, with_parts_that_would_do(report, known, sure / 100))
+    report = over_what_is_not_known(report, known)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     if what_is_not_known and not as_json:
         tell_not_known(report)

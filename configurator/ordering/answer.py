@@ -5,10 +5,11 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from configurator.advice.part_that_would_do import parts_that_would_do
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import between_felt
 from configurator.catalogue.settings import price_text
-from configurator.judging.table import LEAST_SURE
+from configurator.judging.table import LEAST_SURE, most_together
 from configurator.judging.unmeasured import measure_pad
 from configurator.learning.as_known import Known
 from configurator.ordering.boxes import openings
@@ -35,6 +36,8 @@ from configurator.solver.solution import Unsettled
 
 CURVE_POINTS = 6
 CURVE_EFFORT = 0.5
+MOST_WITH_PARTS = 3
+"""Vehicles of which it is told what a part would have to be like, if it cannot be sure enough: each takes seconds."""
 MOST_FOR_CURVE = 12
 """Vehicles up to which it is worked out what money buys: every sum is an order of its own."""
 NOTES = (
@@ -84,7 +87,7 @@ def answer(job: OrderJob, *, curve: bool = True, progress: Callable[[str], None]
             plan = replace(before, proven=plan.proven, least=plan.least, goal=plan.goal)
     met = _is_met(job.wanted, plan)
     failing = [] if met or plan.stopped else _failing(job, plan)
-    curve = curve and not plan.stopped and 0 < len(job.wanted) <= MOST_FOR_CURVE
+    curve = curve and not plan.stopped and plan.cost > 0 and 0 < len(job.wanted) <= MOST_FOR_CURVE
     return OrderReport(
         name=job.name, ok=met, proven=plan.proven, bound=_bound(plan, job.currency),
         lines=_lines(job, plan), suppliers=_suppliers(job, plan), work=_money(_work(plan)),
@@ -294,7 +297,7 @@ def _point(job: OrderJob, budget: int, plan: Plan) -> CurvePoint:
 
 def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
     """Vehicles that cannot reach their sureness even alone and whatever it costs; one that has it in the plan can."""
-    failing = []
+    failing: list[Failing] = []
     alone: dict[tuple[int, date, float], float] = {}
     most = most_scenarios(job.wanted, job.market, job.kinds)
     for one, box, scenarios in zip(job.wanted, plan.boxes, most, strict=True):
@@ -307,8 +310,19 @@ def _failing(job: OrderJob, plan: Plan) -> list[Failing]:
                     alone[alike] = found.boxes[0].sureness if found else box.sureness
                 best = max(alone[alike], best)
             if best < one.sureness - NOT_SHORT:
-                failing.append(Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(best, 4)))
+                would_do = _would_do(job, one) if len(failing) < MOST_WITH_PARTS else []
+                failing.append(
+                    Failing(vehicle=one.needs.name, wanted=one.sureness, best=round(best, 4), would_do=would_do)
+                )
     return failing
+
+
+def _would_do(job: OrderJob, one: Wanted) -> list[str]:
+    """What a part would have to be like, where no other day would make a vehicle sure enough."""
+    known = job.known.get(one.needs.name)
+    if known is None or most_together(known.tables, []).share >= one.sureness:
+        return []
+    return list(parts_that_would_do(replace(known, belief=known.believed), one.sureness))
 
 
 def _notes(job: OrderJob) -> list[str]:

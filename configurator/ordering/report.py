@@ -90,6 +90,9 @@ class Failing(Report):
     vehicle: str = Field(description="name of the vehicle")
     wanted: float = Field(description="sureness wanted")
     best: float = Field(description="most that can be reached by its day, whatever it costs")
+    would_do: list[str] = Field(
+        default=[], description="what a part that the catalogue lacks would have to be like; told of three vehicles"
+    )
 
 
 class WayOut(Report):

@@ -20,6 +20,8 @@ def next_text(report: NextReport) -> str:
         lines.append(f"     {change.slot}: {change.to}")
         lines.append(f"       in place of {change.from_}; {change.labour_min:.0f} min")
     lines += [wrapped(report.why, "     ")]
+    if report.do == "nothing" and not report.destination:
+        lines.append("     `tipin propose` tells what is in the way, and what a part would have to be like")
     if report.destination:
         sure = f" ({sure_percent(report.destination_sureness)})" if report.destination_sureness else ""
         parts = ", ".join(f"{change.slot} {change.to}" for change in report.destination)

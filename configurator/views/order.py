@@ -65,6 +65,9 @@ def _short_lines(report: OrderReport) -> Iterable[str]:
     money = partial(price_text, currency=report.currency)
     for one in report.failing:
         yield f"  {one.vehicle}: {_percent(one.wanted)} wanted, {_percent(one.best)} is the most there is by its day"
+        if one.would_do:
+            yield "    a part that the catalogue lacks would do (ask a supplier), any one of:"
+            yield from (wrapped(part, " " * 8, "      - ") for part in one.would_do)
     if report.ways_out:
         yield "Ways out, cheapest first:"
         yield from (wrapped(f"{way.says}: {money(way.cost)}" if way.cost is not None else way.says, "    ", "  - ")
@@ -101,6 +104,8 @@ def what_for(line: OrderLine) -> str:
 
 def _box_lines(report: OrderReport) -> Iterable[str]:
     for vehicle in report.vehicles:
+        if not any([*vehicle.setups.values(), *vehicle.nozzles.values(), vehicle.stack]):
+            continue
         yield f"Box for {vehicle.vehicle}:"
         for circuit, setups in vehicle.setups.items():
             for setup in setups:

@@ -160,5 +160,8 @@ def _conflict_lines(conflict: ConflictReport) -> Iterable[str]:
         yield from (wrapped(way.says, "    ", "  - ") for way in conflict.relaxations)
         if conflict.more_relaxations:
             yield f"    and {conflict.more_relaxations} more"
-    else:
+    if conflict.would_do:
+        yield "A part that the catalogue lacks would do (ask a supplier), any one of:"
+        yield from (wrapped(part, "    ", "  - ") for part in conflict.would_do)
+    elif not conflict.relaxations:
         yield "Nothing in this catalogue mends that; a larger catalogue might."
