@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from math import hypot
 from typing import TypeVar
 
-from configurator.advice.sensitivity import Bored, with_figures
+import numpy as np
+
+from configurator.advice.sensitivity import TRIED_MM, Bored, highest, with_figures
 from configurator.car.unknown import LEFT_OUT, RANGES, TAKEN, Place
 from configurator.car.vehicle import Vehicle
 from configurator.judging.case import Case
@@ -25,32 +27,43 @@ STANDS_STILL_MM = 0.03
 
 def over_unknown(case: Case, circuit: str) -> NotKnown | None:
     """The range for the parts that are fitted; None where everything is known."""
-    bored = Bored(circuit, [case.as_fitted])
-    (now_mm,) = bored.smallest_mm(case)
-    found = []
-    for place, (taken, low, high) in unknown_of(case.vehicle):
-        (at_low_mm,), (at_high_mm,) = (bored.smallest_mm(with_figures(case, {place: end})) for end in (low, high))
-        found.append(
-            FigureNotKnown(
-                figure=".".join(place), says=TAKEN[place].says, unit=TAKEN[place].unit, taken=taken, low=low, high=high,
-                at_low_mm=at_low_mm, at_high_mm=at_high_mm,
-            )
-        )  # fmt: skip
-    if not found:
+    unknown = list(unknown_of(case.vehicle))
+    if not unknown:
         return None
+    ends = [with_figures(case, {place: end}) for place, (_, *both) in unknown for end in both]
+    (now_mm,), *moved = Bored(circuit, [case.as_fitted]).smallest_mm([case, *ends])
+    found = [
+        FigureNotKnown(
+            figure=".".join(place), says=TAKEN[place].says, unit=TAKEN[place].unit, taken=taken, low=low, high=high,
+            at_low_mm=at_low_mm, at_high_mm=at_high_mm,
+        )
+        for (place, (taken, low, high)), (at_low_mm,), (at_high_mm,) in zip(
+            unknown, moved[::2], moved[1::2], strict=True
+        )
+    ]  # fmt: skip
     found.sort(key=lambda one: _moved(one, now_mm), reverse=True)
+    if now_mm is None:
+        return NotKnown(circuit=circuit, smallest_mm=None, from_mm=None, to_mm=None, figures=found)
     down, up = (WIDENED * hypot(*(_furthest(one, now_mm, sign) for one in found)) for sign in (-1.0, 1.0))
-    from_mm, to_mm = (None, None) if now_mm is None else (round(now_mm - down, 2), round(now_mm + up, 2))
+    smallest_mm, largest_mm = TRIED_MM[0], TRIED_MM[-1]
+    from_mm, to_mm = (round(float(np.clip(mm, smallest_mm, largest_mm)), 2) for mm in (now_mm - down, now_mm + up))
     return NotKnown(circuit=circuit, smallest_mm=now_mm, from_mm=from_mm, to_mm=to_mm, figures=found)
+
+
+AS_THEY_ARE = "the screw, pump and lobe that are in"
 
 
 def in_a_sentence(over: NotKnown) -> str:
     """The range, and what to measure first."""
-    measure = f"{over.figures[0].says} moves it most: measure that"
-    if over.smallest_mm is None or over.from_mm is None or over.to_mm is None:
-        return f"{over.circuit}: what is not known of the car decides it; {measure}"
-    ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
-    return f"{over.circuit}: over what is not known of the car the smallest nozzle is {ends}; {measure}"
+    most = over.figures[0]
+    measure = f"{most.says} moves it most: measure that"
+    if over.from_mm is not None and over.to_mm is not None:
+        ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
+        says = f"the smallest nozzle for {AS_THEY_ARE} is {ends}, over what is not known of the car"
+        return f"{over.circuit}: {says}; {measure}"
+    if not _moved(most, None)[0]:
+        return f"{over.circuit}: no nozzle does with {AS_THEY_ARE}, whatever is not known of the car"
+    return f"{over.circuit}: what is not known of the car decides whether any nozzle does with {AS_THEY_ARE}; {measure}"
 
 
 def matters(one: FigureNotKnown, now_mm: float | None) -> bool:
@@ -59,9 +72,9 @@ def matters(one: FigureNotKnown, now_mm: float | None) -> bool:
     return comes_or_goes or mm > STANDS_STILL_MM
 
 
-def _furthest(one: FigureNotKnown, now_mm: float | None, sign: float) -> float:
+def _furthest(one: FigureNotKnown, now_mm: float, sign: float) -> float:
     """How far a figure moves the nozzle one way [mm]."""
-    ends = [sign * (end - now_mm) for end in (one.at_low_mm, one.at_high_mm) if end is not None and now_mm is not None]
+    ends = [sign * (end - now_mm) for end in (one.at_low_mm, one.at_high_mm) if end is not None]
     return max([0.0, *ends])
 
 
@@ -97,4 +110,5 @@ def unknown_of(vehicle: Vehicle) -> Iterator[tuple[Place, tuple[float, float, fl
         table, key = place
         given = getattr(vehicle, table).model_fields_set
         if not {key, figure.or_key} & given and (key != "rear_opens_at_deg" or vehicle.carburettor.barrels == 4):
-            yield place, figure.of(litres)
+            taken, low, high = figure.of(litres)
+            yield place, (taken, low, highest(vehicle, place, high))

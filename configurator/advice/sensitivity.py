@@ -9,13 +9,14 @@ from pydantic import Field
 from configurator.arrays import Array
 from configurator.car.fitted import FittedNozzle
 from configurator.car.unknown import RANGES, Place
-from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
+from configurator.car.vehicle import Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.demand import (
     MOST_START_PRESSURE,
     ZERO_CELSIUS_K,
     Circuit,
+    delivered_in,
     idle_pressure_kpa,
     surroundings_of,
 )
@@ -30,10 +31,10 @@ LIMIT_RANGES = {"delay_most_ms": (25.0, 80.0)}
 VEHICLE_RANGES = {
     ("engine", "volumetric_efficiency"): (0.75, 0.90),
     ("engine", "air_temperature_c"): (0.0, 35.0),
-    ("engine", "idle_pressure_kpa"): IDLE_PRESSURE_RANGE_KPA,
+    ("engine", "idle_pressure_kpa"): RANGES["engine", "idle_pressure_kpa"].ends,
     ("engine", "inertia_kg_m2"): (0.08, 0.30),
     ("manifold", "distance_to_valves_mm"): RANGES["manifold", "distance_to_valves_mm"].ends,
-    ("manifold", "volume_cc"): (0.4, 1.2),
+    ("manifold", "volume_cc"): RANGES["manifold", "volume_cc"].ends,
     ("carburettor", "rear_opens_at_deg"): RANGES["carburettor", "rear_opens_at_deg"].ends,
     ("fuel", "density_kg_m3"): (720.0, 775.0),
     ("fuel", "viscosity_mpa_s"): (0.37, 0.75),
@@ -41,7 +42,7 @@ VEHICLE_RANGES = {
     ("tip_in", "opening_time_s"): RANGES["tip_in", "opening_time_s"].ends,
 }
 """Defaults of the vehicle file that an owner may not know, with their ranges: density EN 228; the rest assumed. The
-manifold's is over the displacement."""
+manifold's is for each litre of displacement."""
 TRIED_MM = np.linspace(0.35, 1.80, 30)
 """Orifices worked out; between them the delay runs straight."""
 
@@ -102,9 +103,10 @@ def sensitivity(case: Case, circuit: str, fitted: Choice, proposed: Choice | Non
     either first."""
     choices = [fitted] if proposed is None else [fitted, proposed]
     bored = Bored(circuit, choices)
-    now, rows = bored.smallest_mm(case), []
-    for f in _figures(case):
-        ends = zip(now, bored.smallest_mm(f.at_low), bored.smallest_mm(f.at_high), strict=True)
+    figures, rows = list(_figures(case)), []
+    now, *moved = bored.smallest_mm([case, *(end for f in figures for end in (f.at_low, f.at_high))])
+    for f, at_low, at_high in zip(figures, moved[::2], moved[1::2], strict=True):
+        ends = zip(now, at_low, at_high, strict=True)
         over = [SmallestOver(smallest_mm=mm, at_low_mm=low_mm, at_high_mm=high_mm) for mm, low_mm, high_mm in ends]
         rows.append(
             Sensitivity(
@@ -137,20 +139,27 @@ def _figures(case: Case) -> Iterator[_Figure]:
             return replace(case, car=replace(case.car, catalog=changed))
 
         yield _Figure(name, row.says, row.unit, row.basis, row.value, low, high, limited(low), limited(high))
-    most_kpa = MOST_START_PRESSURE * surroundings_of(vehicle).pressure_pa / 1e3
     for (table, key), (low, high) in VEHICLE_RANGES.items():
-        high = min(high, round(most_kpa - 0.05, 1)) if key == "idle_pressure_kpa" else high
+        high = highest(vehicle, (table, key), high)
         part = getattr(vehicle, table)
         if key == "rear_opens_at_deg" and vehicle.carburettor.barrels == 2:
             continue
         if key == "volume_cc":
-            low, high = (round(end * vehicle.engine.displacement_cc) for end in (low, high))
+            low, high = (round(end * vehicle.engine.displacement_cc / 1000) for end in (low, high))
         extra = type(part).model_fields[key].json_schema_extra
         at_low, at_high = (with_figures(case, {(table, key): end}) for end in (low, high))
         yield _Figure(
             f"{table}.{key}", type(part).model_fields[key].description or "", str(extra["unit"]), str(extra["basis"]),
             _value(case, table, key), low, high, at_low, at_high,
         )  # fmt: skip
+
+
+def highest(vehicle: Vehicle, place: Place, high: float) -> float:
+    """The high end of a figure's range for this car: no idle has the air's own pressure in the manifold."""
+    if place != ("engine", "idle_pressure_kpa"):
+        return high
+    most_kpa = MOST_START_PRESSURE * surroundings_of(vehicle).pressure_pa / 1e3
+    return min(high, round(most_kpa - 0.05, 1))
 
 
 def with_figures(case: Case, figures: Mapping[Place, float]) -> Case:
@@ -197,27 +206,43 @@ class Bored:
         self._changed = [([choice[pump].changed], [choice[lobe].changed]) for choice in choices]
         self._flows: dict[Hashable, Array] = {}
 
-    def smallest_mm(self, case: Case) -> list[float | None]:
-        """The smallest orifice of each choice, to 0.01 mm, whose pull comes at once; none where lobe and lever do not
-        go together."""
+    def smallest_mm(self, cases: Sequence[Case]) -> list[list[float | None]]:
+        """For each case the smallest orifice of each choice, to 0.01 mm, whose pull comes at once; none where lobe and
+        lever do not go together. Cases share a linkage."""
+        self._deliver(cases)
+        return [self._smallest_mm(case) for case in cases]
+
+    def _smallest_mm(self, case: Case) -> list[float | None]:
         circuit, most_ms = case.circuits[self._circuit], case.catalog.limits.delay_most_ms
-        responses = circuit.verdict.supply.responses(self._flow_kg_s(case, circuit))
+        responses = circuit.verdict.supply.responses(self._flows[_hangs_on(circuit)])
         late_ms = circuit.verdict.delay_ms(responses, 1.0 - circuit.film_share(self._nozzles), case.engine)
         meets = [mount.lobe.lever == pump.lever for mount, pump in zip(self._mounts, self._pumps, strict=True)]
         by_choice = np.where(meets, late_ms, np.inf).reshape(len(self._choices), -1)
         return [_first_within(delay_ms, most_ms) for delay_ms in by_choice]
 
-    def _flow_kg_s(self, case: Case, circuit: Circuit) -> Array:
-        event = circuit.event
-        assist, fuel = event.pull_pa(circuit.assumed), (event.fuel.density_kg_m3, event.fuel.viscosity_pa_s)
-        hangs_on = (event.throttle_deg.tobytes(), assist.tobytes(), fuel, circuit.assumed.screw_coefficient)
-        if hangs_on not in self._flows:
-            slack_mm = [case.slack_mm(self._circuit, *changed).item() for changed in self._changed]
-            shot = circuit.deliver(
-                self._nozzles, self._screws, self._pumps, self._mounts, np.repeat(slack_mm, len(TRIED_MM))
-            )
-            self._flows[hangs_on] = circuit.flow_kg_s(shot)
-        return self._flows[hangs_on]
+    def _deliver(self, cases: Sequence[Case]) -> None:
+        """Work out what was not before, those together that are with the same fuel."""
+        together: dict[Hashable, dict[tuple[Hashable, ...], Circuit]] = {}
+        for case in cases:
+            circuit = case.circuits[self._circuit]
+            hangs_on = _hangs_on(circuit)
+            if hangs_on not in self._flows:
+                together.setdefault(hangs_on[2:], {})[hangs_on] = circuit
+        slack_mm = [cases[0].slack_mm(self._circuit, *changed).item() for changed in self._changed]
+        for circuits in together.values():
+            shots = delivered_in(
+                list(circuits.values()), self._nozzles, self._screws, self._pumps, self._mounts,
+                np.repeat(slack_mm, len(TRIED_MM)),
+            )  # fmt: skip
+            for (hangs_on, circuit), shot in zip(circuits.items(), shots, strict=True):
+                self._flows[hangs_on] = circuit.flow_kg_s(shot)
+
+
+def _hangs_on(circuit: Circuit) -> tuple[Hashable, ...]:
+    """What a delivery hangs on besides parts and linkage: throttle, depression, fuel and the screw's coefficient."""
+    event, assumed = circuit.event, circuit.assumed
+    fuel = (event.fuel.density_kg_m3, event.fuel.viscosity_pa_s)
+    return event.throttle_deg.tobytes(), event.pull_pa(assumed).tobytes(), *fuel, assumed.screw_coefficient
 
 
 def _first_within(delay_ms: Array, most_ms: float) -> float | None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
+from configurator.cli.shared import AsJson, BookPlace, CatalogDir, WhatIsNotKnown, app
 from configurator.errors import BadInput, Fault
 from configurator.units.showing import as_shown
 
@@ -39,6 +39,7 @@ def order_command(
     keep: Annotated[
         Path | None, typer.Option(metavar="FILE", help="keep work that is done there, and take from there what holds")
     ] = None,
+    what_is_not_known: WhatIsNotKnown = False,
     book: BookPlace = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
@@ -59,6 +60,7 @@ def order_command(
     from configurator.ordering.plan import PurchaseWish
     from configurator.views.order import order_text, supplier_csv
     from configurator.views.pictures import check_can_draw, money_picture, save_picture, says_of_money
+    from configurator.views.tables import not_known_text
 
     if csv_dir is not None and not csv_dir.is_dir():
         raise BadInput([Fault(str(csv_dir), "", "is no folder", "a folder that is there")])
@@ -87,6 +89,9 @@ def order_command(
         assert csv_dir is not None
         write_whole(csv_dir / f"{supplier.supplier}.csv", supplier_csv(report, supplier.supplier))
     typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(order_text(report)))
+    for vehicle in report.vehicles if what_is_not_known and not as_json else []:
+        if vehicle.not_known:
+            typer.echo(as_shown(f"\n{vehicle.vehicle}:{not_known_text(vehicle.not_known)}"))
     raise typer.Exit(0 if report.ok else 1)
 
 

@@ -1,7 +1,7 @@
 """From a vehicle and lists of parts to arrays: the tip-in it faces, and what every combination delivers into it."""
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -159,8 +159,7 @@ class Circuit:
         slack_mm: Array,
     ) -> PumpedFuel:
         """Shots of combinations given as lists of equal length, one entry a combination, with slack in the linkage."""
-        every = np.arange(len(nozzles))
-        return _Drawers.of(self, nozzles, screws, pumps, mounts).deliver(every, every, every, every, slack_mm)
+        return delivered_in([self], nozzles, screws, pumps, mounts, slack_mm)[0]
 
     def film_share(self, nozzles: Sequence[FittedNozzle]) -> Array:
         """Share of the shot that lands on the walls, shape (n,)."""
@@ -175,7 +174,8 @@ class Circuit:
 
 @dataclass(frozen=True)
 class _Drawers:
-    """Figures of parts as arrays, one entry a part; lifts [m] over the event, shape (times, mounts)."""
+    """Figures of parts as arrays, one entry a part; lifts [m] over the event, shape (times, mounts); pull_pa : at the
+    nozzle tip, (times,), or (times, n) where each combination to be delivered has its own."""
 
     circuit: Circuit
     diameter_m: Array
@@ -185,6 +185,7 @@ class _Drawers:
     pump: PumpMechanism
     lever_ratio: Array
     lift_m: Array
+    pull_pa: Array
 
     @classmethod
     def of(
@@ -206,6 +207,7 @@ class _Drawers:
             pump=PumpMechanism(*(np.array([getattr(p, item.name) for p in pumps]) for item in fields(PumpMechanism))),
             lever_ratio=np.array([p.lever_ratio for p in pumps]),
             lift_m=np.column_stack([lifts[mount] for mount in mounts]),
+            pull_pa=circuit.event.pull_pa(circuit.assumed),
         )
 
     def deliver(self, nozzle: Indices, screw: Indices, pump: Indices, mount: Indices, slack_mm: Array) -> PumpedFuel:
@@ -217,7 +219,31 @@ class _Drawers:
         )  # fmt: skip
         lift = self.lift_m.take(mount, axis=1)
         follower = follower_travel(lift, self.lever_ratio[pump], slack_mm * 1e-3, own)
-        return deliver(event.time_s, follower, own, path, event.pull_pa(self.circuit.assumed))
+        return deliver(event.time_s, follower, own, path, self.pull_pa)
+
+
+def delivered_in(
+    circuits: Sequence[Circuit],
+    nozzles: Sequence[FittedNozzle],
+    screws: Sequence[FeedScrewFigures],
+    pumps: Sequence[PumpFigures],
+    mounts: Sequence[Mount],
+    slack_mm: Array,
+) -> list[PumpedFuel]:
+    """Shots of the same combinations, given as lists of equal length, in several events that share times, fuel and the
+    screw's coefficient: side by side, which takes little longer than one of them."""
+    every, count = np.tile(np.arange(len(nozzles)), len(circuits)), len(nozzles)
+    drawers = [_Drawers.of(circuit, nozzles, screws, pumps, mounts) for circuit in circuits]
+    together = replace(
+        drawers[0],
+        lift_m=np.hstack([own.lift_m for own in drawers]),
+        pull_pa=np.repeat(np.column_stack([own.pull_pa for own in drawers]), count, axis=1),
+    )
+    shot = together.deliver(every, every, every, np.arange(len(every)), np.tile(slack_mm, len(circuits)))
+    return [
+        PumpedFuel(shot.delivered_m3[:, first : first + count], shot.compression_m[first : first + count])
+        for first in range(0, len(every), count)
+    ]
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ from configurator.ordering.report import (
 )
 from configurator.ordering.spare import filled_for, spare_packs
 from configurator.ordering.sure_enough import NOT_SHORT, is_sure, plan_sure
+from configurator.ordering.unknown_cars import MOST_FOR_RANGE, not_known_of
 from configurator.slots.options import Option
 from configurator.solver.solution import Unsettled
 
@@ -211,7 +212,7 @@ def _suppliers(job: OrderJob, plan: Plan) -> list[SupplierTotal]:
 
 
 def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSureness]:
-    rows = []
+    rows, over = [], not_known_of(job.known, _bought_for(job, plan))
     sureness = [None] * len(plan.boxes) if before is None else [round(box.sureness, 4) for box in before.boxes]
     for one, box, old in zip(job.wanted, plan.boxes, sureness, strict=True):
         spacer, relief = one.needs.shared[box.shared]
@@ -222,9 +223,17 @@ def _vehicles(job: OrderJob, plan: Plan, before: Plan | None) -> list[VehicleSur
                 setups={c.circuit: [c.setups[i].label for i in box.setups[c.circuit]] for c in one.needs.circuits},
                 nozzles={c.circuit: _labels(c.nozzles[i] for i in box.nozzles[c.circuit]) for c in one.needs.circuits},
                 first=_first(job, one, box), stack=[_told(option) for option in (spacer, relief) if option.changed],
+                not_known=over.get(one.needs.name, []),
             )
         )  # fmt: skip
     return rows
+
+
+def _bought_for(job: OrderJob, plan: Plan) -> list[str]:
+    """Names of the vehicles that something is bought for, in their order."""
+    uses, bought = _uses(job, plan), {code for article, _ in plan.bought for code in article.brings}
+    named = {vehicle for code in bought for vehicle, _, _ in uses.get(code, [])}
+    return [one.needs.name for one in job.wanted if one.needs.name in named]
 
 
 def _first(job: OrderJob, one: Wanted, box: BoxPlan) -> list[str]:
@@ -329,6 +338,8 @@ def _notes(job: OrderJob) -> list[str]:
     notes = list(NOTES)
     if len(job.wanted) > MOST_FOR_CURVE:
         notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; a budget asks for one sum.")
+    if len({id(known) for known in job.known.values()}) > MOST_FOR_RANGE:
+        notes.append(f"How far what is not known of a car moves its nozzles is told for {MOST_FOR_RANGE} cars.")
     if job.market.left_out:
         notes.append(
             f"Left out of what is sold: {job.market.left_out} parts, packs and kits that no box could use, or that "

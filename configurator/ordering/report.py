@@ -2,7 +2,7 @@
 
 from pydantic import Field
 
-from configurator.reports import CURRENCY_TOLD, Answer, Report
+from configurator.reports import CURRENCY_TOLD, Answer, NotKnown, Report
 
 
 class LineFor(Report):
@@ -63,6 +63,11 @@ class VehicleSureness(Report):
     nozzles: dict[str, list[str]] = Field(description="nozzles to have at hand, by circuit, smallest first")
     first: list[str] = Field(default=[], description="what to measure before anything is ordered for it")
     stack: list[str] = Field(description="spacer or work under the pump that goes with it")
+    not_known: list[NotKnown] = Field(
+        default=[],
+        description="where something is bought for it: how far the smallest nozzle may lie off, one entry a circuit; "
+        "empty where all that could be told is known, or once a run is logged",
+    )
 
 
 class VehicleLeftAlone(Report):

@@ -53,10 +53,11 @@ def follower_travel(lift_m: Array, lever_ratio: Array, slack_m: Array | float, p
 def deliver(time_s: Array, follower_m: Array, pump: PumpMechanism, path: FuelPath, assist_pa: Array) -> PumpedFuel:
     """Fuel delivered while the lever moves as given, and never goes back.
 
-    time_s : shape (times,) [s]; follower_m : shape (times, n) [m]; assist_pa : shape (times,) [Pa], depression at the
-    nozzle tip less the static head. A dx/dt = CA sqrt(2 ((F0 + k s)/A + assist) / rho) while the spring is compressed
-    by s, and never beyond the lever. Midpoint rule in time (second order); volume is conserved exactly, because what
-    is delivered is what the diaphragm moved. A combination whose shot is out is left out from then on.
+    time_s : shape (times,) [s]; follower_m : shape (times, n) [m]; assist_pa : shape (times,) or (times, n) [Pa],
+    depression at the nozzle tip less the static head. A dx/dt = CA sqrt(2 ((F0 + k s)/A + assist) / rho) while the
+    spring is compressed by s, and never beyond the lever. Midpoint rule in time (second order); volume is conserved
+    exactly, because what is delivered is what the diaphragm moved. A combination whose shot is out is left out from
+    then on.
     """
     count = follower_m.shape[1]
     delivered, compression = np.zeros((len(time_s) - 1, count)), np.zeros(count)
@@ -67,6 +68,7 @@ def deliver(time_s: Array, follower_m: Array, pump: PumpMechanism, path: FuelPat
             left = np.flatnonzero(position < follower_m[-1].take(under_way))
             if len(left) < MOST_UNDER_WAY * len(under_way):
                 under_way, stroke, position, lever = under_way[left], stroke.take(left), position[left], lever[left]
+                assist_pa = assist_pa if assist_pa.ndim == 1 else assist_pa.take(left, axis=1)
         if not len(under_way):
             break
         everything = len(under_way) == count
@@ -96,7 +98,7 @@ class _Stroke:
         coefficient = None if self._coefficient is None else self._coefficient[which]
         return _Stroke(self._pump.take(which), self._path.take(which), coefficient)
 
-    def speed(self, compression_m: Array, assist_pa: float) -> Array:
+    def speed(self, compression_m: Array, assist_pa: float | Array) -> Array:
         pressure = self._rate_pa_m * compression_m
         pressure += self._preload_pa
         pressure += assist_pa

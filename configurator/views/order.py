@@ -7,6 +7,7 @@ from functools import partial
 
 from tabulate import tabulate
 
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.catalogue.settings import price_text
 from configurator.ordering.report import OrderLine, OrderReport
 from configurator.views.marks import mark
@@ -113,6 +114,7 @@ def _box_lines(report: OrderReport) -> Iterable[str]:
             for nozzle in vehicle.nozzles[circuit]:
                 yield f"      {nozzle}"
         yield from (f"  - {stack}" for stack in vehicle.stack)
+        yield from (wrapped(in_a_sentence(one), "    ", "  ") for one in vehicle.not_known)
         yield ""
 
 

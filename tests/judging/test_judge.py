@@ -12,7 +12,7 @@ from configurator.arrays import Array, Mask
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging import demand
-from configurator.judging.demand import judge
+from configurator.judging.demand import delivered_in, judge
 from configurator.physics import pump as pump_model
 from configurator.physics.lateness import POINTS, Lateness
 from configurator.physics.verdict import Complaints, Verdict
@@ -92,6 +92,17 @@ def test_a_table_says_what_pump_and_verdict_say() -> None:
         np.testing.assert_allclose(found, [shot.delivered_m3.sum() * 1e6, fastest * 1e6], rtol=1e-9)
     assert table.delay_ms[1, 0, 0, 1] != table.delay_ms[2, 0, 0, 1], "style tells equal orifices apart"
     assert np.isnan(table.sure_percent).all(), "nothing is believed here"
+
+
+def test_events_side_by_side_deliver_what_each_does_alone() -> None:
+    """Another pressure at idle opens the throttle from elsewhere, at another depression: some shots end sooner."""
+    engines: list[dict[str, Any]] = [{}, {"idle_pressure_kpa": 58.0}, {"idle_rpm": 1100.0}]
+    circuits = [building.easy_case(building.vehicle(engine=engine)).circuits["front"] for engine in engines]
+    parts = (NOZZLES, SCREWS[:1] * 5, PUMPS[:1] * 5, MOUNTS[:1] * 5, np.linspace(0.0, 0.4, 5))
+    for circuit, shot in zip(circuits, delivered_in(circuits, *parts), strict=True):
+        alone = circuit.deliver(*parts)
+        np.testing.assert_allclose(shot.delivered_m3, alone.delivered_m3, rtol=1e-9, atol=1e-18)
+        np.testing.assert_allclose(shot.compression_m, alone.compression_m, rtol=1e-9, atol=1e-15)
 
 
 def counted(monkeypatch: pytest.MonkeyPatch) -> tuple[list[int], list[int]]:

@@ -14,6 +14,7 @@ from order_cases import needs_of
 from pydantic import ValidationError
 from random_cars import case_with, random_car
 
+from configurator.advice.over_unknown import in_a_sentence, not_known
 from configurator.book.book import open_book
 from configurator.book.fitting import fitting_of
 from configurator.book.records import Conditions, Felt, Trial, trial_of
@@ -22,10 +23,10 @@ from configurator.catalogue.load import FAMILIES, Catalog, load_catalog, shipped
 from configurator.errors import BadInput
 from configurator.judging.case import Case
 from configurator.judging.feelings import SYMPTOMS, WHEN_NOT_SAID
-from configurator.learning.as_known import known_by
+from configurator.learning.as_known import Known, known_by
 from configurator.learning.belief import prior_of
 from configurator.ordering import job as order_job
-from configurator.ordering import needs_pieces
+from configurator.ordering import needs_pieces, unknown_cars
 from configurator.ordering.answer import OrderJob, answer
 from configurator.ordering.articles import by_codes
 from configurator.ordering.job import CUT, job_of
@@ -34,6 +35,7 @@ from configurator.ordering.needs import VehicleNeeds
 from configurator.ordering.needs_pieces import Piece
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
+from configurator.reports import NotKnown
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import chosen_parts
 from configurator.views.order import order_text
@@ -343,3 +345,29 @@ def test_what_is_felt_at_once_asks_for_other_parts_than_what_is_felt_later() -> 
                PurchaseWish(), redrill=False).wanted[0].needs.masses for when in ("at-once", "later")
     )  # fmt: skip
     assert not np.allclose(at_once, later)
+
+
+def test_what_is_not_known_of_a_car_is_told_where_it_buys_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As `check` tells it, once for equal cars; not once a run is logged, nor for a car that gets nothing."""
+    worked: list[str] = []
+
+    def noted(known: Known) -> list[NotKnown]:
+        worked.append(known.case.vehicle.name)
+        return not_known(known)
+
+    monkeypatch.setattr(unknown_cars, "not_known", noted)
+    report = answer(job(tmp_path, [CARS[n] for n in (0, 3, 5, 7)]), curve=False)
+    told = {vehicle.vehicle: vehicle.not_known for vehicle in report.vehicles}
+    bought_for = {use.vehicle for line in report.lines for use in line.wanted_for}
+    assert bought_for & {"car 3", "car 5", "car 7"}, "the test is to be about one of them"
+    case = Case.of(CARS[3], STOCK)
+    (over,) = not_known(known_by(case, []))
+    assert told == {
+        name: [over] if name in bought_for - {"car 0"} else [] for name in ("car 0", "car 3", "car 5", "car 7")
+    }
+    assert len(worked) <= 2, "equal cars share it"
+    assert in_a_sentence(over) in " ".join(order_text(report).split())
+    monkeypatch.setattr(unknown_cars, "MOST_FOR_RANGE", 0)
+    assert not any(vehicle.not_known for vehicle in answer(job(tmp_path, [CARS[3]]), curve=False).vehicles)
