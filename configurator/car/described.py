@@ -3,10 +3,21 @@ it."""
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from configurator.car.fitted import resolve_fitted, vehicle_for
-from configurator.car.questions import DONT_KNOW, MORE, QUESTIONS, Answers, Question, asked_of
+from configurator.car.questions import (
+    DONT_KNOW,
+    MORE,
+    NUMBER_WORDS,
+    QUESTIONS,
+    Answers,
+    Question,
+    asked_of,
+    ten_strokes,
+)
+from configurator.car.standard import LARGE_PUMP, STANDARD_PUMP, like_of_capacity
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 
@@ -31,9 +42,11 @@ def tables_of(answers: Answers) -> dict[str, Any]:
 def _with_usual_parts(written: dict[str, object], *, two: bool) -> dict[str, object]:
     for circuit in ("front", "rear") if two else ("front",):
         at = f"fitted.{circuit}"
-        pump = written.setdefault(f"{at}.pump", "standard")
-        written.setdefault(f"{at}.feed_screw", "free-flow" if pump == "large" else "plain")
-        written.setdefault(f"{at}.lobe", "large" if pump == "large" else "standard")
+        pump = written.setdefault(f"{at}.pump", STANDARD_PUMP.code)
+        ten_cc = pump.get("capacity_ten_strokes_cc") if isinstance(pump, dict) else None
+        large = pump == LARGE_PUMP.code or (isinstance(ten_cc, int | float) and like_of_capacity(ten_cc) == LARGE_PUMP)
+        written.setdefault(f"{at}.feed_screw", "free-flow" if large else "plain")
+        written.setdefault(f"{at}.lobe", "large" if large else "standard")
     return written
 
 
@@ -54,13 +67,26 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     if answer == DONT_KNOW:
         wanted = " or ".join(question.choices) or question.example
         return [] if question.if_unknown else [Fault(CAR, question.key, "is needed", wanted)]
-    if question.choices and answer not in question.choices and not (question.or_code and answer[:1].isalpha()):
+    in_figures = question.or_number_from is not None and answer[:1].isdigit()
+    in_words = answer in question.choices or (question.or_code and answer[:1].isalpha())
+    if question.choices and not in_figures and not in_words:
         return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
+    cc, least = ten_strokes(answer) if in_figures else None, question.or_number_from or 0.0
+    if isinstance(cc, int | float) and cc < least:
+        expected = f"what ten full strokes gave, {least:g} cc or more"
+        return [Fault(CAR, question.key, f"{cc:g} cc is what one stroke gives", expected)]
     places = question.written(answer)
     rear = any(place.startswith("fitted.rear") for place in places)
     needed = {**TO_COME, **(TO_COME_OF_TWO if rear else {})}
     tables = _nested(_with_usual_parts({**needed, **places}, two=rear))
-    return [fault for fault in _faults(tables, catalog) if _lies_in(fault, places)]
+    found = [fault for fault in _faults(tables, catalog) if _lies_in(fault, places)]
+    keys = [key for value in places.values() if isinstance(value, dict) for key in value]
+    found = [fault for fault in found if fault.place.endswith(tuple(keys))] or found if keys else found
+    first, _, rest = answer.partition(" ")
+    if first.lower() in NUMBER_WORDS and not question.or_code:
+        remedy = f"write it in figures: {NUMBER_WORDS[first.lower()]} {rest}".rstrip()
+        return [replace(fault, remedy=remedy) for fault in found]
+    return found
 
 
 def _lies_in(fault: Fault, places: Iterable[str]) -> bool:

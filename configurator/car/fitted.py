@@ -7,7 +7,7 @@ from typing import Any, TypeVar, cast
 from pydantic import ValidationError
 
 from configurator.car.assumed import assumed_at_fault
-from configurator.car.in_place import CircuitInPlace, NozzleInPlace
+from configurator.car.in_place import AS_THE_PUMP, CircuitInPlace, NozzleInPlace
 from configurator.car.standard import STANDARD_PARTS
 from configurator.car.vehicle import Vehicle, place_in_toml, vehicle_of
 from configurator.catalogue.load import Catalog
@@ -111,7 +111,7 @@ def _parts_at_fault(given: object, file: str, catalog: Catalog) -> list[Fault]:
             circuit = tables.get(name)
             for slot, family in _FAMILY_OF_SLOT.items():
                 code = circuit.get(slot) if isinstance(circuit, dict) else None
-                if isinstance(code, str):
+                if isinstance(code, str) and code not in STANDARD_PARTS.get(slot, {}):
                     look_up.part(("fitted", name, slot), code, family, getattr(catalog, family))
     if isinstance(spacer := tables.get("spacer"), str):
         look_up.part(("fitted", "spacer"), spacer, "spacers", catalog.spacers)
@@ -196,6 +196,8 @@ def _circuit(name: str, described: CircuitInPlace, look_up: _LookUp) -> FittedCi
     phase_deg = look_up.phase(name, said_deg, lobe) if lobe else 0.0
     if nozzle is None or feed_screw is None or pump is None or lobe is None:
         return None
+    if lobe.lever == AS_THE_PUMP:
+        lobe = lobe.model_copy(update={"lever": pump.lever})
     look_up.levers(name, described, pump, lobe)
     return FittedCircuit(
         name,

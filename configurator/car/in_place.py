@@ -5,6 +5,7 @@ from typing import Annotated, Any, Self
 from pydantic import Discriminator, Tag, field_validator, model_validator
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE
+from configurator.car.standard import STANDARD_PUMP, figures_of_capacity
 from configurator.catalogue.parts import (
     DEFAULT_ORIFICE_LENGTH_MM,
     DEFAULT_ORIFICES,
@@ -15,7 +16,7 @@ from configurator.catalogue.parts import (
     PumpFigures,
     check_orifice_length,
 )
-from configurator.files.declared import Code, DiameterMm, Flag, Number, Record, Whole, figure
+from configurator.files.declared import Code, DiameterMm, Flag, Number, Numbers, Record, Whole, figure
 
 
 class NozzleInPlace(Record):
@@ -40,6 +41,40 @@ class NozzleInPlace(Record):
     def _orifice_is_long(self) -> Self:
         check_orifice_length(self.length_mm, self.diameter)
         return self
+
+
+class PumpInPlace(PumpFigures):
+    """A pump without a code; of one whose capacity alone is known, all else is as of its class."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _else_as_its_class(cls, row: Any) -> Any:
+        if not isinstance(row, dict) or not set(row) <= {*_TOLD_OUTSIDE, *_CAPACITIES} or not set(row) & {*_CAPACITIES}:
+            return row
+        try:
+            ten_strokes_cc = float(row.get("capacity_ten_strokes_cc") or 10.0 * float(row["capacity_cc"]))
+        except (TypeError, ValueError, KeyError):
+            ten_strokes_cc = STANDARD_PUMP.capacity_ten_strokes_cc  # its own field will say what is wrong with it
+        return figures_of_capacity(ten_strokes_cc) | row
+
+
+_CAPACITIES = ("capacity_cc", "capacity_ten_strokes_cc")
+_TOLD_OUTSIDE = ("lever", "lever_ratio", "depth_below_bowl_mm")
+"""What can be seen of a pump without taking it apart."""
+AS_THE_PUMP = ""
+"""The lever of a lobe of which none is said: it works the pump that is in."""
+
+
+class LobeInPlace(LobeFigures):
+    """A lobe without a code; it works the pump that is in, and its readings were taken as it is mounted."""
+
+    lever: Code = figure(
+        "kind of pump lever it is made for, short or long; by default that of the pump that is in", default=AS_THE_PUMP
+    )
+    phases_deg: Numbers = figure(
+        "mounting phases, one to three, increasing; by default it stays as it is mounted", "deg", default=(0.0,),
+        min_length=1, max_length=3,
+    )  # fmt: skip
 
 
 def _code_or_table(value: Any) -> str:
@@ -68,10 +103,10 @@ class CircuitInPlace(Record):
     feed_screw: Annotated[ByCode | Annotated[FeedScrewFigures, Tag("(table)")], CodeOr] = figure(
         "code of the feed screw, or its figures"
     )
-    pump: Annotated[ByCode | Annotated[PumpFigures, Tag("(table)")], CodeOr] = figure(
-        "code of the pump, or its figures"
+    pump: Annotated[ByCode | Annotated[PumpInPlace, Tag("(table)")], CodeOr] = figure(
+        "code of the pump, or its figures; its capacity alone will do"
     )
-    lobe: Annotated[ByCode | Annotated[LobeFigures, Tag("(table)")], CodeOr] = figure(
+    lobe: Annotated[ByCode | Annotated[LobeInPlace, Tag("(table)")], CodeOr] = figure(
         "code of the lobe, or its figures"
     )
     phase_deg: Number | None = figure(

@@ -3,10 +3,14 @@
 The first ten or so reach an answer; what is not known is left out, and the answer carries its range.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from configurator.car.unknown import TAKEN
+from configurator.errors import BadSize
+from configurator.units.quantities import read_quantity
 
 Answers = Mapping[str, str]
 """What was answered so far, by the key of a question; an empty text where it is not known."""
@@ -31,6 +35,8 @@ class Question:
     choices: Mapping[str, str] = field(default_factory=dict)
     unknown: str = ""
     or_code: bool = False
+    or_number_from: float | None = None
+    """Where a number does in place of a word, the least that can be meant."""
     asked: Callable[[Answers], bool] = lambda _: True
     writes: Callable[[str], Mapping[str, object]] | None = None
 
@@ -51,16 +57,30 @@ class Question:
             return {}
         return self.writes(answer) if self.writes else {self.place: as_written(answer)}
 
+    def meant(self, answer: str) -> str:
+        """The word of a choice that begins with what was said, where only one does; a number in words in figures.
+
+        >>> next(one for one in QUESTIONS if one.key == "barrels").meant("four")
+        '4'
+        """
+        said = NUMBER_WORDS.get(answer.lower(), answer.lower()) if answer else "-"
+        found = [word for word in self.choices if word.startswith(said)]
+        return found[0] if len(found) == 1 else answer
+
+
+NUMBER_WORDS = {"one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8"}
+
 
 def as_written(answer: str) -> object:
-    """An answer as a file has it: a number where it is one, else text with its unit.
+    """An answer as a file has it: a number where it is one, with a point or a decimal comma, else text with its unit.
 
-    >>> as_written("850"), as_written("3.2 l"), as_written("1 250")
-    (850, '3.2 l', '1 250')
+    >>> as_written("850"), as_written("1,3"), as_written("3.2 l"), as_written("1 250"), as_written("3,200")
+    (850, 1.3, '3.2 l', '1 250', '3,200')
     """
+    plain = re.sub(r"^(\d+),(\d{1,2})$", r"\1.\2", answer)
     for number in (int, float):
         try:
-            return number(answer) if answer.replace(".", "", 1).isdecimal() else answer
+            return number(plain) if plain.replace(".", "", 1).isdecimal() else answer
         except ValueError:
             continue
     return answer
@@ -94,8 +114,32 @@ def _nozzle(circuit: str) -> Callable[[str], Mapping[str, object]]:
     return written
 
 
+def _pump(circuit: str) -> Callable[[str], Mapping[str, object]]:
+    def written(answer: str) -> Mapping[str, object]:
+        measured = answer[:1].isdigit()
+        return {f"fitted.{circuit}.pump": {"capacity_ten_strokes_cc": ten_strokes(answer)} if measured else answer}
+
+    return written
+
+
+def ten_strokes(answer: str) -> object:
+    """What a burette showed after ten strokes [cc]; as it was said where that is no volume.
+
+    >>> ten_strokes("42"), ten_strokes("42 cc in ten"), ten_strokes("42 hp")
+    (42, 42, '42 hp')
+    """
+    said = answer.lower().partition(" in ten")[0].strip()
+    with suppress(BadSize):
+        cc = read_quantity(said, "cc").values[0]
+        return int(cc) if cc == int(cc) else round(cc, 2)
+    return as_written(said)
+
+
 def _lobe(circuit: str) -> Callable[[str], Mapping[str, object]]:
     def written(answer: str) -> Mapping[str, object]:
+        if answer[:1].isdigit():
+            pairs = answer.replace(",", ".").replace(";", " ").split()
+            return {f"fitted.{circuit}.lobe": {"table": " ".join(["0:0", *(one for one in pairs if one != "0:0")])}}
         code, _, phase = answer.partition("@")
         phase_deg = {f"fitted.{circuit}.phase_deg": as_written(phase)} if phase else {}
         return {f"fitted.{circuit}.lobe": code.strip(), **phase_deg}
@@ -107,6 +151,8 @@ PUMPS = {
     "standard": "about 30 cc in ten strokes, the usual one",
     "large": "about 50 cc in ten strokes; stands deeper below the bowl",
 }
+LEAST_TEN_STROKES_CC = 8
+"""Less in ten strokes is what one gave."""
 SCREWS = {"plain": "as the carburettor came with", "free-flow": "bored wide, for large nozzles"}
 _OR_CODE = "or the code of a part of the catalogue"
 
@@ -120,8 +166,9 @@ def _circuit(circuit: str, which: str, asked: Callable[[Answers], bool]) -> Iter
     )  # fmt: skip
     yield Question(
         f"{circuit}_pump", f"Which accelerator pump{which}?",
-        f"measured into a burette, ten full strokes; {_OR_CODE}", "standard",
-        place=f"fitted.{circuit}.pump", choices=PUMPS, or_code=True, asked=asked, unknown="a standard pump is taken",
+        f"measured into a burette, ten full strokes: 42 cc; {_OR_CODE}", "standard", place=f"fitted.{circuit}.pump",
+        choices=PUMPS, or_code=True, or_number_from=LEAST_TEN_STROKES_CC, asked=asked,
+        unknown="a standard pump is taken", writes=_pump(circuit),
     )  # fmt: skip
     yield Question(
         f"{circuit}_screw", f"Which screw holds the nozzle{which}?", f"look through it; {_OR_CODE}", "plain",
@@ -129,7 +176,8 @@ def _circuit(circuit: str, which: str, asked: Callable[[Answers], bool]) -> Iter
     )  # fmt: skip
     yield Question(
         f"{circuit}_lobe", f"Which lobe works the pump{which}?",
-        "its code in the catalogue, with @ and the mounting position in degrees", "lobe-fell@0",
+        "its code in the catalogue, with @ and the mounting position in degrees; or its lift by a dial gauge at three "
+        "openings, as 15:1.1 30:1.9 55:2.8 (degrees from the closed stop:mm)", "lobe-fell@0",
         asked=asked, unknown="the lobe that usually goes with such a pump is taken", writes=_lobe(circuit),
     )  # fmt: skip
 
@@ -189,7 +237,8 @@ MORE = (
     Question("air_temperature", "How warm is the air at the carburettor?", "a thermometer in the air cleaner", "20 C",
              place="engine.air_temperature_c", unknown="that of the altitude is taken"),
     Question("pad", "How much room is there between the bowl's underside and the manifold pad?",
-             "carburettor in place: a gauge between the two, beside the pump", "18 mm",
+             "carburettor in place: a gauge between the two, beside the pump, not from its body "
+             "(docs/pictures/pad-clearance.svg)", "18 mm",
              place="manifold.pad_clearance_mm", unknown="it is to be measured before a larger pump is bought"),
     Question("bonnet", "How much room is there between air cleaner and closed bonnet?", "clay, close it slowly",
              "25 mm", place="manifold.bonnet_clearance_mm", unknown="it is to be measured before a spacer is bought"),

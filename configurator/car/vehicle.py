@@ -131,7 +131,8 @@ class ManifoldTable(Record):
         "from carburettor to the intake valves", "mm", basis=ASSUMED, default=250.0, ge=20, le=2000
     )
     pad_clearance_mm: Number | None = figure(
-        "from the bowl's underside to the manifold pad below the front pump, as it stands",
+        "from the bowl's underside to the manifold pad, a gauge between the two beside the front pump, not from the "
+        "pump's body (docs/pictures/pad-clearance.svg)",
         "mm",
         default=None,
         ge=0,

@@ -105,7 +105,8 @@ def _known_questions(answers: dict[str, str], where: str) -> dict[str, str]:
     ]  # fmt: skip
     if faults:
         raise BadInput(faults)
-    return answers
+    asked = {question.key: question for question in (*QUESTIONS, *MORE)}
+    return {key: asked[key].meant(answer) for key, answer in answers.items()}
 
 
 def _offered(like: Path) -> dict[str, str]:
@@ -180,7 +181,7 @@ def _answer(
         answer = typed.strip()
         if answer == BACK:
             return None
-        answer = "" if answer in (UNKNOWN, "don't know", "dont know") else _in_full(answer, question)
+        answer = "" if answer in (UNKNOWN, "don't know", "dont know") else question.meant(answer)
         faults = faults_of_answer(question, {**answers, question.key: answer}, catalog)
         if not faults:
             if not answer:
@@ -189,12 +190,6 @@ def _answer(
         for fault in faults:
             says = "; ".join(filter(None, [fault.problem, f"expected {fault.expected}" if fault.expected else ""]))
             typer.echo(f"     {says}; {fault.remedy}" if fault.remedy else f"     {says}")
-
-
-def _in_full(answer: str, question: "Question") -> str:
-    """The word of a choice that begins with what was typed, where only one does."""
-    meant = [word for word in question.choices if word.startswith(answer.lower())] if answer else []
-    return meant[0] if len(meant) == 1 else answer
 
 
 def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:

@@ -4,13 +4,19 @@ import tomllib
 from dataclasses import replace
 from pathlib import Path
 
+import make_pad_picture
 import pytest
 
 from configurator.car.described import answers_of, faults_of_answer, tables_of, text_of_car, with_line
 from configurator.car.fitted import resolve_fitted, vehicle_for
 from configurator.car.questions import MORE, QUESTIONS, Question, asked_of
+from configurator.car.standard import STANDARD_PARTS
 from configurator.car.unknown import LEFT_OUT, TAKEN
+from configurator.car.vehicle import ManifoldTable
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
+from configurator.catalogue.parts import PumpFigures
+from configurator.errors import BadInput
+from configurator.judging.case import Case
 
 SHIPPED = load_catalog(shipped_catalog_dir())
 EVERY = (*QUESTIONS, *MORE)
@@ -119,3 +125,83 @@ def test_the_page_has_every_figure_that_can_be_left_out() -> None:
     for (_, key), figure in TAKEN.items():
         row = next(line for line in page.splitlines() if line.startswith(f"| `{key}` | {figure.taken:g}"))
         assert row.endswith(f"| {figure.low:g} | {figure.high:g} |")
+
+
+CAPACITIES = [
+    ("42", 42.0, "large"),
+    ("42 cc", 42.0, "large"),
+    ("26 cc in ten", 26.0, "standard"),
+    ("1.8 cu in", 29.5, "standard"),
+]
+
+
+@pytest.mark.parametrize(("said", "ten_cc", "like"), CAPACITIES)
+def test_a_pump_without_a_code_by_its_capacity_alone(said: str, ten_cc: float, like: str) -> None:
+    """All else is as of the class it is nearer to, its stroke too: the diaphragm is as much larger as it holds more."""
+    tables = tomllib.loads(text_of_car({**PAPER, "front_pump": said}, EVERY))
+    assert set(tables["fitted"]["front"]["pump"]) == {"capacity_ten_strokes_cc"}
+    front = resolve_fitted(vehicle_for(tables, "paper", SHIPPED), SHIPPED).front
+    model = STANDARD_PARTS["pump"][like]
+    assert isinstance(model, PumpFigures) and front.pump.code is None
+    assert front.pump.capacity_ten_strokes_cc == pytest.approx(ten_cc, abs=0.05)
+    assert front.pump.spring_preload_n == model.spring_preload_n and front.pump.lever == model.lever == front.lobe.lever
+    stroke_mm = [1000 * pump.capacity_cc / pump.diaphragm_area_mm2 for pump in (front.pump, model)]
+    assert stroke_mm[0] == pytest.approx(stroke_mm[1], rel=1e-3)
+
+
+def test_what_one_stroke_gives_is_not_taken_for_ten() -> None:
+    question = next(one for one in EVERY if one.key == "front_pump")
+    (fault,) = faults_of_answer(question, {"front_pump": "3 cc"}, SHIPPED)
+    assert (fault.problem, fault.expected) == (
+        "3 cc is what one stroke gives", "what ten full strokes gave, 8 cc or more",
+    )  # fmt: skip
+    (fault,) = faults_of_answer(question, {"front_pump": "42 hp"}, SHIPPED)
+    assert "'hp' is no unit of volume" in fault.problem
+
+
+@pytest.mark.parametrize("pump", ["", "large", "pump-7cc", "42 cc"])
+@pytest.mark.parametrize("said", ["15:1.1 30:1.9 55:2.8", "0:0 15:1,1 30:1,9 55:2,8"])
+def test_a_lobe_by_three_readings_of_a_dial_gauge(pump: str, said: str) -> None:
+    """It works the pump that is in, whichever that is, and was read as it is mounted."""
+    tables = tomllib.loads(text_of_car({**PAPER, "front_pump": pump, "front_lobe": said}, EVERY))
+    front = resolve_fitted(vehicle_for(tables, "paper", SHIPPED), SHIPPED).front
+    assert front.lobe.table == ((0.0, 0.0), (15.0, 1.1), (30.0, 1.9), (55.0, 2.8))
+    assert (front.lobe.total_lift_mm, front.lobe.duration_deg, front.phase_deg) == (2.8, 55.0, 0.0)
+    assert front.lobe.lever == front.pump.lever
+    assert Case.of(vehicle_for(tables, "paper", SHIPPED), SHIPPED).circuits["front"]
+
+
+def test_readings_at_fault_are_told_as_that() -> None:
+    question = next(one for one in EVERY if one.key == "front_lobe")
+    for said, says in (("15", "not a list of angle:lift pairs"), ("15:1.1 12:3", "not greater than the one before")):
+        (fault,) = faults_of_answer(question, {"front_lobe": said}, SHIPPED)
+        assert says in fault.problem
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "remedy"),
+    [("engine_size", "1,3", 'did you mean "1.3 l"?'), ("engine_size", "two litres", "write it in figures: 2 litres")],
+)
+def test_an_answer_that_is_nearly_one_says_what_may_be_meant(key: str, answer: str, remedy: str) -> None:
+    question = next(one for one in EVERY if one.key == key)
+    assert [fault.remedy for fault in faults_of_answer(question, {key: answer}, SHIPPED)] == [remedy]
+
+
+def test_a_number_in_words_is_a_choice() -> None:
+    barrels = next(one for one in EVERY if one.key == "barrels")
+    assert [barrels.meant(said) for said in ("two", "Four", "4", "six", "")] == ["2", "4", "4", "six", ""]
+
+
+def test_standard_parts_are_no_fault_of_a_file_that_has_another() -> None:
+    tables = tables_of({**PAPER, "front_lobe": "15:1.1 12:3"})
+    with pytest.raises(BadInput) as caught:
+        vehicle_for(tables, "x", SHIPPED)
+    assert [fault.place for fault in caught.value.faults] == ["[fitted.front] lobe"]
+
+
+def test_key_and_question_of_the_pad_name_the_picture_of_where_the_gauge_goes() -> None:
+    pad = next(one for one in EVERY if one.key == "pad")
+    key = ManifoldTable.model_fields["pad_clearance_mm"].description or ""
+    named = str(make_pad_picture.PLACE.relative_to(Path(__file__).parents[2]))
+    assert named in pad.help and named in key
+    assert make_pad_picture.PLACE.read_text(encoding="utf-8") == make_pad_picture.picture()
