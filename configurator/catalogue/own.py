@@ -1,11 +1,13 @@
 """A workshop's own catalogue: made from the shipped one, rows added, cells corrected.
 
 Every change is checked as the whole catalogue with it is read, and a file is written whole or not at all. What is not
-said of a new row, and hangs on the workshop rather than on the part, is as it is in all rows of its kind.
+said of a new row, and hangs on the workshop rather than on the part, is as it is in most rows of its kind.
 """
 
 import os
+import re
 import shutil
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -21,7 +23,7 @@ from configurator.files.declared import Record, unit_of
 from configurator.files.faults import faults_of
 from configurator.files.reading import did_you_mean, read_bytes
 from configurator.files.table_text import TableText, new_table
-from configurator.files.writing import write_whole
+from configurator.files.writing import one_writer_at_a_time, write_whole
 from configurator.reports import CURRENCY_TOLD, Answer, Report
 from configurator.units.units import closeness_mm
 
@@ -33,7 +35,9 @@ CODE_OF: Mapping[str, Callable[[Any], str]] = {
 }
 """The code of a row that was given none, from kind and size; families that are not here go by names."""
 AS_ITS_KIND = ("supplier", "labour_min", "redrillable")
-"""Columns that a new row takes from those of its kind, where all of them agree."""
+"""Columns that a new row takes from those of its kind, where most of them agree."""
+MOST_OF_ITS_KIND = 0.75
+"""Share of the rows of a kind that is most of them: a few parts from elsewhere change nothing."""
 _NO_CODE_YET = "new"
 
 Word = tuple[str, str]
@@ -50,7 +54,7 @@ class RowChanged(Report):
     code: str = Field(description="its code, or name")
     cells: dict[str, str] = Field(description="what was written, column to text")
     before: dict[str, str] = Field({}, description="what stood there, for a row that was there already")
-    as_its_kind: list[str] = Field([], description="columns that were not said and are as in all rows of its kind")
+    as_its_kind: list[str] = Field([], description="columns that were not said and are as in most rows of its kind")
 
 
 class CatalogueReport(Answer):
@@ -146,8 +150,9 @@ def _of_currency(fault: Fault, column: str) -> Fault:
 
 def add_row(directory: Path, family: str, cells: Mapping[str, str]) -> CatalogueReport:
     """Add a row to a family, its cells as text by column; raises BadInput, its faults by field."""
-    planned = plan(directory, family, [Said(cells, None, in_field)])
-    planned.write()
+    with one_writer_at_a_time(directory):
+        planned = plan(directory, family, [Said(cells, None, in_field)])
+        planned.write()
     return _report(planned, planned.added, "added")
 
 
@@ -164,8 +169,9 @@ def correct_row(directory: Path, code: str, cells: Mapping[str, str]) -> Catalog
     def in_row(fault: Fault, column: str) -> Fault:
         return Fault(str(path), ", ".join(filter(None, [code, column])), fault.problem, fault.expected, fault.remedy)
 
-    planned = plan(directory, family, [Said(full_names(family, cells), code, in_row)])
-    planned.write()
+    with one_writer_at_a_time(directory):
+        planned = plan(directory, family, [Said(full_names(family, cells), code, in_row)])
+        planned.write()
     return _report(planned, planned.changed, "corrected")
 
 
@@ -224,10 +230,10 @@ def _row_said(
 ) -> RowChanged:
     """The row that was said, checked by itself and entered among the rows; raises BadInput.
 
-    there : what the file says of a row, by code.  agreed : what all rows of a kind have alike.
+    there : what the file says of a row, by code.  agreed : what most rows of a kind have alike.
     """
     model, key = FAMILIES[family], key_column(FAMILIES[family])
-    cells = {column: text.strip() for column, text in one.cells.items()}
+    cells = {column: _with_points(model, column, text.strip()) for column, text in one.cells.items()}
     taken: Words = {}
     before = rows[one.code] if one.code is not None else rows.get(cells.get(key, "")) if one.corrects else None
     if before is None:
@@ -259,6 +265,18 @@ def _row_said(
     )  # fmt: skip
 
 
+def _with_points(model: type[Record], column: str, text: str) -> str:
+    """A number, or a list of them, with its decimal commas as points; three digits behind a comma may be thousands.
+
+    >>> _with_points(FAMILIES["pumps"], "price", "47,50"), _with_points(FAMILIES["lobes"], "phases_deg", "0 6,5 12")
+    ('47.50', '0 6.5 12')
+    """
+    declared = model.model_fields.get(column)
+    if declared is None or declared.annotation is str:
+        return text
+    return re.sub(r"(?<![\d.,])(\d+),(\d{1,2})(?![\d,.])", r"\1.\2", text)
+
+
 def _same(column: str, value: Any, before: Any, one: Said) -> bool:
     """Whether a cell says what stands there; a supplier's 0.0315 in is the 0.80 mm that is sold as that."""
     if column == "diameter_mm" and one.corrects and value and before:
@@ -272,14 +290,18 @@ def _is_choice(model: type[Record], column: str) -> bool:
 
 
 def _agreed_in(model: type[Record], rows: Iterable[Any]) -> Callable[[ChosenWords], Words]:
-    """What all rows of a kind have alike of what a workshop decides; a kind goes by the words chosen for it."""
+    """What most rows of a kind have alike of what a workshop decides; a kind goes by the words chosen for it."""
     held = list(rows)
 
     @cache
     def agreed(chosen: ChosenWords) -> Words:
         alike = [row for row in held if all(getattr(row, name) == word for name, word in chosen)]
-        texts = {name: {_cell_text(row, name) for row in alike} for name in AS_ITS_KIND if name in model.model_fields}
-        return {name: next(iter(found)) for name, found in texts.items() if len(found) == 1}
+        found: dict[str, str] = {}
+        for name in AS_ITS_KIND if alike else ():
+            if name in model.model_fields:
+                text, times = Counter(_cell_text(row, name) for row in alike).most_common(1)[0]
+                found |= {name: text} if times >= MOST_OF_ITS_KIND * len(alike) else {}
+        return found
 
     return agreed
 

@@ -34,7 +34,7 @@ from configurator.errors import BadInput, BadSize, Fault
 from configurator.files.declared import Record, figure, unit_of
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import LEAST_LIKENESS, Row, read_table
-from configurator.files.writing import write_whole
+from configurator.files.writing import one_writer_at_a_time, write_whole
 from configurator.reports import CURRENCY_TOLD, Answer
 from configurator.units.units import parse_length_mm
 
@@ -107,7 +107,8 @@ class SheetPlanned:
         the sheet."""
         directory = self.planned.directory
         place = _kept_in(directory, keep_as) if keep_as else None
-        self.planned.write()
+        with one_writer_at_a_time(directory):
+            self.planned.write()
         if place is not None:
             _keep(place, self.mapping)
         return self.report.model_copy(update={"did": "imported"})

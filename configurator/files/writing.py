@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import get_ident
 
@@ -32,6 +32,25 @@ def write_new(path: Path, content: bytes) -> None:
             raise
         except OSError:  # a drive without hard links, as memory sticks are: for a moment the file is seen unfinished
             _write(path, content, "xb")
+
+
+@contextmanager
+def one_writer_at_a_time(directory: Path) -> Iterator[None]:
+    """Whoever changes files of a folder by what stands in them waits here for others who do. One that dies lets go;
+    where the system knows no such lock, or the folder cannot be opened, nobody waits."""
+    try:
+        from fcntl import LOCK_EX, flock
+
+        folder = os.open(directory, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        with suppress(OSError):  # a drive without locks
+            flock(folder, LOCK_EX)
+        yield
+    finally:
+        os.close(folder)
 
 
 @contextmanager

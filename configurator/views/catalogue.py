@@ -62,4 +62,4 @@ def row_text(row: RowChanged, family: str, currency: str) -> str:
         moved = (f"{name} {told(name, row.before[name])} -> {told(name, cell)}" for name, cell in row.cells.items())
         return f"{row.code}: {', '.join(moved)}"
     said = named(name for name in list(row.cells)[1:] if name not in row.as_its_kind)
-    return f"{row.code}: {said}" + (f"; as all of its kind here: {named(row.as_its_kind)}" if row.as_its_kind else "")
+    return f"{row.code}: {said}" + (f"; as most of its kind here: {named(row.as_its_kind)}" if row.as_its_kind else "")

@@ -3,6 +3,7 @@
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -141,9 +142,51 @@ def test_every_fault_is_told_by_its_field(own: Path) -> None:
     assert "expected 1.5 to 10 times" in refused(own, "nozzles", NOZZLE | {"length_mm": "12"})[0][1]
 
 
-def test_what_not_all_of_a_kind_have_alike_has_to_be_said(own: Path) -> None:
-    add_row(own, "nozzles", NOZZLE | {"supplier": "long-bench"})
-    assert [field for field, _ in refused(own, "nozzles", NOZZLE | {"diameter_mm": "0.84"})] == ["supplier"]
+def test_what_most_of_a_kind_have_alike_need_not_be_said(own: Path) -> None:
+    """A few from elsewhere change nothing; once they are more than a quarter, it has to be said."""
+    straight = sum(nozzle.style == "straight" for nozzle in SHIPPED.nozzles.values())
+    elsewhere = NOZZLE | {"supplier": "long-bench", "labour_min": "20"}
+    for number in range(straight // 4):
+        add_row(own, "nozzles", elsewhere | {"code": f"other-{number}"})
+    (row,) = add_row(own, "nozzles", NOZZLE).rows
+    assert row.as_its_kind == ["supplier", "labour_min", "redrillable"] and row.cells["supplier"] == "north-shelf"
+    for number in range(straight // 4, straight // 2):
+        add_row(own, "nozzles", elsewhere | {"code": f"other-{number}"})
+    found = refused(own, "nozzles", NOZZLE | {"diameter_mm": "0.84"})
+    assert [field for field, _ in found] == ["supplier", "labour_min"]
+
+
+def test_decimal_commas_are_read_wherever_a_number_stands(own: Path) -> None:
+    add_row(own, "nozzles", NOZZLE | {"diameter_mm": "0,83mm", "price": "12,50"})
+    correct_row(own, "lobe-beck", {"total_lift": "1,5", "phases_deg": "0 6,5 12"})
+    catalog = load_catalog(own)
+    assert (catalog.nozzles["straight-0.83"].price, catalog.nozzles["straight-0.83"].diameter_mm) == (12.5, 0.83)
+    assert (catalog.lobes["lobe-beck"].total_lift_mm, catalog.lobes["lobe-beck"].phases_deg) == (1.5, (0.0, 6.5, 12.0))
+    correct_row(own, "north-shelf", {"name": "Shelf 1,5"})
+    assert load_catalog(own).suppliers["north-shelf"].name == "Shelf 1,5", "no number"
+
+
+ADDS = """
+import sys, time
+from pathlib import Path
+from configurator.catalogue.own import add_row
+while time.time() < float(sys.argv[3]):
+    pass
+for number in range(4):
+    code = f"{sys.argv[2]}-{number}"
+    add_row(Path(sys.argv[1]), "nozzles", {"code": code, "diameter_mm": "0.83", "style": "straight", "price": "1"})
+"""
+
+
+def test_writers_of_one_instant_wait_for_each_other(own: Path) -> None:
+    start = str(time.time() + 3.0)
+    writers = [
+        subprocess.Popen([sys.executable, "-c", ADDS, str(own), name, start], stderr=subprocess.PIPE, text=True)
+        for name in ("one", "two", "three")
+    ]
+    assert [writer.communicate(timeout=120)[1] for writer in writers] == ["", "", ""]
+    added = {f"{name}-{number}" for name in ("one", "two", "three") for number in range(4)}
+    assert added <= set(load_catalog(own).nozzles)
 
 
 def test_figures_of_a_part_are_never_taken_from_others(own: Path) -> None:
