@@ -1,9 +1,12 @@
 """Parts against each other, drawn and in words: what every nozzle size would be like, a lobe in each phase."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from configurator.judging.lift import LobeLift
 from configurator.learning.nozzle_sizes import NozzleSizes, SizeShares
+from configurator.units.quantities import THOU_MM
+from configurator.units.showing import SHOWN, ShownUnits, as_shown
 from configurator.units.units import show_diameter
 from configurator.views.picture_style import (
     DARK,
@@ -52,11 +55,11 @@ def sizes_picture(sizes: NozzleSizes) -> Figure:
         axes.annotate(_percent(size), (1.0, row), (3.0, 0.0), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="center", fontsize=8.5,
                       fontweight="bold" if size.chosen else "normal")  # fmt: skip
-    axes.set_yticks(range(rows), [show_diameter(size.diameter_mm) for size in sizes.sizes])
+    axes.set_yticks(range(rows), [as_shown(show_diameter(size.diameter_mm)) for size in sizes.sizes])
     for label, size in zip(axes.get_yticklabels(), sizes.sizes, strict=True):
         label.set_fontweight("bold" if size.chosen else "normal")
     axes.grid(axis="y", visible=False)
-    axes.set(xlim=(0.0, 100.0), ylim=(-0.7, rows - 0.3), ylabel=f"{sizes.kind} nozzle, mm (thou)",
+    axes.set(xlim=(0.0, 100.0), ylim=(-0.7, rows - 0.3), ylabel=as_shown(f"{sizes.kind} nozzle, mm (thou)"),
              xlabel=f"share of {sizes.belief.engines}, %")  # fmt: skip
     axes.annotate("right", (1.0, rows - 0.3), (3.0, 2.0), xycoords=("axes fraction", "data"),
                   textcoords="offset points", va="bottom", fontsize=8.5)  # fmt: skip
@@ -66,16 +69,20 @@ def sizes_picture(sizes: NozzleSizes) -> Figure:
     return laid_out(figure)
 
 
+LIFT_IN: Mapping[ShownUnits, tuple[str, float]] = {"metric": ("mm", 1.0), "inch": ("thou", THOU_MM)}
+"""Unit of a lift as it is shown, and what that is in mm."""
+
+
 @house_style()
 def lift_picture(lift: LobeLift) -> Figure:
     """Lift, and what is left of it, against the throttle in each phase. Raises TipinError without matplotlib."""
     figure = new_figure(5.6)
     above, below = figure.subplots(2, 1, sharex=True)
-    others = iter(PHASE_LOOKS)
+    others, (unit, in_mm) = iter(PHASE_LOOKS), LIFT_IN[SHOWN.get()]
     for phase in lift.phases:
         look = CHOSEN_LOOK if phase.chosen else next(others, PHASE_LOOKS[-1])
         label = f"at {phase.phase_deg:g} deg{', chosen' if phase.chosen else ''}"
-        above.plot(lift.throttle_deg, phase.lift_mm, label=label, **look)
+        above.plot(lift.throttle_deg, phase.lift_mm / in_mm, label=label, **look)
         below.plot(lift.throttle_deg, phase.left_percent, label=label, **look)
         below.plot([lift.idle_deg], [phase.left_at_idle_percent], marker="o", markersize=7, markerfacecolor="1.0",
                    color=look["color"], linestyle="none", clip_on=False, zorder=3.0)  # fmt: skip
@@ -85,7 +92,7 @@ def lift_picture(lift: LobeLift) -> Figure:
         axes.set_xlim(0.0, lift.throttle_deg[-1])
     below.axhline(lift.least_left_percent, color=DARK, linewidth=0.9, linestyle=(0, (1, 3)),
                   label=f"least wanted at idle, {lift.least_left_percent:g} %")  # fmt: skip
-    above.set(ylabel="lift, mm", ylim=(0.0, None))
+    above.set(ylabel=f"lift, {unit}", ylim=(0.0, None))
     below.set(ylabel="left of the shot, %", ylim=(0.0, 104.0), xlabel="throttle from its closed stop, deg")
     titled(above, f"{lift.vehicle}, {lift.circuit} circuit", lift.lobe)
     headed(figure, "Lift of the lobe in each phase")

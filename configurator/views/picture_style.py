@@ -19,6 +19,7 @@ from xml.sax.saxutils import quoteattr
 
 from configurator.errors import BadInput, Fault, TipinError, one_line
 from configurator.files.writing import write_whole
+from configurator.units.showing import as_shown
 
 Figure: TypeAlias = Any
 """A matplotlib.figure.Figure; the library is loaded only when something is drawn."""
@@ -110,8 +111,8 @@ def headed(figure: Figure, heading: str) -> None:
 
 
 def titled(axes: Axes, *paragraphs: str | tuple[str, ...]) -> None:
-    """Paragraphs above a plot, broken to its width, those of several parts between them where there is room; each may
-    hold anything a file holds, with a question mark for what the font cannot write."""
+    """Paragraphs above a plot in the units chosen, broken to its width, those of several parts between them where there
+    is room; each may hold anything a file holds, with a question mark for what the font cannot write."""
     from matplotlib.font_manager import findfont, get_font
 
     font = get_font(findfont(FONT))
@@ -126,7 +127,7 @@ def titled(axes: Axes, *paragraphs: str | tuple[str, ...]) -> None:
 
 
 def _drawable(font: Any, text: str) -> str:
-    return "".join(letter if font.get_char_index(ord(letter)) else "?" for letter in one_line(text))
+    return "".join(letter if font.get_char_index(ord(letter)) else "?" for letter in one_line(as_shown(text)))
 
 
 def _broken(font: Any, text: str, room_pt: float) -> list[str]:
@@ -183,7 +184,7 @@ def _fit_for_a_page(file: str, says: str) -> str:
     svg = re.sub(r' id="([^"]+)"', lambda found: found[0] if found[1] in needed else "", svg)
     mark = "i" + hashlib.sha256(svg.encode()).hexdigest()[:8]
     svg = re.sub(r'( id="|href="#|url\(#)', rf"\g<1>{mark}-", svg)
-    named = f'role="img" aria-label={quoteattr(one_line(says))}' if says else 'aria-hidden="true"'
+    named = f'role="img" aria-label={quoteattr(one_line(as_shown(says)))}' if says else 'aria-hidden="true"'
     return svg.replace("<svg ", f'<svg {named} stroke-linejoin="round" stroke-linecap="butt" ', 1)
 
 

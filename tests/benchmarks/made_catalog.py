@@ -111,7 +111,8 @@ def _pumps(shipped: Sequence[Row]) -> Iterator[Row]:
     short, long = pattern["pump-3cc"], pattern["pump-5cc"]
     yield short | {"code": "pump-3cc-firm", "spring_preload_n": "11", "spring_rate_n_per_mm": "2.0"}
     yield long | {"code": "pump-5cc-soft", "spring_preload_n": "9", "spring_rate_n_per_mm": "1.3"}
-    yield short | {"code": "pump-4cc", "capacity_cc": "4", "capacity_ten_strokes_cc": "40", "diaphragm_area_mm2": "800"}
+    yield short | {"code": "pump-4cc-short", "capacity_cc": "4", "capacity_ten_strokes_cc": "40",
+                   "diaphragm_area_mm2": "800"}  # fmt: skip
     yield long | {"code": "pump-6cc", "capacity_cc": "6", "capacity_ten_strokes_cc": "60", "diaphragm_area_mm2": "980",
                   "depth_below_bowl_mm": "21"}  # fmt: skip
     yield long | {"code": "pump-5cc-firm", "spring_preload_n": "13", "spring_rate_n_per_mm": "2.1"}

@@ -29,6 +29,7 @@ from configurator.learning.belief import Belief, prior
 from configurator.learning.nozzle_sizes import NozzleSizes, nozzle_sizes
 from configurator.ordering.report import CurvePoint, OrderReport, VehicleSureness
 from configurator.physics.lateness import Lateness
+from configurator.units.showing import SHOWN
 from configurator.units.units import show_diameter
 from configurator.views import pictures
 from configurator.views.picture_style import WIDTH_IN
@@ -359,3 +360,24 @@ def test_a_picture_looks_the_same_as_svg(tmp_path: Path) -> None:
     before = re.findall(r"stroke: (#\w+)", own.getvalue())
     after = re.findall(r'stroke="(#\w+)"', pictures.as_svg(figure))
     assert len(before) > 100 and after == before
+
+
+def test_a_picture_is_in_the_units_that_were_chosen() -> None:
+    """Titles and sizes with the thousandths first, a lift in thousandths; what is drawn stays what it was."""
+    metric, _ = drawn("roadster", "lift")
+    sizes, _ = drawn("roadster", "sizes")
+    chosen_units = SHOWN.set("inch")
+    try:
+        lift, _ = drawn("roadster", "lift")
+        in_thou, _ = drawn("roadster", "sizes")
+        told = pictures.as_svg(lift, "lifts up to 0.80 mm")
+    finally:
+        SHOWN.reset(chosen_units)
+    (mm, thou) = (figure.axes[0].lines[0].get_ydata() for figure in (metric, lift))
+    np.testing.assert_allclose(np.asarray(thou), np.asarray(mm) / 0.0254)
+    assert (metric.axes[0].get_ylabel(), lift.axes[0].get_ylabel()) == ("lift, mm", "lift, thou")
+    assert "lifts up to 31.5 thou (0.80 mm)" in told
+    ticks = [[label.get_text() for label in figure.axes[0].get_yticklabels()] for figure in (sizes, in_thou)]
+    swapped = [re.sub(r"(.*) mm \((.*) thou\)", r"\2 thou (\1 mm)", text) for text in ticks[0]]
+    assert ticks[1] == swapped != ticks[0]
+    assert "thou (mm)" in in_thou.axes[0].get_ylabel() and "mm (thou)" in sizes.axes[0].get_ylabel()
