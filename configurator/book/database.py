@@ -33,6 +33,8 @@ LOCK = int.from_bytes(b"tipin")
 """Number of the lock that writers take on a server."""
 
 Written = TypeVar("Written")
+Refusal = Callable[..., BadInput]
+"""Database.refusal of one database, which names it."""
 Statements = Callable[[Connection], Written]
 """What is done in a transaction; it may be called again, so it changes nothing but the database."""
 
