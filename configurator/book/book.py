@@ -15,7 +15,7 @@ from typing import Self
 
 from sqlalchemy import Connection, select
 
-from configurator.book.car_records import CarRecords
+from configurator.book.car_records import CarRecords, SetAside
 from configurator.book.database import Database
 from configurator.book.entries import (
     SomeEntry,
@@ -61,13 +61,24 @@ class Book:
         """Where the book is, as messages name it."""
         return self._database.place
 
-    def trials(self, vehicle: str | None = None, with_undone: bool = False) -> list[Trial]:
-        """Runs in the order in which they were recorded, of one vehicle or of all; those undone only if asked for."""
-        return self._entries(Trial, vehicle, with_undone)
+    def records(self, vehicle: str | None = None, with_undone: bool = False) -> CarRecords:
+        """What the book holds of one vehicle, or of all, in the order in which it was recorded; what was undone only if
+        asked for."""
 
-    def fittings(self, vehicle: str | None = None, with_undone: bool = False) -> list[Fitting]:
+        def look(connection: Connection) -> CarRecords:
+            runs, runs_aside = entries_in(connection, Trial, vehicle, with_undone)
+            fittings, fittings_aside = entries_in(connection, Fitting, vehicle, with_undone)
+            return CarRecords(runs, fittings, (*runs_aside, *fittings_aside))
+
+        return self._database.read(look)
+
+    def trials(self, vehicle: str | None = None, with_undone: bool = False) -> Sequence[Trial]:
+        """The runs of those that can be read."""
+        return self.records(vehicle, with_undone).runs
+
+    def fittings(self, vehicle: str | None = None, with_undone: bool = False) -> Sequence[Fitting]:
         """What was told to be fitted, likewise."""
-        return self._entries(Fitting, vehicle, with_undone)
+        return self.records(vehicle, with_undone).fittings
 
     def entered(self, kind: type[SomeEntry], entry_key: str) -> SomeEntry | None:
         """The run, or the entry of what is fitted, that was recorded with a key; None where none was."""
@@ -88,7 +99,8 @@ class Book:
         offered = list(trials)
 
         def add(connection: Connection) -> list[Trial]:
-            known = set(connection.execute(select(TRIALS.c.record)).scalars())
+            held, _ = entries_in(connection, Trial, None, with_undone=True)
+            known = set(map(kept_text, held))
             added = []
             for trial in offered:
                 if kept_text(trial) not in known:
@@ -98,13 +110,9 @@ class Book:
 
         return self._database.change(add)
 
-    def undo_trial(self, number: int) -> Trial:
-        """Take a run back: it stays in the book, marked."""
+    def undo_trial(self, number: int) -> Trial | SetAside:
+        """Take a run back, also one that cannot be read: it stays in the book, marked."""
         return self._database.change(lambda connection: undo_entry(connection, Trial, number, self._database.refusal))
-
-    def records(self, vehicle: str, with_undone: bool = False) -> CarRecords:
-        """Runs of a vehicle and what was told to be fitted on it."""
-        return CarRecords(self.trials(vehicle, with_undone), self.fittings(vehicle, with_undone))
 
     def add_fitting(self, fitting: Fitting, entry_key: str | None = None) -> tuple[Fitting, list[StockMove]]:
         """Record what is fitted, and book what went onto the shelf and off it; returns it with its number, and what was
@@ -123,13 +131,16 @@ class Book:
 
         return self._database.change(fit)
 
-    def undo_fitting(self, number: int, vehicle: str) -> tuple[Fitting, list[StockMove]]:
-        """Take back what was told to be fitted on a vehicle, and what the shelf got by it; it stays, marked."""
+    def undo_fitting(self, number: int, vehicle: str) -> tuple[Fitting | SetAside, list[StockMove]]:
+        """Take back what was told to be fitted on a vehicle, and what the shelf got by it; it stays, marked. The shelf
+        stays as it is where the entry cannot be read."""
 
-        def undo(connection: Connection) -> tuple[Fitting, list[StockMove]]:
+        def undo(connection: Connection) -> tuple[Fitting | SetAside, list[StockMove]]:
             undone = undo_entry(connection, Fitting, number, self._database.refusal)
             if undone.vehicle != vehicle:
                 raise self._database.refusal(f"is of {undone.vehicle}", f"one of {vehicle}", at=f"entry {number}")
+            if isinstance(undone, SetAside):
+                return undone, []
             why = f"entry {number} of {undone.vehicle} undone"
             back = {code: -change for code, change in undone.shelf.items()}
             return undone, book_moves(connection, back, why, None, self._database.refusal)
@@ -175,10 +186,6 @@ class Book:
                 connection.execute(SETTINGS.insert().values(name=_UNITS, value=units))
 
         self._database.change(choose)
-
-    def _entries(self, kind: type[SomeEntry], vehicle: str | None, with_undone: bool) -> list[SomeEntry]:
-        refusal = self._database.refusal
-        return self._database.read(lambda connection: entries_in(connection, kind, vehicle, with_undone, refusal))
 
     def _known(self, connection: Connection, entry: SomeEntry, key: str | None) -> SomeEntry | None:
         """The entry as it was recorded with this key before."""

@@ -153,7 +153,9 @@ def _prepare_sqlite(engine: Engine) -> None:
     def connected(connection: Any, _: Any) -> None:
         connection.isolation_level = None
         connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA synchronous = EXTRA")
+        # A byte that is no letter spoils the record it is in, not the reading of all others.
+        connection.text_factory = lambda text: text.decode("utf-8", "replace")
 
     @event.listens_for(engine, "begin")
     def begun(connection: Connection) -> None:

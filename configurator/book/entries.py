@@ -2,18 +2,18 @@
 
 import re
 from dataclasses import dataclass
-from typing import Any, TypeVar
 
-from pydantic import ValidationError
-from sqlalchemy import Connection, Row, Table, func, select
+from sqlalchemy import Connection, Table, func, select
 
+from configurator.book.car_records import SetAside
 from configurator.book.database import Refusal
+from configurator.book.entry_reading import SomeEntry as SomeEntry
+from configurator.book.entry_reading import read_entry
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.book.schema import FITTINGS, LONGEST_KEY, TRIALS, digest_of
 from configurator.errors import BadInput
 
-SomeEntry = TypeVar("SomeEntry", Trial, Fitting)
 _KEPT_APART = {"number", "undone"}
 """Fields that stand in columns of their own."""
 _KEY = re.compile(rf"[A-Za-z0-9._-]{{1,{LONGEST_KEY}}}")
@@ -45,16 +45,23 @@ def next_number(connection: Connection, table: Table) -> int:
 
 
 def entries_in(
-    connection: Connection, kind: type[SomeEntry], vehicle: str | None, with_undone: bool, refusal: Refusal
-) -> list[SomeEntry]:
-    """Entries in the order in which they were recorded, of one vehicle or of all."""
+    connection: Connection, kind: type[SomeEntry], vehicle: str | None, with_undone: bool
+) -> tuple[list[SomeEntry], list[SetAside]]:
+    """Entries in the order in which they were recorded, of one vehicle or of all; and those that cannot be read."""
     table = _KINDS[kind].table
     wanted = select(table).order_by(table.c.number)
     if vehicle is not None:
         wanted = wanted.where(table.c.vehicle == vehicle)
     if not with_undone:
         wanted = wanted.where(table.c.undone.is_(False))
-    return [_read(row, kind, refusal) for row in connection.execute(wanted)]
+    entries, aside = [], []
+    for row in connection.execute(wanted):
+        read = read_entry(row, kind)
+        if isinstance(read, SetAside):
+            aside.append(read)
+        else:
+            entries.append(read)
+    return entries, aside
 
 
 def add_entry(connection: Connection, entry: SomeEntry, key: str | None = None) -> SomeEntry:
@@ -76,7 +83,10 @@ def entry_of_key(connection: Connection, kind: type[SomeEntry], key: str | None,
         return None
     table = _KINDS[kind].table
     row = connection.execute(select(table).where(table.c.entry_key == key)).first()
-    return _read(row, kind, refusal) if row else None
+    read = read_entry(row, kind) if row else None
+    if isinstance(read, SetAside):
+        raise refusal(read.why, "an entry that can be read", at=f"{read.kind} {read.number}")
+    return read
 
 
 def check_key(key: str | None) -> None:
@@ -86,8 +96,8 @@ def check_key(key: str | None) -> None:
         raise BadInput.in_field("entry_key", "", "cannot be kept", expected)
 
 
-def undo_entry(connection: Connection, kind: type[SomeEntry], number: int, refusal: Refusal) -> SomeEntry:
-    """Mark an entry as taken back."""
+def undo_entry(connection: Connection, kind: type[SomeEntry], number: int, refusal: Refusal) -> SomeEntry | SetAside:
+    """Mark an entry as taken back, also one that cannot be read."""
     known = _KINDS[kind]
     table, at = known.table, f"{known.called} {number}"
     row = connection.execute(select(table).where(table.c.number == number)).first()
@@ -97,17 +107,5 @@ def undo_entry(connection: Connection, kind: type[SomeEntry], number: int, refus
         raise refusal(f"there is no such {known.called}", expected, known.listed, at)
     if row.undone:
         raise refusal("was undone already", "one that counts", at=at)
-    undone = _read(row, kind, refusal).model_copy(update={"undone": True})
     connection.execute(table.update().where(table.c.number == number).values(undone=True))
-    return undone
-
-
-def _read(row: Row[Any], kind: type[SomeEntry], refusal: Refusal) -> SomeEntry:
-    try:
-        kept = kind.model_validate_json(row.record)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        problem = f"its record cannot be read ({'.'.join(map(str, first['loc']))}: {first['msg']})"
-        remedy = "put back the last copy you have of the book"
-        raise refusal(problem, remedy=remedy, at=f"{_KINDS[kind].called} {row.number}") from None
-    return kept.model_copy(update={"number": row.number, "undone": row.undone})
+    return read_entry(row, kind).model_copy(update={"undone": True})

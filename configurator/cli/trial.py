@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from configurator.cli.groups import AddIfNotNamed
+from configurator.cli.recording import EntryKey, once_in_the_book
 from configurator.cli.shared import (
     FELT_WORDS,
     AsJson,
@@ -23,6 +24,7 @@ from configurator.errors import BadInput, Fault
 from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
+    from configurator.book.car_records import CarRecords
     from configurator.book.records import Trial
     from configurator.judging.case import Case
     from configurator.learning.trace.trace import Measured
@@ -69,6 +71,7 @@ def trial_add_command(
         Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
     ] = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="anything else")] = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -80,6 +83,7 @@ def trial_add_command(
     from configurator.book.book import find_book, open_book
     from configurator.book.car_now import car_now
     from configurator.book.car_records import CarRecords
+    from configurator.book.records import Trial
     from configurator.learning.trial_entry import TrialReport, enter_trial, notes_on, read_when
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw
@@ -89,6 +93,10 @@ def trial_add_command(
         check_can_draw(plot)
     filed, when = case_of(vehicle, catalog), read_when(at, datetime.now(UTC))
     found = find_book(book)
+    if entry_key is not None and found and (known := found.entered(Trial, entry_key)):
+        with found:
+            _say_known(found.place, known, as_json)
+        return
     records = found.records(filed.vehicle.name) if found else CarRecords()
     case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
@@ -106,9 +114,19 @@ def trial_add_command(
     with found or open_book(book) as opened:
         if measured and plot is not None:
             _draw(case, run, measured, plot)
-        _say(TrialReport(book=opened.place, did="recorded", trials=[opened.add_trial(run)], notes=notes), as_json)
-    if plot is not None and not as_json:
-        typer.echo(f"\nPicture: {plot}")
+        added = opened.add_trial(run, entry_key)
+        with once_in_the_book(f"recorded as run {added.number}"):
+            _say(TrialReport(book=opened.place, did="recorded", trials=[added], notes=notes), as_json)
+            if plot is not None and not as_json:
+                typer.echo(f"\nPicture: {plot}")
+
+
+def _say_known(place: str, run: "Trial", as_json: bool) -> None:
+    """That a run was recorded before, with this key."""
+    from configurator.learning.trial_entry import TrialReport
+
+    with once_in_the_book(f"recorded before as run {run.number}"):
+        _say(TrialReport(book=place, did="recorded", trials=[run], known=1), as_json)
 
 
 def _measured(
@@ -142,8 +160,10 @@ def trial_list_command(vehicle: OneVehicle = None, as_json: AsJson = False, book
     """List the runs, of VEHICLE or of all."""
     from configurator.learning.trial_entry import TrialReport
 
-    place, runs = _runs(vehicle, book)
-    _say(TrialReport(book=place, did="listed", trials=runs), as_json, of_all=vehicle is None)
+    place, held = _held(vehicle, book)
+    aside = [one for one in held.set_aside if one.kind == "run"]
+    report = TrialReport(book=place, did="listed", trials=list(held.runs), set_aside=aside)
+    _say(report, as_json, of_all=vehicle is None)
 
 
 @trial.command("undo", epilog="Example: tipin trial undo 3")
@@ -154,6 +174,7 @@ def trial_undo_command(
 ) -> None:
     """Take a run back; it stays, marked."""
     from configurator.book.book import find_book
+    from configurator.book.records import Trial
     from configurator.book.usual_place import place_of_book
     from configurator.learning.trial_entry import TrialReport
 
@@ -161,7 +182,10 @@ def trial_undo_command(
     if found is None:
         raise BadInput([Fault(place_of_book(book), f"run {number}", "there is no book yet", "a book with runs in it")])
     with found:
-        _say(TrialReport(book=found.place, did="undone", trials=[found.undo_trial(number)]), as_json)
+        undone = found.undo_trial(number)
+        with once_in_the_book(f"run {number} is undone"):
+            runs, aside = ([undone], []) if isinstance(undone, Trial) else ([], [undone])
+            _say(TrialReport(book=found.place, did="undone", trials=runs, set_aside=aside), as_json)
 
 
 @trial.command("export", epilog="Example: tipin trial export csv -o runs.csv")
@@ -181,7 +205,10 @@ def trial_export_command(
     if out is not None and not out.is_dir() and out.suffix.lower() not in (".csv", ".json"):
         problem, expected = "is no name for exported runs", "a name that ends in .csv or .json"
         raise BadInput.in_field("out", str(out), problem, expected)
-    _, runs = _runs(vehicle, book)
+    _, held = _held(vehicle, book)
+    runs = held.runs
+    for one in held.set_aside:
+        typer.echo(f"tipin: {one.says}", err=True)
     text = as_text(runs, form)
     if out is None:
         typer.echo(text, nl=False)
@@ -204,22 +231,24 @@ def trial_import_command(
     runs = read_trials(file)
     with open_book(book) as opened:
         added = opened.add_new_trials(runs)
-        report = TrialReport(book=opened.place, did="imported", trials=added, known=len(runs) - len(added))
-    _say(report, as_json)
+        with once_in_the_book(f"{len(added)} runs are recorded"):
+            known = len(runs) - len(added)
+            _say(TrialReport(book=opened.place, did="imported", trials=added, known=known), as_json)
 
 
-def _runs(vehicle: Path | None, place: str | None) -> tuple[str, list["Trial"]]:
-    """Where the book is, and the runs in it of a vehicle, or of all; looking makes no book."""
+def _held(vehicle: Path | None, place: str | None) -> tuple[str, "CarRecords"]:
+    """Where the book is, and what it holds of a vehicle, or of all; looking makes no book."""
     from configurator.book.book import find_book
+    from configurator.book.car_records import CarRecords
     from configurator.book.usual_place import place_of_book
     from configurator.car.vehicle import load_vehicle
 
     name = load_vehicle(vehicle).name if vehicle else None
     found = find_book(place)
     if found is None:
-        return place_of_book(place), []
+        return place_of_book(place), CarRecords()
     with found:
-        return found.place, found.trials(name, with_undone=True)
+        return found.place, found.records(name, with_undone=True)
 
 
 def _say(report: "TrialReport", as_json: bool, *, of_all: bool = False) -> None:
