@@ -9,14 +9,18 @@
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack, closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import TracebackType
 from typing import Self
 
 from sqlalchemy import Connection, select
 
 from configurator.book.car_records import CarRecords, SetAside
+from configurator.book.copies import back_up_before, copied, faults_in_file
 from configurator.book.database import Database
+from configurator.book.database_sayings import PUT_BACK
 from configurator.book.entries import (
     SomeEntry,
     add_entry,
@@ -34,6 +38,7 @@ from configurator.book.shelf_rows import book_moves, moves_in, moves_of_key, qua
 from configurator.book.stock import StockMove
 from configurator.book.usual_place import named_place, place_of_book
 from configurator.errors import BadInput
+from configurator.files.writing import write_new
 from configurator.units.showing import SHOWN_UNITS, ShownUnits
 
 _UNITS = "units"
@@ -47,14 +52,15 @@ class Book:
     that was used for another vehicle or part.
     """
 
-    def __init__(self, database: Database) -> None:
-        self._database = database
+    def __init__(self, database: Database, copy: ExitStack | None = None) -> None:
+        self._database, self._copy = database, copy or ExitStack()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self._database.close()
+        self._copy.close()
 
     @property
     def place(self) -> str:
@@ -149,7 +155,7 @@ class Book:
 
     def stock(self) -> dict[str, int]:
         """How many there are on the shelf, by code; what has run out is left out."""
-        return self._database.read(quantities_in)
+        return self._database.read(lambda connection: quantities_in(connection, self._database.refusal))
 
     def move_stock(self, code: str, change: int, why: str, entry_key: str | None = None) -> StockMove:
         """Put parts on the shelf, or take them off where change is below zero; raises BadInput for more than there
@@ -158,9 +164,11 @@ class Book:
 
     def count_stock(self, code: str, quantity: int, why: str, entry_key: str | None = None) -> StockMove:
         """Set how many there are, as counted; the difference is booked, none too."""
-        return self._book(lambda connection: {code: quantity - quantity_of(connection, code)}, [code], why, entry_key)[
-            0
-        ]
+
+        def difference(connection: Connection) -> dict[str, int]:
+            return {code: quantity - quantity_of(connection, code, self._database.refusal)}
+
+        return self._book(difference, [code], why, entry_key)[0]
 
     def add_stock(self, quantities: Mapping[str, int], why: str, entry_key: str | None = None) -> list[StockMove]:
         """Put many parts on the shelf, all of them or none."""
@@ -169,7 +177,7 @@ class Book:
 
     def stock_history(self) -> list[StockMove]:
         """Every movement, oldest first."""
-        return self._database.read(moves_in)
+        return self._database.read(lambda connection: moves_in(connection, self._database.refusal))
 
     def units(self) -> ShownUnits:
         """The units chosen for what is shown; metric where nobody chose."""
@@ -203,40 +211,57 @@ class Book:
         check_key(key)
 
         def book(connection: Connection) -> list[StockMove]:
-            known = moves_of_key(connection, key, codes)
+            known = moves_of_key(connection, key, codes, self._database.refusal)
             return known or book_moves(connection, changes(connection), why, key, self._database.refusal)
 
         return self._database.change(book)
 
 
 def open_book(place: str | Path | None = None) -> Book:
-    """Open the workshop book, made first if it is not there, brought up to this version if it is older.
+    """Open the workshop book to write in, made first if it is not there, brought up to this version if it is older.
 
     place : a file, the URL of a database, or None for the default one. Raises BadInput for anything that is no book.
     """
-    database, by_default = _database(place)
+    database, by_default = _database(place, looks_only=False)
     if by_default:
         _make_folder(database)
-    database.is_there()
-    _bring_up(database)
+    if not database.is_there():
+        _make_file(database)
+    version = _version(database)
+    if 0 < version < NEWEST:
+        back_up_before(database, version)
+    while version < NEWEST:
+        version = database.change(migrate_once)
     return Book(database)
 
 
 def find_book(place: str | Path | None = None) -> Book | None:
-    """The workshop book if there is one, as for commands that only look; None where its file does not exist.
+    """The workshop book if there is one, to look into; None where its file does not exist, or its database is empty.
+    Nothing is written: a book of an earlier version is looked into as a copy brought up to this one.
 
     Raises BadInput for anything that is no book, and for a folder that is missing, the default one excepted.
     """
-    database, by_default = _database(place)
+    database, by_default = _database(place, looks_only=True)
     if by_default and database.file is not None and not database.file.parent.exists():
         return None
-    return open_book(place) if database.is_there() else None
+    if not database.is_there():
+        return None
+    version = _version(database)
+    if version == NEWEST:
+        return Book(database)
+    if version == 0:
+        return None
+    with ExitStack() as stack:
+        copy = stack.enter_context(copied(database))
+        while version < NEWEST:
+            version = copy.change(migrate_once)
+        return Book(copy, stack.pop_all())
 
 
-def _database(place: str | Path | None) -> tuple[Database, bool]:
+def _database(place: str | Path | None, *, looks_only: bool) -> tuple[Database, bool]:
     """The database at a place, and whether that is the default one, which nobody named."""
     named = str(place) if place else None
-    return Database(place_of_book(named)), named_place(named) is None
+    return Database(place_of_book(named), looks_only=looks_only), named_place(named) is None
 
 
 def _make_folder(database: Database) -> None:
@@ -247,12 +272,32 @@ def _make_folder(database: Database) -> None:
         raise database.refusal(f"its folder cannot be made ({error.strerror})", "", "name a file for it") from None
 
 
-def _bring_up(database: Database) -> None:
+def _make_file(database: Database) -> None:
+    """An empty book, put in place whole: a file that was begun and not finished is never mistaken for a book."""
+    assert database.file is not None
+    with TemporaryDirectory(prefix="tipin-") as folder:
+        made = Path(folder) / "book.sqlite"
+        with closing(Database(str(made), named=database.place)) as new:
+            while new.change(migrate_once) < NEWEST:
+                pass
+        try:
+            write_new(database.file, made.read_bytes())
+        except FileExistsError:
+            pass  # another process was faster
+        except (OSError, ValueError) as error:
+            problem = f"cannot be made ({getattr(error, 'strerror', None) or error})"
+            raise database.refusal(problem, "a file that may be written", "look at its folder and rights") from None
+
+
+def _version(database: Database) -> int:
+    """The version of the book there; 0 for an empty database. Raises BadInput for what is no sound book."""
+    left_open = database.was_left_open
     version = database.read(version_of)
+    if left_open and (faults := faults_in_file(database)):
+        raise database.refusal(f"is damaged: {faults[0]}", "a sound workshop book", PUT_BACK)
     if version is None:
         raise database.refusal("is a database, but no workshop book", "a workshop book", "name another file")
     if version > NEWEST:
         expected = f"version {NEWEST} or older"
         raise database.refusal(f"was made by a later tipin (version {version})", expected, "install that tipin here")
-    while version < NEWEST:
-        version = database.change(migrate_once)
+    return version

@@ -137,7 +137,7 @@ def version_of(connection: Connection) -> int | None:
         return None if tables else 0
     columns = [column["name"] for column in inspect(connection).get_columns(VERSION.name)]
     found = connection.execute(select(VERSION.c.version)).scalar() if columns == ["version"] else None
-    return found if isinstance(found, int) else None
+    return found if isinstance(found, int) and found >= 0 else None
 
 
 def migrate_once(connection: Connection) -> int:

@@ -107,15 +107,18 @@ def _tell(
     from configurator.book.fitting_entry import enter_fitting
     from configurator.learning.trial_entry import read_when
 
-    name, when, found = case.vehicle.name, read_when(at, datetime.now(UTC)), find_book(place)
-    records = found.records(name, with_undone=True) if found else CarRecords()
-    known = found.entered(Fitting, entry_key) if found and entry_key is not None else None
+    name, when = case.vehicle.name, read_when(at, datetime.now(UTC))
+    records, known = CarRecords(), None
+    if found := find_book(place):
+        with found:
+            records = found.records(name, with_undone=True)
+            known = found.entered(Fitting, entry_key) if entry_key is not None else None
     if known is not None:  # what it says may be true by now, and so be refused
         told, notes = known, [f"entry {known.number} was in the book already: nothing is entered twice"]
     else:
         before = car_now(case, records.until(when) if at else records)
         told, notes = enter_fitting(before, parts, when, **said)
-    with found or open_book(place) as opened:
+    with open_book(place) as opened:
         added, moved = opened.add_fitting(told, entry_key)
         with once_in_the_book(f"recorded as entry {added.number}"):
             records = opened.records(name, with_undone=True)
@@ -123,7 +126,7 @@ def _tell(
 
 
 def _undo(say: Say, case: "Case", place: str | None, number: int) -> None:
-    from configurator.book.book import find_book
+    from configurator.book.book import find_book, open_book
     from configurator.book.fitted_told import fitted_report
     from configurator.book.usual_place import place_of_book
 
@@ -133,6 +136,9 @@ def _undo(say: Say, case: "Case", place: str | None, number: int) -> None:
         raise BadInput([Fault(place_of_book(place), f"entry {number}", problem, expected)])
     name = case.vehicle.name
     with found:
-        undone, moved = found.undo_fitting(number, name)
+        pass
+    with open_book(place) as opened:
+        undone, moved = opened.undo_fitting(number, name)
         with once_in_the_book(f"entry {number} is undone"):
-            say(fitted_report(found.place, case, found.records(name, with_undone=True), did=undone, moved=moved))
+            records = opened.records(name, with_undone=True)
+            say(fitted_report(opened.place, case, records, did=undone, moved=moved))

@@ -92,12 +92,14 @@ def trial_add_command(
     if plot is not None:
         check_can_draw(plot)
     filed, when = case_of(vehicle, catalog), read_when(at, datetime.now(UTC))
-    found = find_book(book)
-    if entry_key is not None and found and (known := found.entered(Trial, entry_key)):
+    records = CarRecords()
+    if found := find_book(book):
         with found:
+            known = found.entered(Trial, entry_key) if entry_key is not None else None
+            records = found.records(filed.vehicle.name)
+        if known is not None:  # what it says may be true by now, and so be refused
             _say_known(found.place, known, as_json)
-        return
-    records = found.records(filed.vehicle.name) if found else CarRecords()
+            return
     case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
     measured = _measured(case, trace, trace_column or [], trace_lag, plot)
@@ -111,7 +113,7 @@ def trial_add_command(
         clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
     )  # fmt: skip
     notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]
-    with found or open_book(book) as opened:
+    with open_book(book) as opened:
         if measured and plot is not None:
             _draw(case, run, measured, plot)
         added = opened.add_trial(run, entry_key)
@@ -173,7 +175,7 @@ def trial_undo_command(
     book: BookPlace = None,
 ) -> None:
     """Take a run back; it stays, marked."""
-    from configurator.book.book import find_book
+    from configurator.book.book import find_book, open_book
     from configurator.book.records import Trial
     from configurator.book.usual_place import place_of_book
     from configurator.learning.trial_entry import TrialReport
@@ -182,10 +184,12 @@ def trial_undo_command(
     if found is None:
         raise BadInput([Fault(place_of_book(book), f"run {number}", "there is no book yet", "a book with runs in it")])
     with found:
-        undone = found.undo_trial(number)
+        pass
+    with open_book(book) as opened:
+        undone = opened.undo_trial(number)
         with once_in_the_book(f"run {number} is undone"):
             runs, aside = ([undone], []) if isinstance(undone, Trial) else ([], [undone])
-            _say(TrialReport(book=found.place, did="undone", trials=runs, set_aside=aside), as_json)
+            _say(TrialReport(book=opened.place, did="undone", trials=runs, set_aside=aside), as_json)
 
 
 @trial.command("export", epilog="Example: tipin trial export csv -o runs.csv")
