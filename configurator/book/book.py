@@ -18,7 +18,7 @@ from typing import Self
 from sqlalchemy import Connection, select
 
 from configurator.book.car_records import CarRecords, SetAside
-from configurator.book.copies import back_up_before, copied, faults_in_file
+from configurator.book.copies import back_up, back_up_before, copied, faults_in_file, put_back
 from configurator.book.database import Database
 from configurator.book.database_sayings import PUT_BACK
 from configurator.book.entries import (
@@ -35,6 +35,7 @@ from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.book.schema import NEWEST, SETTINGS, TRIALS, migrate_once, version_of
 from configurator.book.shelf_rows import book_moves, moves_in, moves_of_key, quantities_in, quantity_of
+from configurator.book.soundness import BookReport, counts, faults_in_rows
 from configurator.book.stock import StockMove
 from configurator.book.usual_place import named_place, place_of_book
 from configurator.errors import BadInput
@@ -195,6 +196,18 @@ class Book:
 
         self._database.change(choose)
 
+    def report(self, file: Path | None = None) -> BookReport:
+        """What the book holds, and what is wrong with it. file : a copy that goes with the answer."""
+        faults = faults_in_file(self._database) or self._database.read(faults_in_rows)
+        faults += [one.says for one in self.records().set_aside]
+        return BookReport(
+            book=self.place, **self._database.read(counts), faults=faults, file=str(file) if file else None
+        )
+
+    def back_up(self, path: Path) -> None:
+        """Make a copy of the book as a new file, while others use it. Raises BadInput where that cannot be done."""
+        back_up(self._database, path)
+
     def _known(self, connection: Connection, entry: SomeEntry, key: str | None) -> SomeEntry | None:
         """The entry as it was recorded with this key before."""
         known = entry_of_key(connection, type(entry), key, self._database.refusal)
@@ -256,6 +269,15 @@ def find_book(place: str | Path | None = None) -> Book | None:
         while version < NEWEST:
             version = copy.change(migrate_once)
         return Book(copy, stack.pop_all())
+
+
+def restore_book(copy: Path, place: str | Path | None = None) -> Path | None:
+    """Make the book what a copy says; returns where the one that was there is kept now, None where there was none.
+    Raises BadInput for a copy that is no sound book, and for a server's database that is not empty."""
+    database, by_default = _database(place, looks_only=False)
+    if by_default:
+        _make_folder(database)
+    return put_back(copy, database)
 
 
 def _database(place: str | Path | None, *, looks_only: bool) -> tuple[Database, bool]:

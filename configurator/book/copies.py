@@ -14,7 +14,8 @@ from tempfile import TemporaryDirectory
 from sqlalchemy import Connection, MetaData, create_engine, inspect, select
 
 from configurator.book.database import Database
-from configurator.book.schema import NEWEST, TABLES, migrate_once, version_of
+from configurator.book.database_sayings import PUT_BACK
+from configurator.book.schema import NEWEST, TABLES, VERSION, migrate_once, version_of
 from configurator.errors import BadInput, Fault
 from configurator.files.writing import write_new, write_whole
 
@@ -42,7 +43,7 @@ def copied(database: Database) -> Iterator[Database]:
     with TemporaryDirectory(prefix="tipin-") as folder:
         path = Path(folder) / "book.sqlite"
         if database.file is not None:
-            database.read(lambda connection: _copy_file(connection, path))
+            database.read(lambda connection: _copy_file(connection, path, database))
         else:
             database.read(lambda connection: _copy_tables(connection, path))
         copy = Database(str(path), named=database.place)
@@ -104,12 +105,11 @@ def _put_in_place(copy: Database, database: Database, file: Path) -> Path | None
     and another that others may have open is changed in one transaction."""
     assert copy.file is not None
     kept = _beside(database, f"before-restore-{datetime.now(UTC):%Y-%m-%d-%H%M%S}")
-    try:
-        with copied(database) as before:
-            is_sound = file.stat().st_size > 0 and not faults_in_file(before)
-    except FileNotFoundError:
+    if not file.exists():
         write_new(file, copy.file.read_bytes())
         return None
+    try:
+        is_sound = file.stat().st_size > 0 and not faults_in_file(database)
     except BadInput:
         is_sound = False
     if not is_sound:
@@ -133,9 +133,7 @@ def _fill(connection: Connection, copy: Database, database: Database) -> None:
     def fill(source: Connection) -> None:
         for table in TABLES.sorted_tables:
             rows = [dict(row) for row in source.execute(select(table)).mappings()]
-            if table.name == "book_version":
-                continue
-            if rows:
+            if rows and table is not VERSION:
                 connection.execute(table.insert(), rows)
 
     copy.read(fill)
@@ -150,11 +148,14 @@ def _says(connection: Connection) -> dict[str, str]:
     return found
 
 
-def _copy_file(connection: Connection, path: Path) -> None:
+def _copy_file(connection: Connection, path: Path, database: Database) -> None:
     driver = connection.connection.driver_connection
     assert isinstance(driver, sqlite3.Connection)
-    with closing(sqlite3.connect(path)) as copy:
-        driver.backup(copy)
+    try:
+        with closing(sqlite3.connect(path)) as copy:
+            driver.backup(copy)
+    except sqlite3.Error as error:
+        raise database.refusal(f"cannot be copied ({error})", "a sound workshop book", PUT_BACK) from None
 
 
 def _copy_tables(connection: Connection, path: Path) -> None:

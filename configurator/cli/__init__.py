@@ -6,7 +6,22 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad; 3 the book w
 import io
 import sys
 
-from configurator.cli import card, catalogue, choosing, draw, fit, new, next, order, serve, stock, trial, tuning, units
+from configurator.cli import (
+    book,
+    card,
+    catalogue,
+    choosing,
+    draw,
+    fit,
+    new,
+    next,
+    order,
+    serve,
+    stock,
+    trial,
+    tuning,
+    units,
+)
 from configurator.cli.fields import as_option
 from configurator.cli.recording import drop_output
 from configurator.cli.shared import app
@@ -14,6 +29,7 @@ from configurator.errors import TipinError
 
 __all__ = [
     "app",
+    "book",
     "card",
     "catalogue",
     "choosing",

@@ -9,6 +9,7 @@ from tabulate import tabulate
 from configurator.book.fitted_told import FittedReport, FittedStep
 from configurator.book.records import Trial
 from configurator.book.shelf import StockReport
+from configurator.book.soundness import BookReport
 from configurator.book.stock import StockMove
 from configurator.catalogue.settings import price_text
 from configurator.errors import one_line
@@ -151,6 +152,18 @@ def _step_text(step: FittedStep) -> str:
     put_in = ", ".join(f"{slot} {label}" for slot, label in step.put_in.items()) or "no part changed"
     note = f" ({_shown(step.note, LONGEST_NOTE)})" if step.note else ""
     return wrapped(f"{when(step.at)}  {step.by}{', undone' if step.undone else ''}: {put_in}{note}", "      ", "  ")
+
+
+def book_text(report: BookReport) -> str:
+    """Whether a book is sound, what it holds, and what is wrong with it."""
+    ok = f"{mark('OK')}  {report.book} is sound" if not report.faults else f"{mark('NO')}  {report.book} is not sound"
+    holds = (
+        counted(report.runs, "run"),
+        f"{report.entries} entries of what is fitted",
+        f"{report.movements} movements",
+    )
+    lines = [ok, f"    {', '.join(holds)}", *(wrapped(one, "    ", "  ! ") for one in report.faults)]
+    return "\n".join(lines)
 
 
 def stock_text(report: StockReport) -> str:
