@@ -22,7 +22,6 @@ from configurator.book.copies import back_up, back_up_before, copied, faults_in_
 from configurator.book.database import Database
 from configurator.book.database_sayings import PUT_BACK
 from configurator.book.entries import (
-    SomeEntry,
     add_entry,
     check_key,
     entries_in,
@@ -31,11 +30,12 @@ from configurator.book.entries import (
     next_number,
     undo_entry,
 )
+from configurator.book.entry_reading import SomeEntry
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.book.schema import NEWEST, SETTINGS, TRIALS, migrate_once, version_of
 from configurator.book.shelf_rows import book_moves, moves_in, moves_of_key, quantities_in, quantity_of
-from configurator.book.soundness import BookReport, counts, faults_in_rows
+from configurator.book.soundness import BookReport, faults_in_rows, row_counts
 from configurator.book.stock import StockMove
 from configurator.book.usual_place import named_place, place_of_book
 from configurator.errors import BadInput
@@ -201,7 +201,7 @@ class Book:
         faults = faults_in_file(self._database) or self._database.read(faults_in_rows)
         faults += [one.says for one in self.records().set_aside]
         return BookReport(
-            book=self.place, **self._database.read(counts), faults=faults, file=str(file) if file else None
+            book=self.place, **self._database.read(row_counts), faults=faults, file=str(file) if file else None
         )
 
     def back_up(self, path: Path) -> None:

@@ -27,7 +27,7 @@ class SetAside(Report):
     @property
     def says(self) -> str:
         """That it is left out, why, and how it is taken back."""
-        undo = f"tipin trial undo {self.number}" if self.kind == "run" else f"tipin fit VEHICLE --undo {self.number}"
+        undo = f"tipin trial undo {self.number}" if self.kind == "run" else "tipin fit"
         return f"{self.kind} {self.number} is left out: {self.why}; `{undo}` takes it back for good"
 
 

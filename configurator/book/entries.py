@@ -7,8 +7,7 @@ from sqlalchemy import Connection, Table, func, select
 
 from configurator.book.car_records import SetAside
 from configurator.book.database import Refusal
-from configurator.book.entry_reading import SomeEntry as SomeEntry
-from configurator.book.entry_reading import read_entry
+from configurator.book.entry_reading import SomeEntry, read_entry
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.book.schema import FITTINGS, LONGEST_KEY, TRIALS, digest_of

@@ -24,7 +24,7 @@ from configurator.slots.slot import SLOTS
 SomeEntry = TypeVar("SomeEntry", Trial, Fitting)
 UNREADABLE = (BadInput, ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError)
 """What reading a record that others wrote may end in; pydantic's own error is a ValueError."""
-CHANGED = "its record is not as it was written: another program or the disk has changed it"
+NOT_AS_WRITTEN = "its record is not as it was written: another program or the disk has changed it"
 _LATER = "a later tipin kept it, and wrote what this one does not know"
 LONGEST_REASON = 200
 
@@ -32,7 +32,7 @@ LONGEST_REASON = 200
 def read_entry(row: Row[Any], kind: type[SomeEntry]) -> SomeEntry | SetAside:
     """The entry of a row, of which everything can be judged; or that it stands aside."""
     if row.digest is not None and row.digest != digest_of(row.number, row.vehicle, row.record):
-        return _aside(row, kind, CHANGED)
+        return _aside(row, kind, NOT_AS_WRITTEN)
     try:
         kept = kind.model_validate_json(row.record)
         _look_at(kept)

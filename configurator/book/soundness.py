@@ -27,7 +27,7 @@ def faults_in_rows(connection: Connection) -> list[str]:
     return [*_gaps(connection), *_shelf(connection)]
 
 
-def counts(connection: Connection) -> dict[str, int]:
+def row_counts(connection: Connection) -> dict[str, int]:
     """How many rows there are, as a report calls them."""
     return {name: connection.execute(select(func.count()).select_from(table)).scalar_one() for table, name in _CALLED}
 

@@ -19,9 +19,7 @@ app.add_typer(book, name="book")
 
 AnyPlace = Annotated[
     str | None,
-    typer.Option(
-        "--book", envvar="TIPIN_BOOK", metavar="FILE", help="workshop book to put in place"
-    ),
+    typer.Option("--book", envvar="TIPIN_BOOK", metavar="FILE", help="workshop book to put in place"),
 ]
 CopyFile = Annotated[Path, typer.Argument(metavar="COPY", help="the copy, a file", show_default=False)]
 

@@ -181,8 +181,7 @@ def test_what_was_told_to_be_fitted_stands_aside_too(store: Store) -> None:
         held = book.records("test truck")
         assert [one.number for one in held.fittings] == [1]
         assert held.set_aside[0].says == (
-            "entry 2 is left out: its record cannot be read (front: Field required); "
-            "`tipin fit VEHICLE --undo 2` takes it back for good"
+            "entry 2 is left out: its record cannot be read (front: Field required); `tipin fit` takes it back for good"
         )
         undone, moved = book.undo_fitting(2, "test truck")
         assert isinstance(undone, SetAside) and undone.undone and moved == [] and book.stock() == {}
