@@ -225,14 +225,19 @@ def trial_export_command(
 def trial_import_command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="exported runs, CSV or JSON", show_default=False)],
     as_json: AsJson = False,
+    catalog: CatalogDir = None,
     book: BookPlace = None,
 ) -> None:
-    """Record the runs of an exported file, all or none."""
+    """Record the runs of an exported file, all or none.
+
+    Looked at as if each were entered: parts are in the catalogue, or described by their figures.
+    """
     from configurator.book.book import open_book
     from configurator.book.trial_files import read_trials
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.learning.trial_entry import TrialReport
 
-    runs = read_trials(file)
+    runs = read_trials(file, load_catalog(catalog or shipped_catalog_dir()))
     with open_book(book) as opened:
         added = opened.add_new_trials(runs)
         with once_in_the_book(f"{len(added)} runs are recorded"):
