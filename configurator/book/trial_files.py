@@ -71,8 +71,9 @@ def _yes(flag: bool) -> str:
 
 
 def read_trials(path: Path, catalog: Catalog) -> list[Trial]:
-    """The runs of a JSON or CSV file, told apart by how it starts, each with its parts by their figures. Raises BadInput
-    with every fault in it, looked at as if each had been entered."""
+    """The runs of a JSON or CSV file, told apart by how it starts, each with its parts by their figures.
+
+    Raises BadInput with every fault in it, looked at as if each had been entered."""
     text = read_text(path, LARGEST_IMPORT_BYTES)
     if not text.strip():
         raise BadInput([Fault(str(path), "", "is empty", "runs as they are exported")])
