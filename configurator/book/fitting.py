@@ -7,7 +7,7 @@ from pydantic import field_validator
 
 from configurator.book.records import CAR_FORMAT, in_utc, measured_car
 from configurator.book.stock import MOST_OF_ONE
-from configurator.files.declared import Flag, Record, Whole, figure
+from configurator.files.declared import Flag, Record, Time, Whole, figure
 from configurator.judging.case import Case
 from configurator.slots.options import Choice
 
@@ -19,7 +19,7 @@ class Fitting(Record):
     stays, marked. Without codes it says that the vehicle file has it right."""
 
     number: Whole | None = figure("number in the book", default=None)
-    at: datetime = figure("when, UTC")
+    at: Time = figure("when, UTC")
     vehicle: str = figure("name of the vehicle", min_length=1, max_length=200)
     car: dict[str, Any] = figure("the vehicle file as read, with measured figures in place of codes")
     car_format: Whole = figure("format of the car, raised when a key of it changes its meaning", default=1, ge=1)

@@ -17,7 +17,7 @@ from configurator.car.fitted import FittedCircuit, FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA, FuelTable, Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Flag, Number, Record, Whole, figure
+from configurator.files.declared import Flag, Number, Record, Time, Whole, figure
 from configurator.judging.case import Case
 from configurator.judging.feelings import Moment, symptom_felt
 from configurator.physics.lateness import LATENESS_RANGE
@@ -65,7 +65,7 @@ class Trial(Record):
     """One run. number is None until the book has it; an undone run stays, marked."""
 
     number: Whole | None = figure("number in the book", default=None)
-    at: datetime = figure("when, UTC")
+    at: Time = figure("when, UTC")
     vehicle: str = figure("name of the vehicle", min_length=1, max_length=200)
     car: dict[str, Any] = figure("the vehicle file as read, with measured figures in place of codes")
     car_format: Whole = figure("format of the car, raised when a key of it changes its meaning", default=1, ge=1)

@@ -4,6 +4,7 @@ Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad; 3 the book w
 """
 
 import io
+import os
 import sys
 
 from configurator.cli import (
@@ -26,6 +27,10 @@ from configurator.cli.fields import as_option
 from configurator.cli.recording import drop_output
 from configurator.cli.shared import app
 from configurator.errors import TipinError
+
+for _variable in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    # Before numpy is loaded: its products are small here, and threads that wait for one another burn cores away.
+    os.environ.setdefault(_variable, "1")
 
 __all__ = [
     "app",
