@@ -8,6 +8,7 @@ import os
 import sys
 
 from configurator.cli import (
+    about,
     book,
     card,
     catalogue,
@@ -33,6 +34,7 @@ for _variable in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_variable, "1")
 
 __all__ = [
+    "about",
     "app",
     "book",
     "card",
