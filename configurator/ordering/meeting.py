@@ -17,7 +17,6 @@ symptom = "stumble"
 
 from collections import Counter
 from collections.abc import Iterable
-from datetime import date
 from pathlib import Path
 from typing import Self
 
@@ -26,7 +25,7 @@ from pydantic import ValidationError, field_validator, model_validator
 from configurator.basis import ASSUMED
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Number, Record, figure
+from configurator.files.declared import Day, Number, Record, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 from configurator.judging.feelings import SYMPTOMS, Moment
@@ -40,11 +39,11 @@ class Appointment(Record):
         "what this vehicle is called, where several share one file; by default as its file says",
         default=None, min_length=1, max_length=200,
     )  # fmt: skip
-    day: date = figure("day it is worked on: what is delivered by that day counts")
+    day: Day = figure("day it is worked on: what is delivered by that day counts")
     symptom: str | None = figure("what it feels like today, as a proposal takes it", default=None)
     when: Moment | None = figure("when that is felt, as a proposal takes it", default=None)
     sureness: Number | None = figure(
-        "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
+        "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, ge=0.01, lt=1
     )
 
     @field_validator("symptom")
@@ -67,8 +66,8 @@ class Meeting(Record):
     """A workshop file as written."""
 
     name: str = figure("what the order is for", min_length=1, max_length=200)
-    today: date = figure("day of the order")
-    sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, gt=0, lt=1)
+    today: Day = figure("day of the order")
+    sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, ge=0.01, lt=1)
     labour_per_hour: Number = figure(
         "price of an hour's work: an order then counts the fitting of every part in a box, once; 0 for none",
         default=0.0, ge=0, le=10_000,
