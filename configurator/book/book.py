@@ -28,6 +28,7 @@ from configurator.book.entries import (
     undo_entry,
 )
 from configurator.book.fitting import Fitting
+from configurator.book.last_work import LastWork, Version, last_work_in, version_in
 from configurator.book.records import Trial
 from configurator.book.schema import NEWEST, SETTINGS, TRIALS, migrate_once, version_of
 from configurator.book.shelf_rows import book_moves, moves_in, moves_of_key, quantities_in, quantity_of
@@ -105,6 +106,14 @@ class Book:
     def records(self, vehicle: str, with_undone: bool = False) -> CarRecords:
         """Runs of a vehicle and what was told to be fitted on it."""
         return CarRecords(self.trials(vehicle, with_undone), self.fittings(vehicle, with_undone))
+
+    def version_of_car(self, vehicle: str) -> Version:
+        """Another one after every change of what the book holds of a car."""
+        return self._database.read(lambda connection: version_in(connection, vehicle))
+
+    def last_work(self) -> dict[str, LastWork]:
+        """The last work on every car, by its name."""
+        return self._database.read(last_work_in)
 
     def add_fitting(self, fitting: Fitting, entry_key: str | None = None) -> tuple[Fitting, list[StockMove]]:
         """Record what is fitted, and book what went onto the shelf and off it; returns it with its number, and what was
