@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 from configurator.errors import TipinError
 from configurator.solver.solution import Unsettled
 from configurator.stopping import Stopped
-from configurator.web import bench, front, order, pictures, print_card, runs
+from configurator.web import bench, car, fitted, front, order, pictures, print_card, runs, shelf
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
 from configurator.web.pages import HERE, as_label, trouble
@@ -42,7 +42,8 @@ def application(
 
     app = Starlette(
         routes=[
-            *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
+            *front.routes(workshop), *car.routes(workshop, work), *runs.routes(workshop), *fitted.routes(workshop),
+            *bench.routes(workshop), *shelf.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop), *order.routes(workshop, work, pencil),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
