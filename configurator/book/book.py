@@ -32,6 +32,7 @@ from configurator.book.entries import (
 )
 from configurator.book.entry_reading import SomeEntry
 from configurator.book.fitting import Fitting
+from configurator.book.last_work import LastWork, Version, last_work_in, version_in
 from configurator.book.orders import Orders
 from configurator.book.records import Trial
 from configurator.book.schema import NEWEST, SETTINGS, TRIALS, migrate_once, version_of
@@ -130,6 +131,14 @@ class Book:
     def undo_trial(self, number: int) -> Trial | SetAside:
         """Take a run back, also one that cannot be read: it stays in the book, marked."""
         return self._database.change(lambda connection: undo_entry(connection, Trial, number, self._database.refusal))
+
+    def version_of_car(self, vehicle: str) -> Version:
+        """Another one after every change of what the book holds of a car."""
+        return self._database.read(lambda connection: version_in(connection, vehicle))
+
+    def last_work(self) -> dict[str, LastWork]:
+        """The last work on every car, by its name."""
+        return self._database.read(last_work_in)
 
     def add_fitting(self, fitting: Fitting, entry_key: str | None = None) -> tuple[Fitting, list[StockMove]]:
         """Record what is fitted, and book what went onto the shelf and off it; returns it with its number, and what was

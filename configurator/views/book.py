@@ -127,6 +127,14 @@ def when(at: datetime) -> str:
     return f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
+def day_words(at: datetime, now: datetime, *, clock: bool = True) -> str:
+    """A day as one says it, by the machine's own clock; today with the time."""
+    there, here = at.astimezone(), now.astimezone()
+    if there.date() == here.date():
+        return f"today {there:%H:%M}" if clock else "today"
+    return f"{there.day} {there:%B}" + (f" {there.year}" if there.year != here.year else "")
+
+
 def fitted_text(report: FittedReport) -> str:
     """What is fitted now, below what was just done; by what that is known, and how it came to it."""
     lines = []

@@ -19,7 +19,9 @@ from configurator.solver.solution import Unsettled
 from configurator.stopping import Stopped
 from configurator.web import (
     bench,
+    car,
     examples,
+    fitted,
     front,
     health,
     mending,
@@ -30,6 +32,7 @@ from configurator.web import (
     pictures,
     print_card,
     runs,
+    shelf,
 )
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
@@ -60,7 +63,8 @@ def application(
 
     app = Starlette(
         routes=[
-            *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
+            *front.routes(workshop), *car.routes(workshop, work), *runs.routes(workshop), *fitted.routes(workshop),
+            *bench.routes(workshop), *shelf.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop),
             *order.routes(workshop, work, pencil, planned), *orders.routes(workshop, planned),
             *new_car.routes(workshop), *mending.routes(workshop), *examples.routes(workshop),
