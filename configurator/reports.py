@@ -55,6 +55,9 @@ class AnswerOnCar(Answer):
         description="how far the smallest nozzle may lie off, one entry a circuit; empty where all that "
         "could be told is known, or where the car pulls cleanly",
     )
+    set_aside: list[str] = Field(
+        default=[], description="runs in the book that cannot be read and count for nothing: why, and what to do"
+    )
 
 
 class EngineTold(Report):

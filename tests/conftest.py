@@ -13,7 +13,7 @@ import pytest
 from book_stores import Files, Servers, Store
 from not_run import NotRun
 from postgres_server import Server, server_of_the_run
-from run_folder import Keeper
+from run_folder import Keeper, folder
 
 os.environ["TIPIN_CACHE"] = "off"  # tests leave nothing in the cache of whoever runs them
 KEEPER = pytest.StashKey[Keeper]()
@@ -23,6 +23,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """The process that starts the run makes its folder and looks at the machine, once for all workers."""
     if not hasattr(config, "workerinput"):
         config.stash[KEEPER] = Keeper()
+    os.environ["XDG_DATA_HOME"] = str(folder() / "data")  # where copies of a book on a server go
     config.addinivalue_line("markers", "needs(name): needs this of the machine, a name of NEEDS in tests/machine.py")
     config.addinivalue_line("markers", "long(seconds): so long that it is begun first, while others run beside it")
     config.pluginmanager.register(NotRun(config))

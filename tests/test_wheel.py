@@ -1,10 +1,12 @@
 """A wheel built here and installed elsewhere carries its catalogue and its command with it."""
 
 import os
+import shutil
 import subprocess
 import sys
 import sysconfig
 import venv
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -58,3 +60,22 @@ def test_the_installed_command_runs(installed: Path, tmp_path: Path) -> None:
 def test_the_licence_travels_with_the_wheel(installed: Path) -> None:
     (licence,) = installed.rglob("tipin-*.dist-info/licenses/docs/LICENSE")
     assert licence.read_text(encoding="utf-8").startswith("MIT License")
+
+
+def test_wheel_and_sdist_are_the_same_wherever_and_whenever_they_are_built(tmp_path: Path) -> None:
+    """From two copies of the tree, the second with other times and other rights."""
+    made = []
+    for name, mode, at in (("first", 0o644, 1_700_000_000), ("second", 0o600, 1_800_000_000)):
+        tree = tmp_path / name / "tree"
+        tree.mkdir(parents=True)
+        for part in ("README.md", "pyproject.toml", ".gitignore"):
+            shutil.copy(ROOT / part, tree)
+        for part in ("configurator", "catalog", "docs"):
+            shutil.copytree(ROOT / part, tree / part, ignore=shutil.ignore_patterns("__pycache__"))
+        for path in tree.rglob("*"):
+            if path.is_file():
+                path.chmod(mode)
+            os.utime(path, (at, at))
+        run(sys.executable, "-m", "build", "--no-isolation", "--outdir", tmp_path / name / "dist", tree, cwd=tmp_path)
+        made.append({path.name: sha256(path.read_bytes()).hexdigest() for path in (tmp_path / name / "dist").iterdir()})
+    assert made[0] == made[1] and {Path(name).suffix for name in made[0]} == {".whl", ".gz"}

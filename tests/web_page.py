@@ -1,9 +1,11 @@
 """A workshop served to a test, as a browser on the same machine would see it."""
 
 import asyncio
+import re
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from html import unescape
 from pathlib import Path
 
 from starlette.testclient import TestClient
@@ -38,6 +40,14 @@ def page_of(workshop: Workshop, token: str | None = None) -> ASGIApp:
 
 def browser(page: ASGIApp, *, follow: bool = True) -> TestClient:
     return TestClient(page, base_url=HERE, follow_redirects=follow, raise_server_exceptions=False)
+
+
+def form_of(client: TestClient, address: str = "/car/roadster/run") -> dict[str, str | list[str]]:
+    """The hidden fields of the form for a run, as a page brings them."""
+    html = client.get(address).text.partition('<form id="run"')[2].partition("</form>")[0]
+    found = re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', html)
+    fields = [(name, unescape(value)) for name, value in found]
+    return dict(fields) | {"pin": [value for name, value in fields if name == "pin"]}
 
 
 @dataclass

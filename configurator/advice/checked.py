@@ -1,6 +1,7 @@
 """What the rules find on a car as it is now, judged by what its runs say."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from configurator.advice.over_unknown import over_what_is_not_known
 from configurator.book.car_now import CarNow
@@ -20,4 +21,4 @@ def checked(now: CarNow, records: CarRecords, fit: Sequence[str], *, everything:
         now.case.at(known.case.engine), wishes, everything=everything,
         notes=[*told_otherwise(now, records), *known.judged], felt=known.felt_with(choose(now.case.options, wishes)),
     )  # fmt: skip
-    return over_what_is_not_known(found, known)
+    return over_what_is_not_known(found, replace(known, set_aside=[*records.set_aside, *known.set_aside]))

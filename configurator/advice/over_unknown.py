@@ -82,8 +82,9 @@ SomeAnswer = TypeVar("SomeAnswer", bound=AnswerOnCar)
 
 
 def over_what_is_not_known(report: SomeAnswer, known: Known) -> SomeAnswer:
-    """The answer with what `not_known` tells."""
-    return report.model_copy(update={"not_known": not_known(known)})
+    """The answer with what `not_known` tells, and what the book holds that cannot be read."""
+    aside = [one.says for one in known.set_aside if not one.undone]
+    return report.model_copy(update={"not_known": not_known(known), "set_aside": aside})
 
 
 def not_known(known: Known) -> list[NotKnown]:

@@ -20,7 +20,21 @@ A_PLACE = f"a file, or {POSTGRESQL}://USER@HOST/DATABASE"
 _DRIVERS = {"sqlite": "sqlite", "sqlite+pysqlite": "sqlite"} | dict.fromkeys(
     ("postgres", "postgresql", POSTGRESQL), POSTGRESQL
 )
-_NO_FILE = re.compile(r"://|^postgres(ql)?[:+]|^(host|port|user|password|dbname)=")
+_KEYWORDS = (
+    "host", "hostaddr", "port", "dbname", "user", "password", "passfile", "service", "sslmode", "sslkey", "sslpassword",
+    "sslcert", "sslrootcert", "options", "application_name", "connect_timeout", "channel_binding",
+    "target_session_attrs",
+)  # fmt: skip
+"""Of PostgreSQL's own way to name a database, word by word."""
+_NO_FILE = re.compile(
+    rf"""://                                          # a URL, of whatever kind
+    | ^\s*(postgres(ql)?|pgsql|psql)\s*[:;+]          # one that lost its strokes
+    | ^\s*//.*@                                       # or its beginning
+    | (^|[\s?&;'"])({"|".join(_KEYWORDS)})\s*=         # word=value, as PostgreSQL's own programs take it
+    | ^(?![./\\]|[a-z]:[/\\])[^@]*:[^@]*@             # user:password@host; a path begins with . or / or a drive
+    """,
+    re.IGNORECASE | re.VERBOSE,
+)
 """Also what was meant to name a server and fell short: it is no file, and may hold a password."""
 _SHOWN_OPTIONS = ("host", "port", "service", "sslmode", "sslrootcert", "timeout")
 """Of what may stand behind the question mark; anything else might be a secret."""

@@ -4,23 +4,45 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
+from typing import Literal
+
+from pydantic import Field
 
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
+from configurator.reports import Report
 
 RunOrFitting = Trial | Fitting
 
 
+class SetAside(Report):
+    """A run, or an entry of what is fitted, that cannot be read: it counts for nothing, and the others do."""
+
+    kind: Literal["run", "entry"] = Field(description="a run, or an entry of what is fitted")
+    number: int = Field(description="its number in the book")
+    vehicle: str = Field(description="name of the vehicle")
+    undone: bool = Field(description="taken back, so that nobody is told of it any more")
+    why: str = Field(description="why it cannot be read")
+
+    @property
+    def says(self) -> str:
+        """That it is left out, why, and how it is taken back."""
+        undo = f"tipin trial undo {self.number}" if self.kind == "run" else "tipin fit"
+        return f"{self.kind} {self.number} is left out: {self.why}; `{undo}` takes it back for good"
+
+
 @dataclass(frozen=True)
 class CarRecords:
-    """What the book holds of one car: its runs and what was told to be fitted."""
+    """What the book holds of one car: its runs, what was told to be fitted, and what of both cannot be read."""
 
     runs: Sequence[Trial] = ()
     fittings: Sequence[Fitting] = ()
+    set_aside: Sequence[SetAside] = ()
 
     def until(self, at: datetime) -> "CarRecords":
         """What happened up to then."""
-        return CarRecords([run for run in self.runs if run.at <= at], [one for one in self.fittings if one.at <= at])
+        runs = [run for run in self.runs if run.at <= at]
+        return CarRecords(runs, [one for one in self.fittings if one.at <= at], self.set_aside)
 
     @cached_property
     def in_order(self) -> list[RunOrFitting]:

@@ -19,7 +19,7 @@ from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from configurator.book.book_place import read_place
-from configurator.book.database_sayings import DRIVER_MISSING, NOT_CERTAIN, passes, saying_of
+from configurator.book.database_sayings import DRIVER_MISSING, NOT_CERTAIN, PUT_BACK, passes, saying_of
 from configurator.errors import BadInput, Fault
 
 WAIT_FOR_OTHERS_S = 30.0
@@ -33,16 +33,19 @@ LOCK = int.from_bytes(b"tipin")
 """Number of the lock that writers take on a server."""
 
 Written = TypeVar("Written")
+Refusal = Callable[..., BadInput]
+"""Database.refusal of one database, which names it."""
 Statements = Callable[[Connection], Written]
 """What is done in a transaction; it may be called again, so it changes nothing but the database."""
 
 
 class Database:
-    """Transactions on one database; `place` names it in messages, without a password."""
+    """Transactions on one database; `place` names it in messages, without a password. named : what it is called there
+    where that is not the place. looks_only : no change is ever asked of it."""
 
-    def __init__(self, place: str) -> None:
+    def __init__(self, place: str, *, named: str = "", looks_only: bool = False) -> None:
         self._read = read_place(place)
-        self.place, self.file = self._read.shown, self._read.file
+        self.place, self.file, self._looks_only = named or self._read.shown, self._read.file, looks_only
         self._was_reached = False
         on_server = self.file is None
         try:
@@ -59,6 +62,7 @@ class Database:
 
     def change(self, work: Statements[Written]) -> Written:
         """The answer of work in a transaction that is done whole or not at all. Raises BadInput."""
+        assert not self._looks_only, "a look never writes"
         return self._done(work, writes=True)
 
     def close(self) -> None:
@@ -81,7 +85,15 @@ class Database:
             raise self.refusal("is a directory", "a file", "name a file inside it")
         if not stat.S_ISREG(state.st_mode):
             raise self.refusal("is not an ordinary file", "a file")
+        if state.st_size == 0:
+            remedy = "put back a copy with `tipin book restore COPY`, or remove the file to begin a new book"
+            raise self.refusal("is empty (0 bytes): what was in it is lost", "a workshop book", remedy)
         return True
+
+    @property
+    def was_left_open(self) -> bool:
+        """Whether a change may have been under way in the file when a process or the machine stopped."""
+        return self.file is not None and self.file.with_name(f"{self.file.name}-journal").exists()
 
     def refusal(self, problem: str, expected: str = "", remedy: str = "", at: str = "") -> BadInput:
         return BadInput([Fault(self.place, at, problem, expected, remedy)])
@@ -106,6 +118,8 @@ class Database:
                 answer = work(connection.execution_options(writes=writes))
                 if writes:
                     self._confirm(connection)
+            except OverflowError:  # where another program has written the largest number there can be
+                raise self.refusal("has no number left for it", "", PUT_BACK) from None
             finally:
                 with suppress(DBAPIError):  # of a connection that is gone, which has undone all by itself
                     connection.rollback()
@@ -151,7 +165,9 @@ def _prepare_sqlite(engine: Engine) -> None:
     def connected(connection: Any, _: Any) -> None:
         connection.isolation_level = None
         connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA synchronous = EXTRA")
+        # A byte that is no letter spoils the record it is in, not the reading of all others.
+        connection.text_factory = lambda text: text.decode("utf-8", "replace")
 
     @event.listens_for(engine, "begin")
     def begun(connection: Connection) -> None:

@@ -7,6 +7,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 Saying = tuple[str, str, str]
 
 _NOTHING = "nothing was changed"
+PUT_BACK = "put back a copy of it with `tipin book restore COPY`"
 _ASK = "ask who looks after the server"
 _HELD: Saying = ("another program has held it for too long", "", f"{_NOTHING}; close that and try again")
 _FULL: Saying = ("there is no room left for it on the disk", "", f"{_NOTHING}; make room and try again")
@@ -15,7 +16,7 @@ _READ_ONLY: Saying = ("may only be read here, not changed", "", "ask for the rig
 # By the start of the name that SQLite gives an error.
 _SQLITE: dict[str, Saying] = {
     "SQLITE_NOTADB": ("is no workshop book: it is not a database", "a workshop book", "name another file"),
-    "SQLITE_CORRUPT": ("is damaged", "a sound workshop book", "put back the last copy you have of it"),
+    "SQLITE_CORRUPT": ("is damaged", "a sound workshop book", PUT_BACK),
     "SQLITE_FULL": _FULL,
     "SQLITE_READONLY": _READ_ONLY,
     "SQLITE_CANTOPEN": ("cannot be opened", "a file that may be read and written", "look at its folder and rights"),
@@ -61,7 +62,12 @@ _WORDS: dict[str, Saying] = {
         "no server answers there", "", "look at host and port, and whether PostgreSQL runs there; nothing was changed"
     ),
 }  # fmt: skip
-_SERVER_BUSY = re.compile("the database system is|not yet accepting|too many clients|connection slots")
+_NOBODY_YET = re.compile(
+    "the database system is|not yet accepting|too many clients|connection slots|Connection refused|"
+    "closed the connection unexpectedly|administrator command|No such file"
+)
+"""What a first connection meets where the server is about to answer: one that does not exist says the same."""
+_STOPPING = ("57P01", "57P02", "57P03")
 
 DRIVER_MISSING: Saying = (
     "needs the driver of PostgreSQL, which is not installed", "", "pip install '.[postgres]' in tipin's folder"
@@ -84,13 +90,14 @@ def saying_of(error: DBAPIError) -> Saying | None:
 
 
 def passes(error: DBAPIError, was_reached: bool) -> bool:
-    """Whether the same work may well succeed in a moment. was_reached : whether the server had answered before."""
+    """Whether the same work may well succeed in a moment, as when the server is just being restarted. was_reached :
+    whether it had answered before."""
     if _name_of(error):
         return False
-    if error.connection_invalidated or code_of(error)[:2] == "40":
+    if error.connection_invalidated or code_of(error)[:2] == "40" or code_of(error) in _STOPPING:
         return True
     gone = isinstance(error, OperationalError) and not code_of(error)
-    return gone and (was_reached or bool(_SERVER_BUSY.search(str(error.orig))))
+    return gone and (was_reached or bool(_NOBODY_YET.search(str(error.orig))))
 
 
 def code_of(error: DBAPIError) -> str:

@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from configurator.book.car_now import CarNow, car_now
-from configurator.book.car_records import CarRecords, RunOrFitting
+from configurator.book.car_records import CarRecords, RunOrFitting, SetAside
 from configurator.book.fitting import Fitting
 from configurator.book.stock import StockMove
 from configurator.judging.case import Case
@@ -54,13 +54,14 @@ def fitted_report(
     filed: Case,
     records: CarRecords,
     *,
-    did: Fitting | None = None,
+    did: Fitting | SetAside | None = None,
     moved: Sequence[StockMove] = (),
     notes: Sequence[str] = (),
 ) -> FittedReport:
     """What is fitted by the book. did : the entry that was just made or undone."""
     now = car_now(filed, records)
     own = [*notes, *(note for note in told_otherwise(now, records) if now.gone)]
+    own += [one.says for one in records.set_aside if not one.undone]
     if did is not None and not did.undone and now.by is not None and now.by != did:
         own.append(f"{called(now.by)} is later and says what is fitted now")
     return FittedReport(
@@ -103,7 +104,7 @@ def _part(entry: RunOrFitting, slot: Slot, filed: str) -> str:
     if slot.circuit is None or label == filed or Offered.code_in(label):
         return label
     figures = entry.car["fitted"][slot.circuit]
-    return repr((figures[slot.name], figures["phase_deg"] if slot.name == "lobe" else ""))
+    return repr((figures[slot.name], figures.get("phase_deg") if slot.name == "lobe" else ""))
 
 
 def history(records: CarRecords, now: CarNow) -> list[FittedStep]:

@@ -17,7 +17,7 @@ from configurator.car.fitted import FittedCircuit, FittedNozzle
 from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA, FuelTable, Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Flag, Number, Record, Whole, figure
+from configurator.files.declared import Flag, Number, Record, Time, Whole, figure
 from configurator.judging.case import Case
 from configurator.judging.feelings import Moment, symptom_felt, symptom_word
 from configurator.physics.lateness import LATENESS_RANGE
@@ -26,6 +26,8 @@ from configurator.slots.options import Choice, Stack
 from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 Strength = Literal["faint", "clear", "strong"]
+CAR_FORMAT = 1
+"""Raised when a key of a kept car changes its meaning or goes; what is kept in a later one is not guessed at."""
 
 
 class Conditions(Record):
@@ -69,9 +71,10 @@ class Trial(Record):
     """One run. number is None until the book has it; an undone run stays, marked."""
 
     number: Whole | None = figure("number in the book", default=None)
-    at: datetime = figure("when, UTC")
+    at: Time = figure("when, UTC")
     vehicle: str = figure("name of the vehicle", min_length=1, max_length=200)
     car: dict[str, Any] = figure("the vehicle file as read, with measured figures in place of codes")
+    car_format: Whole = figure("format of the car, raised when a key of it changes its meaning", default=1, ge=1)
     codes: dict[str, str] = figure("slot and what was fitted, for people")
     conditions: Conditions = figure("air and engine on the day", default=Conditions())
     felt: Felt | None = figure("what was felt", default=None)
@@ -85,7 +88,15 @@ class Trial(Record):
     @field_validator("at")
     @classmethod
     def _in_utc(cls, at: datetime) -> datetime:
+        return in_utc(at)
+
+
+def in_utc(at: datetime) -> datetime:
+    """A time in UTC, which one without its zone is in already. Raises ValueError for one outside the calendar."""
+    try:
         return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
+    except OverflowError:
+        raise ValueError("outside the calendar") from None
 
 
 def trial_of(
@@ -107,7 +118,8 @@ def trial_of(
     if felt is not None:
         symptom_felt(felt.word, felt.moment)
     return Trial.model_validate({
-        "at": at, "vehicle": case.vehicle.name, "car": measured_car(case, choice), "conditions": conditions,
+        "at": at, "vehicle": case.vehicle.name, "car": measured_car(case, choice), "car_format": CAR_FORMAT,
+        "conditions": conditions,
         "felt": felt, "trace": trace, "codes": {str(slot): option.label for slot, option in choice.items()},
         "clean_after_ms": clean_after_ms, "note": note,
     })  # fmt: skip

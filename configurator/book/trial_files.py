@@ -9,28 +9,32 @@ import io
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import Field, ValidationError
 
-from configurator.book.records import Trial, car_of
+from configurator.book.records import CAR_FORMAT, Trial, car_of, measured_car
 from configurator.car.vehicle import Vehicle, place_in_toml
-from configurator.errors import BadInput, Fault
+from configurator.catalogue.load import Catalog
+from configurator.errors import BadInput, Fault, one_line
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import did_you_mean, read_table, read_text
+from configurator.judging.case import Case
 from configurator.judging.feelings import symptom_felt
 from configurator.reports import SCHEMA_VERSION, Answer
 from configurator.slots.slot import SLOTS
 
 Format = Literal["csv", "json"]
 LARGEST_IMPORT_BYTES = 50_000_000
+LONGEST_LABEL = 200
 _OF_RUN = ("number", "at", "vehicle", "undone")
 _OF_FEELING = {"felt": "word", "strength": "strength", "moment": "moment"}
 _OF_DAY = ("warm", "air_temperature_c", "altitude_m", "air_pressure_kpa", "fuel")
+_AS_IT_IS = ("number", "vehicle", "clean_after_ms", "note", "car_format")
 _OF_TRACE = ("hole_ms", "flood_ms", "lag_ms", "doubt_ms")
-COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *SLOTS, "car")
+COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *SLOTS, "car", "car_format")
 
 
 class TrialFile(Answer):
@@ -52,7 +56,7 @@ def as_text(trials: Sequence[Trial], format: Format) -> str:
 
 def _row(trial: Trial) -> dict[str, Any]:
     felt, trace = trial.felt, trial.trace
-    row: dict[str, Any] = {name: getattr(trial, name) for name in ("number", "vehicle", "clean_after_ms", "note")}
+    row: dict[str, Any] = {name: getattr(trial, name) for name in _AS_IT_IS}
     row["at"] = trial.at.astimezone(UTC).isoformat()
     row |= {column: getattr(felt, field) for column, field in _OF_FEELING.items()} if felt else {}
     row |= {name: getattr(trial.conditions, name) for name in _OF_DAY}
@@ -66,15 +70,17 @@ def _yes(flag: bool) -> str:
     return "yes" if flag else "no"
 
 
-def read_trials(path: Path) -> list[Trial]:
-    """The runs of a JSON or CSV file, told apart by how it starts; raises BadInput with every fault in it."""
+def read_trials(path: Path, catalog: Catalog) -> list[Trial]:
+    """The runs of a JSON or CSV file, told apart by how it starts, each with its parts by their figures.
+
+    Raises BadInput with every fault in it, looked at as if each had been entered."""
     text = read_text(path, LARGEST_IMPORT_BYTES)
     if not text.strip():
         raise BadInput([Fault(str(path), "", "is empty", "runs as they are exported")])
-    return _from_json(path, text) if text.lstrip().startswith("{") else _from_csv(path)
+    return _from_json(path, text, catalog) if text.lstrip().startswith("{") else _from_csv(path, catalog)
 
 
-def _from_json(path: Path, text: str) -> list[Trial]:
+def _from_json(path: Path, text: str, catalog: Catalog) -> list[Trial]:
     def place(loc: FaultPlace) -> str:
         entry = (
             f"trials, entry {loc[1] + 1}" if len(loc) > 1 and isinstance(loc[1], int) else str(loc[0]) if loc else ""
@@ -93,14 +99,21 @@ def _from_json(path: Path, text: str) -> list[Trial]:
         problem = f"was written by a later tipin (schema_version {read.schema_version})"
         raise BadInput([Fault(str(path), "", problem, f"schema_version {SCHEMA_VERSION}", "install that tipin here")])
     faults: list[Fault] = []
+    trials = []
     for entry, trial in enumerate(read.trials):
-        faults += _sense(trial, str(path), lambda loc, entry=entry: place(("trials", entry, *loc)))  # type: ignore[misc]
+
+        def in_entry(loc: FaultPlace, entry: int = entry) -> str:
+            return place(("trials", entry, *loc))
+
+        found = list(_sense(trial, str(path), in_entry)) or list(_not_as_recorded(trial, str(path), in_entry, catalog))
+        faults += found
+        trials += [] if found else [_measured(trial, catalog)]
     if faults:
         raise BadInput(faults)
-    return read.trials
+    return trials
 
 
-def _from_csv(path: Path) -> list[Trial]:
+def _from_csv(path: Path, catalog: Catalog) -> list[Trial]:
     table = read_table(path, LARGEST_IMPORT_BYTES)
     faults = list(table.faults)
     for column in table.columns:
@@ -125,8 +138,9 @@ def _from_csv(path: Path) -> list[Trial]:
             expected = "the vehicle as JSON, as it is exported"
             faults.append(Fault(str(path), place(("car",)), f"is not JSON ({error})", expected))
         else:
-            faults += _sense(trial, str(path), place)
-            trials.append(trial)
+            found = list(_sense(trial, str(path), place)) or list(_not_as_recorded(trial, str(path), place, catalog))
+            faults += found
+            trials += [] if found else [_measured(trial, catalog)]
     if faults:
         raise BadInput(faults)
     return trials
@@ -134,7 +148,7 @@ def _from_csv(path: Path) -> list[Trial]:
 
 def _tables(cells: dict[str, str]) -> dict[str, Any]:
     """A run's fields from the cells of its row. Raises ValueError if the car is no JSON."""
-    plain = (*_OF_RUN, "clean_after_ms", "note")
+    plain = (*_OF_RUN, "clean_after_ms", "note", "car_format")
     run: dict[str, Any] = {name: cells[name] for name in plain if name in cells}
     parted: tuple[tuple[str, dict[str, str]], ...] = (
         ("felt", {field: cells[column] for column, field in _OF_FEELING.items() if column in cells}),
@@ -179,3 +193,40 @@ def _sense(trial: Trial, file: str, place: Callable[[FaultPlace], str]) -> Itera
         yield from faults_of(error, Vehicle, file, lambda loc: place(("car", *loc)))
     except (KeyError, TypeError, AttributeError, ValueError, ZeroDivisionError):
         yield Fault(file, place(("car",)), "is no vehicle", "the tables of a vehicle file, [engine] among them")
+
+
+def _not_as_recorded(trial: Trial, file: str, place: Callable[[FaultPlace], str], catalog: Catalog) -> Iterable[Fault]:
+    """What nobody could have entered, although it makes sense by itself."""
+    if trial.car_format > CAR_FORMAT:
+        problem = f"was kept by a later tipin (format {trial.car_format})"
+        yield Fault(file, place(("car",)), problem, f"format {CAR_FORMAT}", "install that tipin here")
+        return
+    if trial.at > datetime.now(UTC):
+        yield Fault(file, place(("at",)), f"{trial.at:%Y-%m-%d %H:%M} is still to come", "when the run was driven")
+    if trial.vehicle != trial.car.get("name"):
+        problem = f"found '{one_line(trial.vehicle)}', and its car is called '{one_line(str(trial.car.get('name')))}'"
+        yield Fault(file, place(("vehicle",)), problem, "the same name in both")
+    for slot, label in trial.codes.items():
+        if slot not in SLOTS:
+            yield Fault(file, place(("codes", slot)), "is no slot", f"one of {', '.join(SLOTS)}")
+        elif len(label) > LONGEST_LABEL or not label.isprintable():
+            expected = f"the name of a part on one line, {LONGEST_LABEL} characters at most"
+            yield Fault(file, place(("codes", slot)), "is no name of a part", expected)
+        elif (circuit := SLOTS[slot].circuit) and circuit not in trial.car["fitted"]:
+            yield Fault(file, place(("codes", slot)), f"its car has no {circuit} pump circuit", "slots that it has")
+    try:
+        Case.of(car_of(trial), catalog)
+    except BadInput as error:
+        for fault in error.faults:
+            where = ", ".join([place(("car",)), fault.place])
+            yield replace(fault, file=file, place=where, remedy=fault.remedy or "describe the part by its figures")
+
+
+def _measured(trial: Trial, catalog: Catalog) -> Trial:
+    """A run with its parts by their figures, as recording keeps them: the catalogue may change later."""
+    own = trial.car["fitted"].values()
+    if not any(isinstance(part, str) for one in own if isinstance(one, dict) for part in one.values()):
+        return trial
+    case = Case.of(car_of(trial), catalog)
+    fitted = measured_car(case, case.as_fitted)["fitted"]
+    return trial.model_copy(update={"car": trial.car | {"fitted": fitted}})

@@ -80,7 +80,7 @@ def as_written(answer: str) -> object:
     plain = re.sub(r"^(\d+),(\d{1,2})$", r"\1.\2", answer)
     for number in (int, float):
         try:
-            return number(plain) if plain.replace(".", "", 1).isdecimal() else answer
+            return number(plain) if plain.isascii() and plain.replace(".", "", 1).isdecimal() else answer
         except ValueError:
             continue
     return answer

@@ -48,7 +48,9 @@ def card_of(
         torques=list(dict.fromkeys(word for words in fastenings for word in words.split(", "))), before=before(job),
         sections=work, after_feelings=after_feelings(known, choice),
         felt_then=[_felt_then(known, shot) for shot in combination.shots],
-        mind=[*(sentence(in_a_sentence(one)) for one in not_known(known)), *_mind(job, wrong, work)], record=record,
+        mind=[*(sentence(in_a_sentence(one)) for one in not_known(known)), *_mind(job, wrong, work),
+              *(sentence(one.says) for one in known.set_aside if not one.undone)],
+        record=record,
     )  # fmt: skip
 
 

@@ -2,8 +2,8 @@
 
 What is kept goes by the bytes of all files, the program's own source and the libraries under it, so it is found only
 where checking would end in the same records. It holds figures and texts only and cannot make anything run. Each of its
-files ends whole or not at all, carries a checksum, and may be deleted at any time; one that cannot be read counts as
-absent.
+files ends whole or not at all, carries a checksum that only its user can make, and may be deleted at any time; one that
+cannot be read counts as absent.
 """
 
 import gc
@@ -11,9 +11,11 @@ import os
 import sys
 import time
 from collections.abc import ItemsView, Iterator, Mapping, Sequence, ValuesView
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import blake2b
+from hmac import compare_digest
 from pathlib import Path
+from secrets import token_bytes
 from threading import Lock
 from typing import Any
 
@@ -28,6 +30,7 @@ from configurator.files.writing import write_whole
 PLACE_VARIABLE, SWITCHED_OFF = "TIPIN_CACHE", "off"
 LEAST_WORTH_KEEPING_BYTES = 100_000
 """A catalogue of fewer bytes, under two thousand parts, is checked in a few hundredths of a second at every start."""
+SECRET_BYTES = 32
 MOST_KEPT = 8
 """Catalogues that are kept, the last ones used."""
 LEFT_BEHIND_S = 3600.0
@@ -71,7 +74,7 @@ def recall(key: str, models: Models) -> Families | None:
     path = folder / _KEPT.replace("*", key)
     try:
         checksum, _, text = path.read_bytes().partition(b"\n")
-        if checksum != _checksum(text):
+        if not compare_digest(checksum, _checksum(text, _secret())):
             return None
         tables = from_json(text, cache_strings="keys")
         found: Families = {name: _KeptRecords(model, tables[name]) for name, model in models.items()}
@@ -89,7 +92,7 @@ def keep(key: str, families: Mapping[str, Mapping[str, Record]]) -> None:
     text = to_json({name: _table(records) for name, records in families.items()})
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        write_whole(folder / _KEPT.replace("*", key), _checksum(text) + b"\n" + text)
+        write_whole(folder / _KEPT.replace("*", key), _checksum(text, _secret()) + b"\n" + text)
         _sweep(folder)
     except (OSError, BadInput):
         return
@@ -116,8 +119,26 @@ def _own_source() -> bytes:
     return source_of("configurator.catalogue.load")
 
 
-def _checksum(text: bytes) -> bytes:
-    return blake2b(text, digest_size=32).hexdigest().encode()
+def _checksum(text: bytes, secret: bytes) -> bytes:
+    return blake2b(text, digest_size=32, key=secret).hexdigest().encode()
+
+
+def _secret() -> bytes:
+    """Known to this user alone, and kept apart from what is kept: nobody else writes a file that is taken for checked.
+    Raises OSError where it can be neither read nor made."""
+    from platformdirs import user_data_path
+
+    path = user_data_path("tipin", appauthor=False) / "cache-key"
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileExistsError):  # another process was faster
+            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(token_bytes(SECRET_BYTES))
+    secret = path.read_bytes()
+    if len(secret) != SECRET_BYTES:
+        raise OSError("is still being written, or was damaged")
+    return secret
 
 
 def _sweep(folder: Path) -> None:

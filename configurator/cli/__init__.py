@@ -1,18 +1,42 @@
 """The command line: parse, call, show, exit code.
 
-Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad.
+Exit codes: 0 done or yes; 1 the answer is no; 2 the input was bad; 3 the book was changed, but the answer is lost.
 """
 
+import io
 import os
 import sys
 
-from configurator.cli import card, catalogue, choosing, draw, fit, new, next, order, serve, stock, trial, tuning, units
+from configurator.cli import (
+    about,
+    book,
+    card,
+    catalogue,
+    choosing,
+    draw,
+    fit,
+    new,
+    next,
+    order,
+    serve,
+    stock,
+    trial,
+    tuning,
+    units,
+)
 from configurator.cli.fields import as_option
+from configurator.cli.recording import drop_output
 from configurator.cli.shared import app
 from configurator.errors import TipinError
 
+for _variable in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    # Before numpy is loaded: its products are small here, and threads that wait for one another burn cores away.
+    os.environ.setdefault(_variable, "1")
+
 __all__ = [
+    "about",
     "app",
+    "book",
     "card",
     "catalogue",
     "choosing",
@@ -32,6 +56,9 @@ __all__ = [
 
 def main() -> None:
     """Run the command line; bad input ends in one message on stderr and exit code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a letter that the output does not have is no reason to give none
     try:
         app(prog_name="tipin")
     except TipinError as error:
@@ -40,6 +67,6 @@ def main() -> None:
         print(f"tipin: {pointed(error).told(as_option)}", file=sys.stderr)
         sys.exit(2)
     except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the flush at exit fails once more
+        drop_output()
         print(f"tipin: output cannot be written ({error.strerror})", file=sys.stderr)
         sys.exit(2)

@@ -19,7 +19,7 @@ from configurator.cli.shared import (
     WhenFelt,
     With,
     app,
-    case_of,
+    known_of,
     symptom_told,
 )
 from configurator.errors import BadInput
@@ -63,14 +63,13 @@ def card_command(
     from configurator.book.book_place import read_place
     from configurator.card import card_of
     from configurator.files.writing import write_whole
-    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import chosen_parts, read_wishes
     from configurator.views.belief import proposal_text
     from configurator.views.card import card_html, card_pdf, card_pictures, card_text, check_can_write
 
     check_can_write(out)
     on, felt = _day(date), symptom_told(symptom, moment)
-    known = as_known(case_of(vehicle, catalog), book, felt)
+    known = known_of(vehicle, catalog, book, felt)
     if fit:
         _refuse_a_search(proposal, keep, avoid)
         choice = chosen_parts(known.case.options, fit)

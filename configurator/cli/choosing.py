@@ -16,8 +16,8 @@ from configurator.cli.shared import (
     VehicleFile,
     WhenFelt,
     app,
-    case_of,
     circuits_named,
+    known_of,
     symptom_told,
 )
 from configurator.units.showing import as_shown
@@ -47,11 +47,10 @@ def why_command(
     With a slot alone every part that may sit there. Exit code 1 if nothing asked for fits and cures.
     """
     from configurator.advice.availability import Availability
-    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_wishes, slot_asked
     from configurator.views.standing import WILL_DO, why_text
 
-    known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
+    known = known_of(vehicle, catalog, book, symptom_told(symptom, moment))
     options = known.case.options
     slot, places = slot_asked(options, part)
     wishes = read_wishes(options, keep or [], [], avoid or [])
@@ -95,14 +94,13 @@ def compare_command(
     from configurator.advice.sure_proposal import proposal_of
     from configurator.advice.work import combination_of
     from configurator.judging.band import band_of
-    from configurator.learning.as_known import as_known
     from configurator.views.pictures import check_can_draw, save_picture, says_of_shot, shot_picture
     from configurator.views.standing import compare_text
 
     if plot is not None:
         check_can_draw(plot)
     felt = symptom_told(symptom, moment)
-    known = as_known(case_of(vehicle, catalog), book, felt)
+    known = known_of(vehicle, catalog, book, felt)
     words = (first, second)
     asked = any(number_of(word) is not None for word in words)
     proposals = proposal_of(known, ProposalRequest(symptom=felt)) if asked else None

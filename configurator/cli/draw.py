@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, case_of, circuits_named
+from configurator.cli.shared import BookPlace, CatalogDir, CircuitName, VehicleFile, With, app, circuits_named, known_of
 from configurator.units.showing import as_shown
 
 
@@ -31,14 +31,13 @@ def draw_command(
     As fitted, or as it would be; the pull shows both. The front circuit unless another is named; with runs in the book,
     in the engine they speak for.
     """
-    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw, save_picture
     from configurator.views.tables import wrapped
     from configurator.views.vehicle_pictures import PICTURES
 
     check_can_draw(out)
-    known = as_known(case_of(vehicle, catalog), book)
+    known = known_of(vehicle, catalog, book)
     choice = chosen_parts(known.case.options, fit or [])
     figure, says = PICTURES[what](known.case, circuits_named(known.case, circuit)[0], choice, known.belief)
     save_picture(figure, out, says)

@@ -1,10 +1,12 @@
 """The command that tells what is fitted, and shows it."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from configurator.cli.recording import EntryKey, once_in_the_book
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, VehicleFile, app, case_of
 from configurator.errors import BadInput, Fault
 from configurator.units.showing import as_shown
@@ -37,6 +39,7 @@ def fit_command(
     undo: Annotated[
         int | None, typer.Option(min=1, max=10**9, metavar="ENTRY", help="take an entry back; it stays, marked")
     ] = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -47,20 +50,23 @@ def fit_command(
     """
     from configurator.views.book import fitted_text
 
+    def say(report: "FittedReport") -> None:
+        typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(fitted_text(report)))
+
     _refuse_what_goes_ill_together(
-        tells=bool(parts) + as_file, undo=undo is not None, besides=at or note or old_to_shelf or new_from_shelf
-    )
+        tells=bool(parts) + as_file, undo=undo is not None,
+        besides=at or note or old_to_shelf or new_from_shelf or entry_key,
+    )  # fmt: skip
     case = case_of(vehicle, catalog)
     if undo is not None:
-        report = _undone(case, book, undo)
+        _undo(say, case, book, undo)
     elif parts or as_file:
-        report = _told(
-            case, book, parts or [], at, note=note or "", as_file=as_file, old_to_shelf=old_to_shelf,
+        _tell(
+            say, case, book, parts or [], at, entry_key, note=note or "", as_file=as_file, old_to_shelf=old_to_shelf,
             new_from_shelf=new_from_shelf,
         )  # fmt: skip
     else:
-        report = _shown(case, book)
-    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(fitted_text(report)))
+        say(_shown(case, book))
 
 
 def _refuse_what_goes_ill_together(*, tells: int, undo: bool, besides: object) -> None:
@@ -86,28 +92,41 @@ def _shown(case: "Case", place: str | None) -> "FittedReport":
         return fitted_report(found.place, case, found.records(case.vehicle.name, with_undone=True))
 
 
-def _told(case: "Case", place: str | None, parts: list[str], at: str | None, **said: Any) -> "FittedReport":
+Say = Callable[["FittedReport"], None]
+
+
+def _tell(
+    say: Say, case: "Case", place: str | None, parts: list[str], at: str | None, entry_key: str | None, **said: Any
+) -> None:
     """Everything that can be refused is looked at before a book is made and anything written."""
     from configurator.book.book import find_book, open_book
     from configurator.book.car_now import car_now
     from configurator.book.car_records import CarRecords
     from configurator.book.fitted_told import fitted_report
+    from configurator.book.fitting import Fitting
     from configurator.book.fitting_entry import enter_fitting
     from configurator.learning.trial_entry import read_when
 
-    name, when, found = case.vehicle.name, read_when(at, datetime.now(UTC)), find_book(place)
-    records = found.records(name, with_undone=True) if found else CarRecords()
-    before = car_now(case, records.until(when) if at else records)
-    told, notes = enter_fitting(before, parts, when, **said)
-    with found or open_book(place) as opened:
-        added, moved = opened.add_fitting(told)
-        return fitted_report(
-            opened.place, case, opened.records(name, with_undone=True), did=added, moved=moved, notes=notes
-        )
+    name, when = case.vehicle.name, read_when(at, datetime.now(UTC))
+    records, known = CarRecords(), None
+    if found := find_book(place):
+        with found:
+            records = found.records(name, with_undone=True)
+            known = found.entered(Fitting, entry_key) if entry_key is not None else None
+    if known is not None:  # what it says may be true by now, and so be refused
+        told, notes = known, [f"entry {known.number} was in the book already: nothing is entered twice"]
+    else:
+        before = car_now(case, records.until(when) if at else records)
+        told, notes = enter_fitting(before, parts, when, **said)
+    with open_book(place) as opened:
+        added, moved = opened.add_fitting(told, entry_key)
+        with once_in_the_book(f"recorded as entry {added.number}"):
+            records = opened.records(name, with_undone=True)
+            say(fitted_report(opened.place, case, records, did=added, moved=moved, notes=notes))
 
 
-def _undone(case: "Case", place: str | None, number: int) -> "FittedReport":
-    from configurator.book.book import find_book
+def _undo(say: Say, case: "Case", place: str | None, number: int) -> None:
+    from configurator.book.book import find_book, open_book
     from configurator.book.fitted_told import fitted_report
     from configurator.book.usual_place import place_of_book
 
@@ -117,5 +136,9 @@ def _undone(case: "Case", place: str | None, number: int) -> "FittedReport":
         raise BadInput([Fault(place_of_book(place), f"entry {number}", problem, expected)])
     name = case.vehicle.name
     with found:
-        undone, moved = found.undo_fitting(number, name)
-        return fitted_report(found.place, case, found.records(name, with_undone=True), did=undone, moved=moved)
+        pass
+    with open_book(place) as opened:
+        undone, moved = opened.undo_fitting(number, name)
+        with once_in_the_book(f"entry {number} is undone"):
+            records = opened.records(name, with_undone=True)
+            say(fitted_report(opened.place, case, records, did=undone, moved=moved))

@@ -8,7 +8,7 @@ from typer.core import TyperGroup
 PANELS = {
     "The car": ("new",),
     "Which parts": ("check", "size", "propose", "why", "compare"),
-    "Trial runs and the shelf": ("next", "trial", "fit", "stock"),
+    "Trial runs and the shelf": ("next", "trial", "fit", "stock", "book"),
     "Paper and pictures": ("card", "draw"),
     "The whole workshop": ("order", "serve", "units"),
     "Catalogue and model": ("parts", "catalogue", "assumptions"),

@@ -119,7 +119,7 @@ def _offered(like: Path) -> dict[str, str]:
 
 def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> None:
     """Every answer at fault at once; raises BadInput."""
-    from configurator.car.described import faults_of_answer
+    from configurator.car.described import faults_of_answers
     from configurator.car.questions import MORE, asked_of
 
     asked = {question.key for question in (*asked_of(answers), *MORE)}
@@ -127,11 +127,7 @@ def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> N
         Fault("", key, "is not asked of such a car", "nothing here")
         for key, answer in told.items() if answer and key not in asked
     ]  # fmt: skip
-    faults += [
-        Fault("", question.key, fault.problem, fault.expected, fault.remedy)
-        for question in asked_of(answers)
-        for fault in faults_of_answer(question, {question.key: "", **answers}, catalog)
-    ]
+    faults += faults_of_answers(answers, catalog)
     if faults:
         raise BadInput(faults)
 

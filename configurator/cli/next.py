@@ -14,7 +14,7 @@ from configurator.cli.shared import (
     WhatIsNotKnown,
     WhenFelt,
     app,
-    case_of,
+    known_of,
     symptom_told,
     tell_not_known,
 )
@@ -42,10 +42,9 @@ def next_command(
     from configurator.advice.over_unknown import over_what_is_not_known
     from configurator.book.book import find_book
     from configurator.book.usual_place import place_of_book
-    from configurator.learning.as_known import as_known
     from configurator.views.belief import next_text
 
-    known = as_known(case_of(vehicle, catalog), book, symptom_told(symptom, moment))
+    known = known_of(vehicle, catalog, book, symptom_told(symptom, moment))
     opened = find_book(book) if stock_only else None
     if stock_only and opened is None:
         remedy = "put parts on the shelf with `tipin stock add`, or leave the option out"

@@ -1,6 +1,7 @@
 """What all commands share: the app, options and arguments, and how a vehicle is put in front of a catalogue."""
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from configurator.book.car_records import CarRecords
     from configurator.judging.case import Case
     from configurator.judging.feelings import Symptom
+    from configurator.learning.as_known import Known
     from configurator.reports import AnswerOnCar
 
 app = typer.Typer(
@@ -102,6 +104,21 @@ def case_of(vehicle: Path, catalog: Path | None) -> "Case":
 
     tables, parts = read_toml(vehicle), load_catalog(catalog or shipped_catalog_dir())
     return Case.of(vehicle_for(tables, str(vehicle), parts), parts)
+
+
+def known_of(vehicle: Path, catalog: Path | None, book: str | None, symptom: "Symptom | None" = None) -> "Known":
+    """The car of a vehicle file as it is known by the book; what of that cannot be read is told on standard error."""
+    from configurator.learning.as_known import as_known
+
+    known = as_known(case_of(vehicle, catalog), book, symptom)
+    tell_set_aside([one.says for one in known.set_aside if not one.undone])
+    return known
+
+
+def tell_set_aside(says: Sequence[str]) -> None:
+    """Runs, and what was told to be fitted, that count for nothing, on standard error."""
+    for one in says:
+        typer.echo(f"tipin: {one}", err=True)
 
 
 def car_as_it_is(vehicle: Path, catalog: Path | None, book: str | None) -> "tuple[CarNow, CarRecords]":

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from configurator.cli.recording import EntryKey, once_in_the_book
 from configurator.cli.shared import AsJson, BookPlace, CatalogDir, app
 from configurator.units.showing import as_shown
 
@@ -40,6 +41,7 @@ def stock_add_command(
     code: PartCode,
     number: Moved,
     why: Why = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -48,7 +50,7 @@ def stock_add_command(
     from configurator.book.shelf import read_why
 
     said = read_why(why, "added")
-    _book(code, number, lambda opened: opened.move_stock(code, number, said), book, catalog, as_json)
+    _book(code, number, lambda opened: opened.move_stock(code, number, said, entry_key), book, catalog, as_json)
 
 
 @stock.command("take", epilog='Example: tipin stock take straight-0.80 1 --why "to the roadster"')
@@ -56,6 +58,7 @@ def stock_take_command(
     code: PartCode,
     number: Moved,
     why: Why = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -64,7 +67,7 @@ def stock_take_command(
     from configurator.book.shelf import read_why
 
     said = read_why(why, "taken")
-    _book(code, number, lambda opened: opened.move_stock(code, -number, said), book, catalog, as_json)
+    _book(code, number, lambda opened: opened.move_stock(code, -number, said, entry_key), book, catalog, as_json)
 
 
 @stock.command("count", epilog="Example: tipin stock count straight-0.80 3")
@@ -72,6 +75,7 @@ def stock_count_command(
     code: PartCode,
     number: Counted,
     why: Why = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -80,7 +84,7 @@ def stock_count_command(
     from configurator.book.shelf import read_why
 
     said = read_why(why, "counted")
-    _book(code, number, lambda opened: opened.count_stock(code, number, said), book, catalog, as_json)
+    _book(code, number, lambda opened: opened.count_stock(code, number, said, entry_key), book, catalog, as_json)
 
 
 @stock.command("import", epilog="Example: tipin stock import shelf.csv --book season.sqlite")
@@ -89,6 +93,7 @@ def stock_import_command(
         Path, typer.Argument(metavar="FILE", help="table with the columns code and quantity", show_default=False)
     ],
     why: Why = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -100,7 +105,7 @@ def stock_import_command(
     parts = _catalogue(catalog)
     numbers, said = read_quantities(file, parts), read_why(why, f"from {file.name}")
     with open_book(book) as opened:
-        _say(opened, parts, opened.add_stock(numbers, said), as_json)
+        _say(opened, parts, opened.add_stock(numbers, said, entry_key), as_json)
 
 
 def _catalogue(catalog: Path | None) -> "Catalog":
@@ -124,10 +129,11 @@ def _book(
 
 def _say(opened: "Book", parts: "Catalog", moved: list["StockMove"], as_json: bool) -> None:
     from configurator.book.shelf import stock_report
-    from configurator.views.book import stock_text
+    from configurator.views.book import move_text, stock_text
 
-    report = stock_report(opened.place, opened.stock(), parts, moved)
-    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(stock_text(report)))
+    with once_in_the_book(f"booked: {', '.join(map(move_text, moved))}"):
+        report = stock_report(opened.place, opened.stock(), parts, moved)
+        typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(stock_text(report)))
 
 
 def _look(book: str | None, catalog: Path | None, as_json: bool, *, history: bool) -> None:

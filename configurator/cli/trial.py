@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from configurator.cli.groups import AddIfNotNamed
+from configurator.cli.recording import EntryKey, once_in_the_book
 from configurator.cli.shared import (
     FELT_WORDS,
     AsJson,
@@ -23,6 +24,7 @@ from configurator.errors import BadInput, Fault
 from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
+    from configurator.book.car_records import CarRecords
     from configurator.book.records import Trial
     from configurator.judging.case import Case
     from configurator.learning.trace.trace import Measured
@@ -69,6 +71,7 @@ def trial_add_command(
         Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
     ] = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="anything else")] = None,
+    entry_key: EntryKey = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -80,6 +83,7 @@ def trial_add_command(
     from configurator.book.book import find_book, open_book
     from configurator.book.car_now import car_now
     from configurator.book.car_records import CarRecords
+    from configurator.book.records import Trial
     from configurator.learning.trial_entry import TrialReport, enter_trial, notes_on, read_when
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw
@@ -88,8 +92,14 @@ def trial_add_command(
     if plot is not None:
         check_can_draw(plot)
     filed, when = case_of(vehicle, catalog), read_when(at, datetime.now(UTC))
-    found = find_book(book)
-    records = found.records(filed.vehicle.name) if found else CarRecords()
+    records = CarRecords()
+    if found := find_book(book):
+        with found:
+            known = found.entered(Trial, entry_key) if entry_key is not None else None
+            records = found.records(filed.vehicle.name)
+        if known is not None:  # what it says may be true by now, and so be refused
+            _say_known(found.place, known, as_json)
+            return
     case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
     measured = _measured(case, trace, trace_column or [], trace_lag, plot)
@@ -103,12 +113,22 @@ def trial_add_command(
         clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
     )  # fmt: skip
     notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]
-    with found or open_book(book) as opened:
+    with open_book(book) as opened:
         if measured and plot is not None:
             _draw(case, run, measured, plot)
-        _say(TrialReport(book=opened.place, did="recorded", trials=[opened.add_trial(run)], notes=notes), as_json)
-    if plot is not None and not as_json:
-        typer.echo(f"\nPicture: {plot}")
+        added = opened.add_trial(run, entry_key)
+        with once_in_the_book(f"recorded as run {added.number}"):
+            _say(TrialReport(book=opened.place, did="recorded", trials=[added], notes=notes), as_json)
+            if plot is not None and not as_json:
+                typer.echo(f"\nPicture: {plot}")
+
+
+def _say_known(place: str, run: "Trial", as_json: bool) -> None:
+    """That a run was recorded before, with this key."""
+    from configurator.learning.trial_entry import TrialReport
+
+    with once_in_the_book(f"recorded before as run {run.number}"):
+        _say(TrialReport(book=place, did="recorded", trials=[run], known=1), as_json)
 
 
 def _measured(
@@ -142,8 +162,10 @@ def trial_list_command(vehicle: OneVehicle = None, as_json: AsJson = False, book
     """List the runs, of VEHICLE or of all."""
     from configurator.learning.trial_entry import TrialReport
 
-    place, runs = _runs(vehicle, book)
-    _say(TrialReport(book=place, did="listed", trials=runs), as_json, of_all=vehicle is None)
+    place, held = _held(vehicle, book)
+    aside = [one for one in held.set_aside if one.kind == "run"]
+    report = TrialReport(book=place, did="listed", trials=list(held.runs), set_aside=aside)
+    _say(report, as_json, of_all=vehicle is None)
 
 
 @trial.command("undo", epilog="Example: tipin trial undo 3")
@@ -153,7 +175,8 @@ def trial_undo_command(
     book: BookPlace = None,
 ) -> None:
     """Take a run back; it stays, marked."""
-    from configurator.book.book import find_book
+    from configurator.book.book import find_book, open_book
+    from configurator.book.records import Trial
     from configurator.book.usual_place import place_of_book
     from configurator.learning.trial_entry import TrialReport
 
@@ -161,7 +184,12 @@ def trial_undo_command(
     if found is None:
         raise BadInput([Fault(place_of_book(book), f"run {number}", "there is no book yet", "a book with runs in it")])
     with found:
-        _say(TrialReport(book=found.place, did="undone", trials=[found.undo_trial(number)]), as_json)
+        pass
+    with open_book(book) as opened:
+        undone = opened.undo_trial(number)
+        with once_in_the_book(f"run {number} is undone"):
+            runs, aside = ([undone], []) if isinstance(undone, Trial) else ([], [undone])
+            _say(TrialReport(book=opened.place, did="undone", trials=runs, set_aside=aside), as_json)
 
 
 @trial.command("export", epilog="Example: tipin trial export csv -o runs.csv")
@@ -181,7 +209,10 @@ def trial_export_command(
     if out is not None and not out.is_dir() and out.suffix.lower() not in (".csv", ".json"):
         problem, expected = "is no name for exported runs", "a name that ends in .csv or .json"
         raise BadInput.in_field("out", str(out), problem, expected)
-    _, runs = _runs(vehicle, book)
+    _, held = _held(vehicle, book)
+    runs = held.runs
+    for one in held.set_aside:
+        typer.echo(f"tipin: {one.says}", err=True)
     text = as_text(runs, form)
     if out is None:
         typer.echo(text, nl=False)
@@ -194,32 +225,39 @@ def trial_export_command(
 def trial_import_command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="exported runs, CSV or JSON", show_default=False)],
     as_json: AsJson = False,
+    catalog: CatalogDir = None,
     book: BookPlace = None,
 ) -> None:
-    """Record the runs of an exported file, all or none."""
+    """Record the runs of an exported file, all or none.
+
+    Looked at as if each were entered: parts are in the catalogue, or described by their figures.
+    """
     from configurator.book.book import open_book
     from configurator.book.trial_files import read_trials
+    from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.learning.trial_entry import TrialReport
 
-    runs = read_trials(file)
+    runs = read_trials(file, load_catalog(catalog or shipped_catalog_dir()))
     with open_book(book) as opened:
         added = opened.add_new_trials(runs)
-        report = TrialReport(book=opened.place, did="imported", trials=added, known=len(runs) - len(added))
-    _say(report, as_json)
+        with once_in_the_book(f"{len(added)} runs are recorded"):
+            known = len(runs) - len(added)
+            _say(TrialReport(book=opened.place, did="imported", trials=added, known=known), as_json)
 
 
-def _runs(vehicle: Path | None, place: str | None) -> tuple[str, list["Trial"]]:
-    """Where the book is, and the runs in it of a vehicle, or of all; looking makes no book."""
+def _held(vehicle: Path | None, place: str | None) -> tuple[str, "CarRecords"]:
+    """Where the book is, and what it holds of a vehicle, or of all; looking makes no book."""
     from configurator.book.book import find_book
+    from configurator.book.car_records import CarRecords
     from configurator.book.usual_place import place_of_book
     from configurator.car.vehicle import load_vehicle
 
     name = load_vehicle(vehicle).name if vehicle else None
     found = find_book(place)
     if found is None:
-        return place_of_book(place), []
+        return place_of_book(place), CarRecords()
     with found:
-        return found.place, found.trials(name, with_undone=True)
+        return found.place, found.records(name, with_undone=True)
 
 
 def _say(report: "TrialReport", as_json: bool, *, of_all: bool = False) -> None:

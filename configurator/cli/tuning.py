@@ -21,10 +21,11 @@ from configurator.cli.shared import (
     With,
     app,
     car_as_it_is,
-    case_of,
     circuits_named,
+    known_of,
     symptom_told,
     tell_not_known,
+    tell_set_aside,
 )
 from configurator.units.showing import as_shown
 
@@ -49,6 +50,7 @@ def check_command(
 
     now, records = car_as_it_is(vehicle, catalog, book)
     report = checked(now, records, fit or [], everything=everything)
+    tell_set_aside(report.set_aside)
     typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(check_text(report, everything=everything)))
     if what_is_not_known and not as_json:
         tell_not_known(report)
@@ -78,12 +80,11 @@ def size_command(
     from configurator.advice.size import size
     from configurator.advice.sure_sizes import sure_sizes
     from configurator.judging.band import band_of
-    from configurator.learning.as_known import as_known
     from configurator.views.belief import sure_size_text
     from configurator.views.pictures import save_bands, terminal_picture
     from configurator.views.tables import size_text
 
-    known = as_known(case_of(vehicle, catalog), book)
+    known = known_of(vehicle, catalog, book)
     case, names = known.case, circuits_named(known.case, circuit)
     if known.belief is None:
         report = over_what_is_not_known(size(case, names, known.believed), known)
@@ -139,12 +140,11 @@ def propose_command(
     from configurator.advice.part_that_would_do import with_parts_that_would_do
     from configurator.advice.propose import ProposalRequest
     from configurator.advice.sure_proposal import proposal_of
-    from configurator.learning.as_known import as_known
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
     goals, felt = read_order(order), symptom_told(symptom, moment)
-    known = as_known(case_of(vehicle, catalog), book, felt)
+    known = known_of(vehicle, catalog, book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
     report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     report = report if wishes else with_first_step(known, with_parts_that_would_do(report, known, sure / 100))

@@ -4,6 +4,7 @@ from typing import Annotated
 
 import typer
 
+from configurator.cli.recording import once_in_the_book
 from configurator.cli.shared import BookPlace, app
 from configurator.units.showing import ShownUnits
 
@@ -24,9 +25,11 @@ def units_command(
     if units is not None:
         with open_book(book) as opened:
             opened.show_in(units)
+        with once_in_the_book(f"shown is {units} from now on"):
+            typer.echo(units)
     else:
         found = find_book(book)
         if found:
             with found:
                 units = found.units()
-    typer.echo(units or "metric")
+        typer.echo(units or "metric")

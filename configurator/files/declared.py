@@ -6,7 +6,7 @@ Reference pages and fault messages are made from these declarations, so a unit o
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from itertools import pairwise
 from operator import ge, gt, le, lt
@@ -230,6 +230,17 @@ def _yes_or_no(value: Any) -> bool:
     return answers[value.strip().lower()]
 
 
+def _no_count(value: Any) -> Any:
+    """Refuse a number in place of a day or a time, which would be taken for one since 1970.
+
+    >>> _no_count("2026-05-04")
+    '2026-05-04'
+    """
+    if isinstance(value, bool | int | float) or (isinstance(value, str) and is_plain(value)):
+        raise ValueError("a number, not a day: expected year, month and day such as 2026-05-04")
+    return value
+
+
 def _words(value: Any) -> Any:
     """A cell lists its values with spaces between; TOML has lists of its own."""
     return tuple(value.split()) if isinstance(value, str) else value
@@ -265,7 +276,9 @@ WheelRadiusM = Annotated[float, _remembered(_wheel_radius_m)]
 Code = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=60)]
 Codes = Annotated[tuple[Code, ...], BeforeValidator(_words)]
 Numbers = Annotated[tuple[Number, ...], BeforeValidator(_words)]
-Dates = Annotated[tuple[date, ...], BeforeValidator(_words)]
+Day = Annotated[date, BeforeValidator(_no_count)]
+Time = Annotated[datetime, BeforeValidator(_no_count)]
+Dates = Annotated[tuple[Day, ...], BeforeValidator(_words)]
 Pairs = Annotated[tuple[tuple[Number, Number], ...], BeforeValidator(_pairs)]
 
 

@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from functools import cached_property
 
 from configurator.book.car_now import car_now, is_in, records_in_book
+from configurator.book.car_records import SetAside
+from configurator.book.entry_reading import judged_in
 from configurator.book.records import Conditions, Felt, Trial, trial_of
 from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case, FeltSizes
@@ -45,6 +47,8 @@ class Known:
     """The last run that was clean, where other parts are in the car now and complained of: then those go back in."""
     clean_before: Trial | None = None
     """The clean run with the very parts that are in the car, where they are complained of for the first time since."""
+    set_aside: Sequence[SetAside] = ()
+    """Runs, and what was told to be fitted, that cannot be read or judged: they count for nothing."""
     sizes: Mapping[str, FeltSizes] = field(default_factory=dict)
     """The nozzles of each circuit that were felt too small or large enough beside what is fitted."""
 
@@ -123,7 +127,8 @@ def as_known(case: Case, place: str | None, symptom: Symptom | None = None) -> K
     place : of the book, as find_book takes it. Raises BadInput for a book that cannot be read.
     """
     records = records_in_book(case.vehicle.name, place)
-    return known_by(car_now(case, records).case, records.runs, symptom)
+    known = known_by(car_now(case, records).case, records.runs, symptom)
+    return replace(known, set_aside=[*records.set_aside, *known.set_aside])
 
 
 def known_by(
@@ -134,9 +139,11 @@ def known_by(
 ) -> Known:
     """With runs or a symptom, which is one more run of what is fitted, the middle of the belief they leave; without,
     the engine as the vehicle file has it. case : of the car as it is now. run : what one run says."""
+    runs, aside = judged_in(case.catalog, runs)
     belief = belief_by(case, runs, symptom, run)
     if belief is None:
-        return Known(case.with_linkage_set(), "by the vehicle file: no run has been logged", None, len(runs))
+        told = "by the vehicle file: no run has been logged"
+        return Known(case.with_linkage_set(), told, left_out=len(runs), set_aside=aside)
     with_these = [run for run in newest_first(runs) if is_in(case, run)]
     last = next(iter(with_these), None)
     last_felt = symptom or (symptom_of(last) if last else None)
@@ -157,7 +164,7 @@ def known_by(
     if not (last_felt and last_felt.side and before and (felt := symptom_of(before)) and not felt.side):
         before = None
     number = None if symptom or last is None else last.number
-    known = Known(judged, says, belief, belief.left_out, last_felt, number, clean, before, sizes)
+    known = Known(judged, says, belief, belief.left_out, last_felt, number, clean, before, aside, sizes)
     return known if known.back_to_clean else replace(known, went_clean=None)
 
 

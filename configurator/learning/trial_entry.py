@@ -8,6 +8,7 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import Field, ValidationError
 
+from configurator.book.car_records import SetAside
 from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, car_of, trial_of
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record, in_unit
@@ -31,7 +32,8 @@ class TrialReport(Answer):
     book: str = Field(description="the book: a file, or the URL of a database without its password")
     did: Literal["recorded", "listed", "undone", "imported"] = Field(description="what was done")
     trials: list[Trial] = Field(description="the runs that it was done with")
-    known: int = Field(0, description="runs of an imported file that the book held already, and that were left out")
+    set_aside: list[SetAside] = Field([], description="runs that cannot be read: why, and whether they are undone")
+    known: int = Field(0, description="runs that the book held already, by an imported file or by their entry key")
     notes: list[str] = Field([], description="what to keep in mind about a run just recorded")
 
 

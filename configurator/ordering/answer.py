@@ -336,6 +336,7 @@ def _would_do(job: OrderJob, one: Wanted) -> list[str]:
 
 def _notes(job: OrderJob) -> list[str]:
     notes = list(NOTES)
+    notes += [f"{name}: {one.says}" for name, known in job.known.items() for one in known.set_aside if not one.undone]
     if len(job.wanted) > MOST_FOR_CURVE:
         notes.append(f"What money buys is worked out for up to {MOST_FOR_CURVE} vehicles; a budget asks for one sum.")
     if len({id(known) for known in job.known.values()}) > MOST_FOR_RANGE:

@@ -9,7 +9,8 @@ from dataclasses import replace
 
 from configurator.book.book import Book
 from configurator.book.car_now import car_now
-from configurator.book.car_records import CarRecords
+from configurator.book.car_records import CarRecords, SetAside
+from configurator.book.entry_reading import judged_in
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
 from configurator.car.vehicle import Vehicle
@@ -74,6 +75,7 @@ def job_of(
     if book is not None:
         with book:
             shelf, records = book.stock(), _records_in(book, [vehicle.name for vehicle in vehicles])
+    records = {name: _judged(own, catalog) for name, own in records.items()}
     vehicles = [_as_it_is(vehicle, catalog, records.get(vehicle.name)) for vehicle in vehicles]
     models = [regions_piece(vehicle, redrill=redrill) for vehicle in vehicles]
     pieces: dict[str, Piece] = {}
@@ -97,7 +99,8 @@ def job_of(
         heed()
         deeper[vehicle.name] = deeper_pumps(cases[piece.key])
         needs, known = boxes.of(piece.key, trials.get(vehicle.name, []), symptom)
-        behind[vehicle.name] = known
+        own = records.get(vehicle.name, CarRecords())
+        behind[vehicle.name] = replace(known, set_aside=own.set_aside)
         goes_back = _taken_back(known, shelf)
         if needs is None:
             left_alone.append(LeftAlone(vehicle.name, appointment.day, known.says))
@@ -161,13 +164,24 @@ def _records_in(book: Book, names: Sequence[str]) -> dict[str, CarRecords]:
         return {name: book.records(name) for name in names}
     runs: dict[str, list[Trial]] = {name: [] for name in names}
     fittings: dict[str, list[Fitting]] = {name: [] for name in names}
-    for run in book.trials():
+    aside: dict[str, list[SetAside]] = {name: [] for name in names}
+    held = book.records()
+    for run in held.runs:
         if run.vehicle in runs:
             runs[run.vehicle].append(run)
-    for told in book.fittings():
+    for told in held.fittings:
         if told.vehicle in fittings:
             fittings[told.vehicle].append(told)
-    return {name: CarRecords(runs[name], fittings[name]) for name in names}
+    for one in held.set_aside:
+        if one.vehicle in aside:
+            aside[one.vehicle].append(one)
+    return {name: CarRecords(runs[name], fittings[name], aside[name]) for name in names}
+
+
+def _judged(own: CarRecords, catalog: Catalog) -> CarRecords:
+    """The same with those runs set aside, too, that cannot be put in front of the catalogue."""
+    runs, aside = judged_in(catalog, own.runs)
+    return CarRecords(runs, own.fittings, [*own.set_aside, *aside])
 
 
 def _as_it_is(vehicle: Vehicle, catalog: Catalog, records: CarRecords | None) -> Vehicle:

@@ -17,7 +17,6 @@ symptom = "stumble"
 
 from collections import Counter
 from collections.abc import Iterable
-from datetime import date
 from pathlib import Path
 from typing import Self
 
@@ -26,7 +25,7 @@ from pydantic import ValidationError, field_validator, model_validator
 from configurator.basis import ASSUMED
 from configurator.car.vehicle import Vehicle, load_vehicle
 from configurator.errors import BadInput, Fault
-from configurator.files.declared import Number, Record, figure
+from configurator.files.declared import Day, Number, Record, figure
 from configurator.files.faults import FaultPlace, faults_of
 from configurator.files.reading import read_toml
 from configurator.judging.feelings import SYMPTOMS, Moment, symptom_word
@@ -40,11 +39,11 @@ class Appointment(Record):
         "what this vehicle is called, where several share one file; by default as its file says",
         default=None, min_length=1, max_length=200,
     )  # fmt: skip
-    day: date = figure("day it is worked on: what is delivered by that day counts")
+    day: Day = figure("day it is worked on: what is delivered by that day counts")
     symptom: str | None = figure("what it feels like today, as a proposal takes it", default=None)
     when: Moment | None = figure("when that is felt, as a proposal takes it", default=None)
     sureness: Number | None = figure(
-        "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, gt=0, lt=1
+        "share of the belief for which the box holds what meets the demand", basis=ASSUMED, default=None, ge=0.01, lt=1
     )
 
     @field_validator("symptom")
@@ -68,8 +67,8 @@ class Meeting(Record):
     """A workshop file as written."""
 
     name: str = figure("what the order is for", min_length=1, max_length=200)
-    today: date = figure("day of the order")
-    sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, gt=0, lt=1)
+    today: Day = figure("day of the order")
+    sureness: Number = figure("sureness wanted where a vehicle names none", basis=ASSUMED, default=0.9, ge=0.01, lt=1)
     labour_per_hour: Number = figure(
         "price of an hour's work: an order then counts the fitting of every part in a box, once; 0 for none",
         default=0.0, ge=0, le=10_000,
@@ -84,8 +83,11 @@ class Meeting(Record):
         return self
 
 
-def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
-    """Read a workshop file and the vehicles it names, in its order; raises BadInput with every fault of every file."""
+def load_meeting(path: Path | str, within: Path | None = None) -> tuple[Meeting, list[Vehicle]]:
+    """Read a workshop file and the vehicles it names, in its order; raises BadInput with every fault of every file.
+
+    within : the only folder that its vehicle files may lie in; of others not a word is read.
+    """
     path = Path(path)
     try:
         meeting = Meeting.model_validate(read_toml(path))
@@ -95,7 +97,7 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
     faults: list[Fault] = []
     for file in dict.fromkeys(appointment.file for appointment in meeting.vehicle):
         try:
-            files[file] = load_vehicle(path.parent / file)
+            files[file] = load_vehicle(_inside(path.parent / file, within, str(path)))
         except BadInput as error:
             faults += error.faults
     vehicles = [_called(files[one.file], one.name) for one in meeting.vehicle if one.file in files]
@@ -103,6 +105,15 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
     if faults:
         raise BadInput(faults)
     return meeting, vehicles
+
+
+def _inside(file: Path, within: Path | None, meeting: str) -> Path:
+    try:
+        if within is None or file.resolve().is_relative_to(within.resolve()):
+            return file
+    except (OSError, ValueError, RuntimeError):  # a name that no file can have, or links that lead in a circle
+        pass
+    raise BadInput([Fault(meeting, "file", "names a vehicle file that lies elsewhere", f"one in {within}")])
 
 
 def _called(vehicle: Vehicle, name: str | None) -> Vehicle:

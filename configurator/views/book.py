@@ -9,6 +9,7 @@ from tabulate import tabulate
 from configurator.book.fitted_told import FittedReport, FittedStep
 from configurator.book.records import Trial
 from configurator.book.shelf import StockReport
+from configurator.book.soundness import BookReport
 from configurator.book.stock import StockMove
 from configurator.catalogue.settings import price_text
 from configurator.errors import one_line
@@ -26,15 +27,20 @@ def trial_text(report: TrialReport, *, of_all: bool) -> str:
     """What was done with runs; of_all: whether a list is of all vehicles, and so names them."""
     if report.did == "recorded":
         return "\n".join(_recorded_lines(report))
+    if report.did == "undone" and report.set_aside:
+        (unread,) = report.set_aside
+        what = f"run {unread.number} undone, which could not be read"
+        return f"{mark('OK')}  {what}: {_shown(unread.vehicle)}; it stays, marked"
     if report.did == "undone":
         (trial,) = report.trials
         return f"{mark('OK')}  run {trial.number} undone: {_shown(trial.vehicle)}, {felt_text(trial)}; it stays, marked"
     if report.did == "imported":
         known = f"; {report.known} left out, as the book holds them already" if report.known else ""
         return f"{mark('OK')}  {counted(len(report.trials), 'run')} recorded in {report.book}{known}"
+    aside = [wrapped(one.says, "    ", "  ! ") for one in report.set_aside if not one.undone]
     if not report.trials:
-        return f"No runs of that in {report.book} yet: `tipin trial add` records one"
-    return _table_of(report.trials, of_all)
+        return "\n".join([f"No runs of that in {report.book} yet: `tipin trial add` records one", *aside])
+    return "\n".join([_table_of(report.trials, of_all), *aside])
 
 
 def exported_text(trials: Sequence[Trial]) -> str:
@@ -43,7 +49,8 @@ def exported_text(trials: Sequence[Trial]) -> str:
 
 def _recorded_lines(report: TrialReport) -> Iterable[str]:
     (trial,) = report.trials
-    yield f"{mark('OK')}  run {trial.number} recorded in {report.book}: {_shown(trial.vehicle)}, {felt_text(trial)}"
+    did = "was in the book already, nothing is entered twice" if report.known else f"recorded in {report.book}"
+    yield f"{mark('OK')}  run {trial.number} {did}: {_shown(trial.vehicle)}, {felt_text(trial)}"
     fitted = {slot: label for slot, label in trial.codes.items() if label != _NOTHING_THERE}
     wide = max(map(len, fitted))
     yield from (f"    {slot.ljust(wide)}  {label}" for slot, label in fitted.items())
@@ -120,6 +127,14 @@ def when(at: datetime) -> str:
     return f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
+def day_words(at: datetime, now: datetime, *, clock: bool = True) -> str:
+    """A day as one says it, by the machine's own clock; today with the time."""
+    there, here = at.astimezone(), now.astimezone()
+    if there.date() == here.date():
+        return f"today {there:%H:%M}" if clock else "today"
+    return f"{there.day} {there:%B}" + (f" {there.year}" if there.year != here.year else "")
+
+
 def fitted_text(report: FittedReport) -> str:
     """What is fitted now, below what was just done; by what that is known, and how it came to it."""
     lines = []
@@ -145,6 +160,18 @@ def _step_text(step: FittedStep) -> str:
     put_in = ", ".join(f"{slot} {label}" for slot, label in step.put_in.items()) or "no part changed"
     note = f" ({_shown(step.note, LONGEST_NOTE)})" if step.note else ""
     return wrapped(f"{when(step.at)}  {step.by}{', undone' if step.undone else ''}: {put_in}{note}", "      ", "  ")
+
+
+def book_text(report: BookReport) -> str:
+    """Whether a book is sound, what it holds, and what is wrong with it."""
+    ok = f"{mark('OK')}  {report.book} is sound" if not report.faults else f"{mark('NO')}  {report.book} is not sound"
+    holds = (
+        counted(report.runs, "run"),
+        f"{report.entries} entries of what is fitted",
+        f"{report.movements} movements",
+    )
+    lines = [ok, f"    {', '.join(holds)}", *(wrapped(one, "    ", "  ! ") for one in report.faults)]
+    return "\n".join(lines)
 
 
 def stock_text(report: StockReport) -> str:

@@ -47,7 +47,8 @@ def card_text(card: Card) -> str:
     total = card.totals
     price = price_text(total.price, total.currency)
     changes = f"{counted(total.changes, 'change')}, price {price}, about {total.labour_min} min"
-    lines = [f"{card.vehicle}, {card.title}: {changes if card.parts else 'nothing need change'}"]
+    nothing = "no part is changed by it" if card.against or card.uncured else "nothing need change"
+    lines = [f"{card.vehicle}, {card.title}: {changes if card.parts else nothing}"]
     for says, wrong in zip(WRONG.values(), (card.against, card.uncured), strict=True):
         if wrong:
             lines.append(f"But it {says}, which the card names:")
@@ -62,8 +63,9 @@ def card_pictures(case: Case, choice: Choice) -> list[str]:
     return [as_svg(shot_picture([band]), f"{band.circuit} circuit. {says_of_shot([band])}") for band in bands]
 
 
-def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
-    """The card as a page of HTML with its style and pictures inside. pictures : SVG elements, which are trusted.
+def card_html(card: Card, pictures: Sequence[str] = (), page: str = "") -> str:
+    """The card as a page of HTML with its style and pictures inside. pictures : SVG elements, which are trusted. page :
+    where the page of the car is served, for a card that is filled in there; nothing for one that stands by itself.
 
     Raises TipinError without jinja2.
     """
@@ -78,7 +80,7 @@ def card_html(card: Card, pictures: Sequence[str] = ()) -> str:
     )  # fmt: skip
     drawn = [Markup(_without_namespaces(picture)) for picture in pictures]
     return environment.get_template("card.html").render(
-        card=card, cautions=CAUTIONS, pictures=drawn, price_text=price_text
+        card=card, cautions=CAUTIONS, pictures=drawn, price_text=price_text, page=page
     )
 
 

@@ -5,19 +5,14 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
-from configurator.advice.belief_told import BeliefSummary, summary
 from configurator.advice.comparison import Compared
 from configurator.advice.standing import Clash, SlotStanding, Standing, State
-from configurator.book.records import Trial
 from configurator.catalogue.settings import price_text
-from configurator.judging.feelings import MOMENT_SAYS
 from configurator.reports import Combination, Finding
 from configurator.rules import RULES, WRONG, Kind
-from configurator.slots.options import Choice, Offered, Slots
+from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import word_of
-from configurator.views.belief import belief_lines
-from configurator.views.book import when
 from configurator.views.standing import STATE_WORDS
 from configurator.views.tables import HOLDING, by_kind, counted, verdict_words
 from configurator.web.pages import car_path, slot_name
@@ -27,14 +22,11 @@ FREE = ""
 """Word of a slot that is left to what is fitted, or to what else the choice needs."""
 
 
-def address(setting: Setting, words: dict[str, str], *further: str) -> str:
-    """Address of the bench, or of a page below it, with a choice: the whole state of the page."""
-    query = [("pin", f"{slot}={word}") for slot, word in words.items()]
-    if setting.symptom is not None:
-        query.append(("symptom", setting.symptom.word))
-        query += [("moment", setting.symptom.moment)] if setting.symptom.moment else []
-    path = car_path(setting.name, *further)
-    return f"{path}?{urlencode(query)}" if query else path
+def address(setting: Setting, words: dict[str, str], what: str = "parts") -> str:
+    """Address of the parts of a car, or of another of its pages, with a choice: the whole state of the page."""
+    query = urlencode([("pin", f"{slot}={word}") for slot, word in words.items()])
+    path = car_path(setting.name, *what.split("/"))
+    return f"{path}?{query}" if query else path
 
 
 @dataclass(frozen=True)
@@ -48,6 +40,7 @@ class BenchRow:
     state: str
     says: str
     cost: str
+    on_shelf: int
 
 
 @dataclass(frozen=True)
@@ -83,15 +76,17 @@ class SlotView:
         return sum(len(group.options) for group in self.shut)
 
 
-def slot_views(setting: Setting, pins: ChosenPins, slots: Sequence[SlotStanding]) -> list[SlotView]:
-    """Every slot of an availability report; pins are those it was asked with."""
-    return [_slot_view(setting, pins, standing) for standing in slots]
+def slot_views(
+    setting: Setting, pins: ChosenPins, slots: Sequence[SlotStanding], stock: Mapping[str, int]
+) -> list[SlotView]:
+    """Every slot of an availability report; pins are those it was asked with. stock : parts on the shelf by code."""
+    return [_slot_view(setting, pins, standing, stock) for standing in slots]
 
 
-def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> SlotView:
+def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding, stock: Mapping[str, int]) -> SlotView:
     slot, chosen = standing.slot, pins.words.get(standing.slot, FREE)
     rows = [
-        (_row(setting, slot, place, option, option.word == chosen), option)
+        (_row(setting, slot, place, option, option.word == chosen, stock), option)
         for place, option in enumerate(standing.options, 1)
     ]
     # What is fitted comes first, and so does what is chosen where nothing else would show it.
@@ -103,7 +98,7 @@ def _slot_view(setting: Setting, pins: ChosenPins, standing: SlotStanding) -> Sl
     now = next(option for option in standing.options if option.fitted)
     picked = next((option for option in standing.options if option.word == chosen), now)
     free = BenchRow(
-        f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", ""
+        f"{slot}-0", FREE, f"open: {now.label} stays unless something needs another", not chosen, "", "", "", 0
     )
     return SlotView(
         slot=slot, id=f"slot-{slot}", chosen=picked.label if chosen else f"{now.label}, as fitted", pinned=bool(chosen),
@@ -121,24 +116,23 @@ def _counts(options: Sequence[Standing]) -> str:
     return ", ".join(f"{states.count(state)} {says}" for state, says in words.items())
 
 
-def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool) -> BenchRow:
+def _row(setting: Setting, slot: str, place: int, option: Standing, chosen: bool, stock: Mapping[str, int]) -> BenchRow:
     needs = ", ".join(f"{slot_name(other.slot).lower()}: {other.to}" for other in option.with_changes)
     says = f"also needs {needs}" if needs else "fits"
     if option.clash:
         says = f"{STATE_WORDS[option.state]}: {'; '.join(option.wrong)}" + (f"; to fit, {says}" if needs else "")
     price = "" if option.price is None else price_text(option.price, setting.case.catalog.currency)
     cost = f"{price}, {option.labour_min} min" if price and not option.fitted else ""
+    there = stock.get(option.code or "", 0)
     label = f"keep {option.label}, as fitted" if option.fitted else option.label
-    return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost)
+    return BenchRow(f"{slot}-{place}", option.word, label, chosen, option.state, says, cost, there)
 
 
 def reasons(clash: Clash | None) -> list[str]:
-    """Why nothing will do: pins and rules, each in words."""
+    """Why nothing will do: pins and what is wrong, in words."""
     if clash is None:
         return []
-    return [f"you asked for {pin}" for pin in clash.pins] + [
-        f"{says} [{rule}]" for rule, says in zip(clash.rules, clash.says, strict=True)
-    ]
+    return [*(f"you asked for {pin}" for pin in clash.pins), *clash.says]
 
 
 def ways_out(clash: Clash | None) -> list[str]:
@@ -234,16 +228,6 @@ def completed(pins: ChosenPins, now: Choice, best: Choice) -> dict[str, str]:
     return pins.words | {step.slot: word_of(best[SLOTS[step.slot]]) for step in further_steps(now, best)}
 
 
-def pinned(labels: Mapping[str, str], options: Slots) -> dict[str, str]:
-    """Pins for parts told by slot and label; what is fitted is left open."""
-    words = {}
-    for slot, label in labels.items():
-        option = Offered.of(options[SLOTS[slot]]).labelled(label)
-        if option is not None and option.changed:
-            words[slot] = word_of(option)
-    return words
-
-
 def told_cell(row: Compared, value: str | float | None) -> str:
     """A figure of a comparison with its unit."""
     if value is None:
@@ -258,44 +242,3 @@ def under_headings(found: Sequence[Finding]) -> tuple[list[tuple[str, list[Findi
     groups = dict(by_kind(found))
     holding = groups.pop(HOLDING)
     return [(heading, some) for heading, some in groups.items() if some], holding
-
-
-def belief_in_words(setting: Setting) -> list[str]:
-    """What the runs say of the engine, a sentence each."""
-    if setting.known.belief is None:
-        return ["No run stands behind this yet: the model alone speaks."]
-    return told(summary(setting.known.belief))
-
-
-def told(belief: BeliefSummary) -> list[str]:
-    """A belief as views tell it, without the layout of a terminal."""
-    return [" ".join(line.split()).lstrip("! ") for line in belief_lines(belief)]
-
-
-@dataclass(frozen=True)
-class RunRow:
-    """A run in the book, for a table."""
-
-    number: int | None
-    when: str
-    with_parts: str
-    showed: str
-    note: str
-
-
-def run_rows(runs: Sequence[Trial], setting: Setting) -> list[RunRow]:
-    """Runs, the newest first."""
-    fitted = {str(slot): option.label for slot, option in setting.case.as_fitted.items()}
-    rows = []
-    for run in reversed(runs):
-        other = [f"{slot_name(slot)}: {label}" for slot, label in run.codes.items() if fitted.get(slot) != label]
-        moment = f", {MOMENT_SAYS[run.felt.moment]}" if run.felt and run.felt.moment else ""
-        showed = f"{run.felt.word}, {run.felt.strength}{moment}" if run.felt else ""
-        if run.trace is not None:
-            trace = f"trace: too lean {run.trace.hole_ms:.0f} ms, too rich {run.trace.flood_ms:.0f} ms"
-            showed = f"{showed}; {trace}" if showed else trace
-        if not run.conditions.warm:
-            showed += " (engine cold: does not count)"
-        parts = "; ".join(other) or "as fitted"
-        rows.append(RunRow(run.number, when(run.at), parts, showed, run.note))
-    return rows

@@ -11,6 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from configurator.car.fitted import vehicle_for
@@ -19,13 +20,15 @@ from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.lines import pointed
 from configurator.files.reading import read_bytes, text_of, toml_of
-from configurator.files.writing import write_new
+from configurator.files.writing import write_new, write_whole
 from configurator.judging.case import Case
 from configurator.ordering.meeting import twin_names
 from configurator.web.kept import KeptValues
 
 ENDING = ".toml"
 MOST_FILES = 1000
+MOST_WRITTEN_BYTES = 100_000
+"""Of a file that is mended on the page."""
 LONGEST_STEM = 60
 _UNSAFE = re.compile(r"[^\w-]+")
 _TAKEN_BY_SYSTEMS = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
@@ -66,7 +69,7 @@ class BrokenFile:
 
 @dataclass(frozen=True)
 class Listing:
-    """What the folder holds, each kind by name; workshop files by their stem."""
+    """What the folder holds, each kind by name; workshop files by their stem, behind that of the folder they lie in."""
 
     vehicles: tuple[Filed, ...]
     workshops: tuple[str, ...]
@@ -86,6 +89,14 @@ class Added:
     new: bool
 
 
+@dataclass(frozen=True)
+class WrittenFile:
+    """A vehicle file as it is written; digest tells one content from another."""
+
+    text: str
+    digest: str
+
+
 class Folder:
     """A folder of vehicle files in front of a catalogue."""
 
@@ -95,10 +106,12 @@ class Folder:
             raise BadInput([Fault(str(path), "", "is no folder", "a folder with vehicle files in it")])
         self.path = path
         self._catalog = catalog
+        self._mending = Lock()
         self._read: KeptValues[Vehicle | BrokenFile | None] = KeptValues(2 * MOST_FILES)
 
     def listing(self) -> Listing:
-        """Everything in the folder that ends in .toml, hidden files and links out of it excepted."""
+        """Everything in the folder that ends in .toml, hidden files and links out of it excepted; of the folders in it
+        only workshop files."""
         vehicles, workshops, broken = [], [], []
         for name, path in self._files():
             found = self._look(name, path)
@@ -108,6 +121,7 @@ class Folder:
                 vehicles.append(found)
             else:
                 broken.append(found)
+        workshops += [name for name, path in self._files_below() if self._look(name, path) is None]
         return Listing(tuple(vehicles), tuple(workshops), tuple(broken))
 
     def vehicle(self, name: str) -> Filed:
@@ -122,10 +136,39 @@ class Folder:
 
     def workshop(self, name: str) -> Path:
         """Path of the workshop file of this name; raises NotThere."""
+        for stem, path in (*self._files(), *self._files_below()):
+            if stem == name and self._look(name, path) is None:
+                return path
+        raise NotThere(name)
+
+    def written(self, name: str) -> WrittenFile:
+        """The text of a vehicle file, whatever is wrong with it; raises NotThere, and BadInput if it is no text."""
         path = self._named(name)
-        if self._look(name, path) is not None:
+        if self._look(name, path) is None:
             raise NotThere(name)
-        return path
+        content = read_bytes(path, MOST_WRITTEN_BYTES)
+        return WrittenFile(text_of(content, path.name), _digest(content))
+
+    def check(self, file_name: str, text: str) -> None:
+        """Raises BadInput, each fault with its line, for what is no vehicle file or does not suit the catalogue."""
+        try:
+            self._suits(toml_of(text, file_name), file_name)
+        except BadInput as error:
+            raise pointed(error, {file_name: text}) from None
+
+    def mend(self, name: str, digest: str, content: bytes) -> None:
+        """Put a vehicle file in the place of what was there when it was read. Raises as `written` and `check`, and
+        BadInput if the file was changed meanwhile."""
+        path = self._named(name)
+        self.check(path.name, text_of(content, path.name))
+        with self._mending:
+            if self.written(name).digest != digest:
+                problem, remedy = (
+                    "was changed meanwhile",
+                    "look at it again, and put your change into what is there now",
+                )
+                raise BadInput([Fault(path.name, "", problem, "", remedy)])
+            write_whole(path, content)
 
     def add(self, file_name: str, content: bytes) -> Added:
         """Put a vehicle file into the folder, under a name made from its own; nothing there is ever overwritten.
@@ -133,11 +176,7 @@ class Folder:
         Raises BadInput, with nothing written, for what is no vehicle file or does not suit the catalogue.
         """
         shown = re.split(r"[/\\]", file_name)[-1] or f"vehicle{ENDING}"
-        text = text_of(content, shown)
-        try:
-            self._suits(toml_of(text, shown), shown)
-        except BadInput as error:
-            raise pointed(error, {shown: text}) from None
+        self.check(shown, text_of(content, shown))
         files = list(self._files())
         for name, path in files:
             with suppress(BadInput):
@@ -165,17 +204,29 @@ class Folder:
 
     def _files(self) -> Iterator[tuple[str, Path]]:
         """Stem and path of each file, in the order of their names."""
+        for path in [path for path in self._inside(self.path) if path.name.endswith(ENDING)][:MOST_FILES]:
+            if path.is_file():
+                yield path.name.removesuffix(ENDING), path
+
+    def _files_below(self) -> Iterator[tuple[str, Path]]:
+        """The same of the files in folders of this one, the name of their folder before the stem."""
+        below = (file for folder in self._inside(self.path) if folder.is_dir() for file in self._inside(folder))
+        for path in [path for path in below if path.name.endswith(ENDING)][:MOST_FILES]:
+            if path.is_file():
+                yield f"{path.parent.name}/{path.name.removesuffix(ENDING)}", path
+
+    def _inside(self, folder: Path) -> Iterator[Path]:
+        """What lies in a folder, by name; nothing hidden, no link that leads out of the folder served."""
         home = self.path.resolve()
         try:
-            names = sorted(entry.name for entry in os.scandir(self.path))
+            names = sorted(entry.name for entry in os.scandir(folder))
         except OSError as error:
-            raise BadInput([Fault(str(self.path), "", f"cannot be read ({error.strerror})")]) from None
-        for name in [name for name in names if name.endswith(ENDING) and not name.startswith(".")][:MOST_FILES]:
-            path = self.path / name
+            raise BadInput([Fault(str(folder), "", f"cannot be read ({error.strerror})")]) from None
+        for name in names:
             with suppress(OSError, UnicodeEncodeError):
                 name.encode()
-                if path.is_file() and path.resolve().is_relative_to(home):
-                    yield name.removesuffix(ENDING), path
+                if not name.startswith(".") and (folder / name).resolve().is_relative_to(home):
+                    yield folder / name
 
     def _named(self, name: str) -> Path:
         for stem, path in self._files():

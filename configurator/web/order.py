@@ -4,7 +4,7 @@ import secrets
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from math import isfinite
+from hashlib import sha256
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
@@ -20,21 +20,23 @@ from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Appointment, Meeting, load_meeting, twin_faults
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
+from configurator.web.fields import number_typed
+from configurator.web.orders import ShownPlans, supplier_name
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
 
-NAME = "Parts order"
+_NAME = "Parts order"
 MOST_MONEY = 10_000_000.0
 A_WEEK = timedelta(days=7)
 """Until the day that a form has filled in at first."""
 
 
-def routes(workshop: Workshop, work: Searches, pictures: Pictures) -> list[Route]:
+def routes(workshop: Workshop, work: Searches, pictures: Pictures, planned: ShownPlans) -> list[Route]:
     return [
         Route("/order", partial(_form, workshop)),
-        Route("/order/plan", partial(_plan, workshop, work, pictures)),
+        Route("/order/plan", partial(_plan, workshop, work, pictures, planned)),
     ]
 
 
@@ -46,13 +48,18 @@ async def _form(workshop: Workshop, request: Request) -> Response:
     )  # fmt: skip
 
 
-async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, request: Request) -> Response:
+async def _plan(
+    workshop: Workshop, work: Searches, pictures: Pictures, planned: ShownPlans, request: Request
+) -> Response:
     query = request.query_params
     sheet = query.get("sheet", "")[:64]
     report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))
     picture, says = await pictures.of_money(report) if report.curve else ("", "")
+    key = sha256(report.model_dump_json().encode()).hexdigest()
+    planned.get(key, lambda: report)
     template = "plan_part.html" if is_part(request) else "plan.html"
-    return page(template, report=report, picture=picture, says=says)
+    named = partial(supplier_name, workshop.catalog)
+    return page(template, report=report, picture=picture, says=says, key=key, named=named)
 
 
 def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
@@ -70,7 +77,7 @@ def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
 def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[Vehicle]]:
     """What is to be ready: as a workshop file says, or the vehicles ticked."""
     if file := query.get("workshop"):
-        return load_meeting(workshop.folder.workshop(file))
+        return load_meeting(workshop.folder.workshop(file), within=workshop.folder.path)
     today, ticked = date.today(), list(dict.fromkeys(query.getlist("car")))
     if not ticked:
         raise BadInput([Fault("order", "", "no vehicle is ticked", "at least one, with its day")])
@@ -86,7 +93,7 @@ def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[
     if faults:
         raise BadInput(faults)
     sure = _sure(query.get("sure", ""))
-    return Meeting(name=NAME, today=today, sureness=sure, vehicle=tuple(appointments)), vehicles
+    return Meeting(name=_NAME, today=today, sureness=sure, vehicle=tuple(appointments)), vehicles
 
 
 def _day(name: str, text: str, today: date) -> date:
@@ -101,10 +108,7 @@ def _day(name: str, text: str, today: date) -> date:
 
 
 def _sure(text: str) -> float:
-    try:
-        percent = float(text.replace(",", ".") or 90)
-    except ValueError:
-        percent = 0.0
+    percent = number_typed(text or "90") or 0.0
     if not 1 <= percent <= 99.9:
         raise BadInput([Fault("order", "how sure", f"'{text[:40]}' cannot be meant", "1 to 99.9 %")])
     return percent / 100
@@ -113,10 +117,7 @@ def _sure(text: str) -> float:
 def _amount(text: str) -> float | None:
     if not text.strip():
         return None
-    try:
-        amount = float(text.replace(",", "."))
-    except ValueError:
-        amount = -1.0
-    if not (isfinite(amount) and 0 <= amount <= MOST_MONEY):
+    amount = number_typed(text)
+    if amount is None or amount > MOST_MONEY:
         raise BadInput([Fault("order", "most to spend", f"'{text[:40]}' is no amount", "a number, or nothing")])
     return amount

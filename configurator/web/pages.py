@@ -1,12 +1,15 @@
 """How a page is made: templates with everything from outside escaped, and plain pages for what goes wrong."""
 
+import re
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
@@ -14,18 +17,22 @@ from configurator.advice.belief_told import sure_percent
 from configurator.catalogue.settings import price_text
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.units.showing import shown_value
+from configurator.views.felt_signs import FELT_SIGNS
 from configurator.views.order import order_verdict, what_for
 from configurator.views.tables import CAUTIONS
 
+_RULE = re.compile(r" \[[a-z-]+\]$")
+_WRITTEN_SLOT = re.compile(r"\b(?:front|rear)\.[a-z_]+\b")
 HERE = Path(__file__).resolve().parent
 
 
 LABELS = {
-    "word": "What was felt", "strength": "How strongly", "moment": "When it was felt",
+    "word": "How it pulled", "strength": "How strongly", "moment": "When it was felt",
     "air_temperature_c": "Air at the carburettor",
     "altitude_m": "Height above the sea", "air_pressure_kpa": "Air pressure where the car is",
-    "fuel": "Fuel in the tank", "clean_after_ms": "Tip-in to a clean pull", "at": "When", "note": "Note",
-    "symptom": "What the driver feels", "with": "Part", "book": "Workshop book",
+    "fuel": "Fuel in the tank", "clean_after_ms": "Foot down to a clean pull", "at": "When", "note": "Note",
+    "with": "Part", "book": "Workshop book", "code": "Part", "number": "How many", "why": "Where from, or what for",
+    "do": "What is done",
 }  # fmt: skip
 """The fields that faults speak of, as the page has them."""
 
@@ -49,6 +56,24 @@ def slot_name(written: str) -> str:
     return f"{slot.circuit or ''} {SLOT_WORDS[slot.name]}".strip().capitalize() if slot else written
 
 
+def without_rule(says: str) -> str:
+    """A reason without the name of the rule that it comes from.
+
+    >>> without_rule("with pump-3cc: too little [shot-is-large-enough]")
+    'with pump-3cc: too little'
+    """
+    return _RULE.sub("", says)
+
+
+def plain(says: str) -> str:
+    """A sentence of the commands with its slots as people say them.
+
+    >>> plain("front.feed_screw screw-wide, spacer spacer-6")
+    'front feed screw screw-wide, spacer spacer-6'
+    """
+    return _WRITTEN_SLOT.sub(lambda found: slot_name(found[0]).lower(), says)
+
+
 def car_path(name: str, *further: str) -> str:
     """Path of a vehicle's page, or of one below it."""
     return "/".join(["/car", quote(name, safe=""), *further])
@@ -62,16 +87,24 @@ def number(value: float | None, digits: int = 0) -> str:
     return "–" if value is None else f"{value:.{digits}f}"  # noqa: RUF001
 
 
+def day(at: datetime) -> str:
+    """The day of a time of the book, where the page is served."""
+    return f"{at.astimezone():%Y-%m-%d}"
+
+
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
     lstrip_blocks=True, auto_reload=False, finalize=shown_value,
 )  # fmt: skip
 _environment.filters |= {
-    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
+    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name, "day": day,
+    "drawn": Markup, "without_rule": without_rule, "plain": plain,
 }  # fmt: skip
 _environment.globals |= {
     "cautions": CAUTIONS,
     "car_path": car_path,
+    "felt_signs": FELT_SIGNS,
+    "now": lambda: datetime.now(UTC),
     "what_for": what_for,
     "order_verdict": order_verdict,
 }

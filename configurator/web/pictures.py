@@ -92,8 +92,8 @@ def shown_on_bench(workshop: Workshop, setting: Setting, pins: ChosenPins) -> li
     placed = []
     for circuit in setting.case.circuit_names:
         for what, title in TITLES.items():
-            part = address(setting, pins.words, "picture", what, circuit)
-            file = address(setting, pins.words, "picture", what, circuit, "drawn.svg")
+            part = address(setting, pins.words, f"picture/{what}/{circuit}")
+            file = address(setting, pins.words, f"picture/{what}/{circuit}/drawn.svg")
             file += ("&" if "?" in file else "?") + urlencode({"as": version})
             placed.append(Placed(f"picture-{what}-{circuit}", f"{title}, {circuit} circuit", part, file))
     return placed

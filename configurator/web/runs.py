@@ -1,76 +1,125 @@
-"""A trial run, from the form on the bench into the book."""
+"""Trial runs: the form of three taps, into the book, and one taken back."""
 
-import re
+import secrets
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from functools import partial
+from hashlib import sha256
 from urllib.parse import urlencode
 
-from anyio import to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from configurator.book.book import find_book
+from configurator.book.records import Trial
 from configurator.errors import BadInput, Fault, TipinError
+from configurator.judging.feelings import MOMENT_SAYS, MOMENTS, SYMPTOMS
 from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
-from configurator.web.bench import ATTENDED, refused_run
-from configurator.web.pages import as_label, car_path
+from configurator.web.pages import as_label, car_path, page
+from configurator.web.posted import form_key, posted
 from configurator.web.workshop import Workshop
-
-MOST_FIELDS = 60
-_KEY = re.compile(r"[0-9a-f]{32}", re.ASCII)
 
 
 def routes(workshop: Workshop) -> list[Route]:
     return [
         Route("/car/{name}/run", partial(_record, workshop), methods=["POST"]),
-        Route("/car/{name}/run", _to_bench),  # where a browser stands after a run that was refused
+        Route("/car/{name}/run", partial(_form, workshop)),
+        Route("/car/{name}/run/{number:int}/undo", partial(_undo, workshop), methods=["POST"]),
     ]
 
 
-async def _to_bench(request: Request) -> Response:
-    return RedirectResponse(car_path(request.path_params["name"]), 303)
+async def _form(workshop: Workshop, request: Request) -> Response:
+    query = request.query_params
+    return await run_in_threadpool(
+        _shown, workshop, request.path_params["name"], query, {"felt": query.get("felt", "")}
+    )
+
+
+def _shown(
+    workshop: Workshop, name: str, query: QueryParams, typed: Mapping[str, str], refused: Sequence[str] = ()
+) -> Response:
+    """The form, as it was filled in if it was refused; what was fitted is what is fitted now, or chosen."""
+    setting, pins = workshop.asked(name, query)
+    parts = {str(slot): option.label for slot, option in setting.case.as_fitted.items() if option.label != "none"}
+    parts |= workshop.combination(setting, pins).parts if pins.words else {}
+    return page(
+        "run.html", 400 if refused else 200, setting=setting, pins=pins.words, parts=parts, typed=typed,
+        refused=refused, key=secrets.token_hex(16), moments=MOMENT_SAYS,
+    )  # fmt: skip
 
 
 async def _record(workshop: Workshop, request: Request) -> Response:
-    async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
-        words = {key: value for key, value in form.items() if isinstance(value, str)}
-        pins = [value for value in form.getlist("pin") if isinstance(value, str)]
+    words, pins = await posted(request)
     name = request.path_params["name"]
     try:
         return await run_in_threadpool(_recorded, workshop, name, words, pins)
     except TipinError as error:
-        felt = [("symptom", words.get("symptom", "")), ("moment", words.get("symptom_moment", ""))]
-        query = QueryParams([*felt, *(("pin", pin) for pin in pins)])
-        says = error.told(as_label).splitlines()
-        return await to_thread.run_sync(refused_run, workshop, name, query, words, says, limiter=ATTENDED)
+        query, says = QueryParams([("pin", pin) for pin in pins]), error.told(as_label).splitlines()
+        return await run_in_threadpool(_shown, workshop, name, query, words, says)
 
 
 def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str]) -> Response:
+    # The key tells one page from another: sent twice, by a double tap or a reload, it is still the same run.
+    key = _digest(form_key(words), name, words, pins)
+    number = workshop.entered(Trial, key) or _new_run(workshop, name, words, pins, key)
+    return RedirectResponse(f"{car_path(name)}?{urlencode({'recorded': number or ''})}", 303)
+
+
+def _new_run(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str], key: str) -> int | None:
     now = datetime.now(UTC)
-    if not _KEY.fullmatch(words.get("key", "")):
-        raise BadInput([Fault("The run", "", "comes from no form of this page", "", "send it from here")])
     if not words.get("felt"):
-        raise BadInput.in_field("word", "", "nothing is chosen", "what was felt in the run")
-    # With the microsecond two runs that say the same stay two, also in a file that carries them to another book.
+        raise BadInput.in_field("word", "", "nothing is chosen", "how it pulled")
     said = {name: text for name, word in words.items() if (text := word.strip())}
-    when = said.get("when")
-    at = read_when(when, now).replace(microsecond=now.microsecond) if when else now
+    # Kept on a phone that was out of reach, it is of when it was typed there; a phone's clock may be ahead.
+    typed_at = min(datetime.fromtimestamp(_typed_ms(said, now) / 1e3, UTC), now)
+    # With the microsecond two runs that say the same stay two, also in a file that carries them to another book.
+    at = read_when(said["when"], now) if "when" in said else typed_at
+    at = at if at.microsecond else at.replace(microsecond=now.microsecond)
     day = {
         "air_temperature_c": said.get("air_temperature"),
         "altitude_m": said.get("altitude"),
         "air_pressure_kpa": said.get("pressure"),
         "fuel": said.get("fuel"), "warm": "cold" not in words,
     }  # fmt: skip
-    felt = {"word": words["felt"], **{field: words.get(field) or None for field in ("strength", "moment")}}
-    case = workshop.case_at(name, at)
-    choice = chosen_parts(case.options, pins)
-    run = enter_trial(case, choice, at, felt, day, clean_after_ms=said.get("clean_after"), note=said.get("note", ""))
-    # The key tells one page from another: sent twice, by a double click or a reload, it is still the same run.
-    number = workshop.record(run, (name, tuple(sorted(words.items())), tuple(pins)))
-    # The symptom stays behind: it would count once more, beside the run that now stands for it. So do the parts chosen:
-    # by the run they are what is fitted.
-    return RedirectResponse(f"{car_path(name)}?{urlencode({'recorded': number or ''})}#runs", 303)
+    moment = words.get("moment") or None
+    if moment in MOMENTS and words["felt"] in SYMPTOMS and moment not in SYMPTOMS[words["felt"]].moments:
+        moment = None  # the form asks it of every feeling where no style hides it; of this one it says nothing
+    felt = {"word": words["felt"], "strength": words.get("strength") or None, "moment": moment}
+    case = workshop.car_at(name, at).case
+    run = enter_trial(
+        case, chosen_parts(case.options, pins), at, felt, day, clean_after_ms=said.get("clean_after"),
+        note=said.get("note", ""),
+    )  # fmt: skip
+    return workshop.record(run, key)
+
+
+def _typed_ms(said: Mapping[str, str], now: datetime) -> float:
+    """When it was typed [ms since 1970], as the page's script says; now where it does not."""
+    text = said.get("typed_at", "")
+    return float(text) if text.isdecimal() and text.isascii() and len(text) < 15 else now.timestamp() * 1e3
+
+
+def _digest(key: str, name: str, words: Mapping[str, str], pins: Sequence[str]) -> str:
+    """Another one for every form and whatever is entered in it: two runs from one page, gone back to, are two."""
+    return sha256(repr((key, name, sorted(words.items()), list(pins))).encode()).hexdigest()
+
+
+async def _undo(workshop: Workshop, request: Request) -> Response:
+    name, number = request.path_params["name"], request.path_params["number"]
+    await run_in_threadpool(_undone, workshop, name, number)
+    return RedirectResponse(f"{car_path(name)}#runs", 303)
+
+
+def _undone(workshop: Workshop, name: str, number: int) -> None:
+    car, book = workshop.folder.vehicle(name).vehicle.name, find_book(workshop.book)
+    if book is None:
+        raise HTTPException(404, "There is no book yet.")
+    with book:
+        if all(run.number != number for run in book.trials(car)):
+            raise BadInput([Fault(f"run {number}", "", "is none of this car that counts", "one of its list")])
+        book.undo_trial(number)

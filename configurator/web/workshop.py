@@ -1,43 +1,49 @@
 """What every page works on: folder, catalogue and book, with what was worked out for each vehicle kept for a while."""
 
+import json
 import secrets
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from hashlib import sha256
 
 from starlette.datastructures import QueryParams
 
 from configurator.advice.availability import Availability
-from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.work import combination_of
-from configurator.book.book import open_book
-from configurator.book.car_now import car_now, records_in_book
-from configurator.book.car_records import CarRecords, RunOrFitting
-from configurator.book.records import Trial
+from configurator.book.book import find_book, open_book
+from configurator.book.car_now import CarNow, car_now, records_in_book
+from configurator.book.car_records import CarRecords
+from configurator.book.entries import SomeEntry
+from configurator.book.fitting import Fitting
+from configurator.book.last_work import NOTHING_BOOKED, LastWork, Version, version_of_records
+from configurator.book.records import Trial, car_of
+from configurator.book.usual_place import may_be_there
 from configurator.catalogue.load import Catalog
+from configurator.catalogue.settings import price_text
 from configurator.judging.case import Case
-from configurator.judging.feelings import Symptom, read_symptom
 from configurator.learning.as_known import Known, known_by
+from configurator.learning.belief import AsFitted, Run, felt_as_fitted, run_with
 from configurator.reports import Combination
 from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
-from configurator.web.folder import Filed, Folder
+from configurator.web.folder import Filed, Folder, NotThere
+from configurator.web.judged import Judged, judged_of
 from configurator.web.kept import KeptValues
+from configurator.web.state import CarState, state_of
 
+MOST_RUNS = 4000
+"""Runs that are kept as they were read."""
 AS_FITTED, AS_CHOSEN = "As fitted", "As chosen"
-MOST_FORMS = 1000
-"""Forms that are known to be in the book already."""
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A vehicle of the folder as it is known today, with its runs; key tells it from every other."""
+    """A vehicle of the folder as it is known today, with what the book holds of it; key tells it from every other."""
 
     key: tuple[Hashable, ...]
     filed: Filed
+    now: CarNow
     known: Known
-    symptom: Symptom | None
-    runs: Sequence[Trial]
+    records: CarRecords
 
     @property
     def name(self) -> str:
@@ -46,6 +52,10 @@ class Setting:
     @property
     def case(self) -> Case:
         return self.known.case
+
+    @property
+    def runs(self) -> Sequence[Trial]:
+        return self.records.runs
 
 
 @dataclass(frozen=True)
@@ -94,70 +104,135 @@ class Workshop:
         """Goes into the address of whatever a browser keeps: another catalogue, or another tipin, has another mark."""
         self._settings: KeptValues[Setting] = KeptValues(64)
         self._engines: KeptValues[Availability] = KeptValues(16)
-        self._judged: KeptValues[Combination] = KeptValues(256)
-        self._next: KeptValues[NextReport] = KeptValues(32)
-        # By what was sent. The book has no place for it, so a form sent again after a new start is a new run.
-        self._recorded: KeptValues[int | None] = KeptValues(MOST_FORMS)
+        self._combinations: KeptValues[Combination] = KeptValues(256)
+        self._judged: KeptValues[Judged] = KeptValues(64)
+        self._said: KeptValues[Run] = KeptValues(MOST_RUNS)
+        self._felt: KeptValues[AsFitted] = KeptValues(32)
+        self._states: KeptValues[CarState] = KeptValues(2000)
 
     def records_of(self, vehicle: str) -> CarRecords:
         """What the book holds of a vehicle; nothing where there is no book."""
         return records_in_book(vehicle, self.book)
 
-    def case_at(self, name: str, at: datetime) -> Case:
+    def last_work(self) -> dict[str, LastWork]:
+        """The last work on every car, by its name."""
+        found = find_book(self.book)
+        if found is None:
+            return {}
+        with found:
+            return found.last_work()
+
+    def stock(self) -> dict[str, int]:
+        """How many parts are on the shelf, by code."""
+        found = find_book(self.book)
+        if found is None:
+            return {}
+        with found:
+            return found.stock()
+
+    def car_at(self, name: str, at: datetime) -> CarNow:
         """A vehicle of the folder as it was then. Raises NotThere and BadInput."""
         vehicle = self.folder.vehicle(name).vehicle
-        return car_now(Case.of(vehicle, self.catalog), self.records_of(vehicle.name).until(at)).case
+        return car_now(Case.of(vehicle, self.catalog), self.records_of(vehicle.name).until(at))
 
-    def record(self, run: Trial, sent: Hashable) -> int | None:
-        """Number of a run in the book, put there the first time that this form is sent."""
-
-        def put_in() -> int | None:
-            with open_book(self.book) as book:
-                return book.add_trial(run).number
-
-        return self._recorded.get(sent, put_in)
-
-    def setting(self, name: str, symptom: str | None, moment: str | None = None) -> Setting:
-        """A vehicle of the folder, judged as its runs and a symptom lead to; a moment counts where it goes with the
-        symptom, which may be another by now. Raises NotThere and BadInput."""
-        filed, felt = self.folder.vehicle(name), read_symptom(symptom or None)
-        felt = read_symptom(symptom, moment) if felt and moment in felt.moments else felt
+    def before(self, name: str, entry: int) -> tuple[Setting, Fitting]:
+        """A vehicle as it was before the book was told an entry of what is fitted, and that entry. Raises NotThere and
+        BadInput."""
+        filed = self.folder.vehicle(name)
         records = self.records_of(filed.vehicle.name)
-        key = (filed.name, filed.digest, _digest_of(records.in_order), felt.says if felt else "")
-        kept = self._settings.get(key, lambda: self._settled(filed, felt, records))
-        return replace(kept, filed=filed, runs=records.runs)
+        told = next((one for one in records.fittings if one.number == entry), None)
+        if told is None:
+            raise NotThere(name)
+        earlier = records.standing[: records.standing.index(told)]
+        before = CarRecords(
+            [one for one in earlier if isinstance(one, Trial)], [one for one in earlier if isinstance(one, Fitting)]
+        )
+        return self._settled(filed, before), told
+
+    def entered(self, kind: type[SomeEntry], key: str) -> int | None:
+        """Number of what was recorded with a key before; None where nothing was."""
+        book = find_book(self.book)
+        if book is None:
+            return None
+        with book:
+            known = book.entered(kind, key)
+        return known.number if known else None
+
+    def record(self, run: Trial, key: str) -> int | None:
+        """Number of a run in the book, put there the first time that this key comes."""
+        with open_book(self.book) as book:
+            return book.add_trial(run, key).number
+
+    def fit(self, told: Fitting, key: str) -> int | None:
+        """Number of an entry of what is fitted, likewise."""
+        with open_book(self.book) as book:
+            return book.add_fitting(told, key)[0].number
+
+    def setting(self, name: str) -> Setting:
+        """A vehicle of the folder, judged as its runs lead to. Raises NotThere and BadInput."""
+        filed = self.folder.vehicle(name)
+        car = filed.vehicle.name
+        key = (filed.digest, self._version_of(car))
+        kept = self._settings.get(key, lambda: self._settled(filed, self.records_of(car)))
+        return replace(kept, filed=filed)
 
     def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
         """The setting and the pins that an address speaks of: pin=SLOT=WHAT each, or a slot by its own name."""
-        setting = self.setting(name, query.get("symptom"), query.get("moment"))
+        setting = self.setting(name)
         asked = {str(slot): query.get(str(slot)) for slot in setting.case.options}
         named = [f"{slot}={word}" for slot, word in asked.items() if word]
         return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
 
-    def _settled(self, filed: Filed, felt: Symptom | None, records: CarRecords) -> Setting:
-        now = car_now(Case.of(filed.vehicle, self.catalog), records).case
-        known = known_by(now, records.runs, felt)
-        key = (filed.digest, felt.says if felt else "", known.case.engine, now.vehicle.fitted.model_dump_json())
-        return Setting(key, filed, known, felt, records.runs)
+    def _settled(self, filed: Filed, records: CarRecords) -> Setting:
+        now = car_now(Case.of(filed.vehicle, self.catalog), records)
+        known = known_by(now.case, records.runs, run=self._said_by)
+        return Setting((filed.digest, version_of_records(records)), filed, now, known, records)
+
+    def _said_by(self, run: Trial, catalog: Catalog) -> Run:
+        """What a run says of the engine: read once, and once for all runs that say the same of the same parts on such a
+        day."""
+
+        def fitted() -> AsFitted:
+            return felt_as_fitted(Case.of(car_of(run), catalog), traced=run.trace is not None)
+
+        day = (json.dumps(run.car, sort_keys=True), run.conditions.model_dump_json(), run.trace is not None)
+        felt = (day, repr(run.felt), repr(run.trace))
+        return replace(self._said.get(felt, lambda: run_with(run, self._felt.get(day, fitted))), number=run.number)
+
+    def price(self, amount: float) -> str:
+        """An amount of money as the catalogue has it."""
+        return price_text(amount, self.catalog.currency)
 
     def engine(self, setting: Setting) -> Availability:
         """The availability engine of a setting."""
         return self._engines.get(setting.key, lambda: Availability.of(setting.known.choosing()))
 
-    def judged(self, setting: Setting, pins: ChosenPins) -> Combination:
+    def combination(self, setting: Setting, pins: ChosenPins) -> Combination:
         """The parts as fitted with the pins in their places, judged by every rule; without how sure it is, which takes
         longer than all the rest."""
         case, wishes = setting.case, pins.listed
         choice = choose(case.options, pins.listed)
         felt = setting.known.felt_with(choice)
-        key = (setting.key, pins.key, felt)
-        return self._judged.get(key, lambda: combination_of(case, choice, pins.title, wishes, felt=felt))
+        key = (setting.key, pins.key)
+        return self._combinations.get(key, lambda: combination_of(case, choice, pins.title, wishes, felt=felt))
 
-    def next_run(self, setting: Setting) -> NextReport:
-        """What to try next, by the runs in the book."""
-        key = (*setting.key, _digest_of(setting.runs))
-        return self._next.get(key, lambda: what_next(setting.known))
+    def judged(self, setting: Setting) -> Judged:
+        """What the commands say is next on a car, worked out now where it is not kept."""
+        judged = self._judged.get(setting.key, lambda: judged_of(setting.known, setting.runs))
+        self._states.get(setting.key, lambda: state_of(setting.known, setting.runs, judged.report))
+        return judged
 
+    def judged_before(self, setting: Setting) -> Judged | None:
+        """The same if it was worked out already."""
+        return self._judged.find(setting.key)
 
-def _digest_of(entries: Sequence[RunOrFitting]) -> str:
-    return sha256("\n".join(entry.model_dump_json() for entry in entries).encode()).hexdigest()
+    def _version_of(self, vehicle: str) -> Version:
+        found = find_book(self.book) if may_be_there(self.book) else None
+        if found is None:
+            return NOTHING_BOOKED
+        with found:
+            return found.version_of_car(vehicle)
+
+    def state(self, filed: Filed, version: Version) -> CarState | None:
+        """A car's state in a few words, if it was worked out for what the file and the book say now."""
+        return self._states.find((filed.digest, version))

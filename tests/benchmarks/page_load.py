@@ -84,7 +84,7 @@ class Client:
             car = self._chance.choice(CARS)
             slots = self._chance.sample(sorted(parts[car]), self._chance.randint(1, MOST_PINS))
             query = urlencode([(slot, self._chance.choice(parts[car][slot])) for slot in slots])
-            shown = self.ask(f"/car/{car}?{query}", self.choosing, AS_SCRIPT)
+            shown = self.ask(f"/car/{car}/parts?{query}", self.choosing, AS_SCRIPT)
             if pictures:
                 for found in PICTURE.finditer(shown):
                     self.ask(unescape(found["part"]), self.drawing, AS_SCRIPT)
@@ -94,7 +94,7 @@ class Client:
 def parts_on(page: str) -> dict[str, list[str]]:
     """What can be chosen on a bench, slot by slot; what is impossible has no button to press."""
     parts: dict[str, list[str]] = {}
-    for radio in RADIO.finditer(page):
+    for radio in RADIO.finditer(page.partition('id="live"')[2]):
         if "disabled" not in radio["rest"]:
             parts.setdefault(radio["slot"], []).append(unescape(radio["word"]))
     return parts
@@ -131,7 +131,7 @@ def main() -> int:
     asked = words.parse_args()
     with tempfile.TemporaryDirectory() as place, serving(Path(place)) as served:
         first, started = Client(served.address, 0), perf_counter()
-        parts = {car: parts_on(first.ask(f"/car/{car}", first.choosing, {})) for car in CARS}
+        parts = {car: parts_on(first.ask(f"/car/{car}/parts", first.choosing, {})) for car in CARS}
         warm = perf_counter() - started
         alone = [Client(served.address, SEED + number) for number in range(asked.clients)]
         alone_s = at_once(alone, lambda one: one.choose(parts, asked.choices, asked.pause, pictures=False))

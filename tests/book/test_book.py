@@ -292,16 +292,6 @@ def test_a_book_that_another_program_holds(store: Store, monkeypatch: pytest.Mon
         assert book.add_trial(run()).number == 1
 
 
-def test_a_record_that_cannot_be_read_is_named(store: Store) -> None:
-    place = store.new()
-    with open_book(place) as book:
-        for _ in range(2):
-            book.add_trial(run())
-    store.by_hand(place, 'UPDATE trials SET record = \'{"at": "yesterday"}\' WHERE number = 2')
-    with open_book(place) as book:
-        assert f"{book.place}, run 2: its record cannot be read (at: " in refusal(book.trials)
-
-
 def test_a_change_that_is_given_up_leaves_no_gap_in_the_numbers(place: str) -> None:
     with open_book(place) as book:
         assert refusal(lambda: book.add_stock({"a": 1, "b": 10**6}, "too many"))

@@ -96,8 +96,9 @@ REFUSED = {
 
 @pytest.mark.parametrize("kind", REFUSED)
 def test_whoever_is_not_let_in_reads_why_and_no_password(
-    kind: str, postgres: Server, database: str, caplog: pytest.LogCaptureFixture
+    kind: str, postgres: Server, database: str, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("configurator.book.database.TRY_AGAIN_FOR_S", 0.3)
     url, words = REFUSED[kind]
     for name, value in (("PORT", str(postgres.port)), ("DATABASE", database), ("WORD", PASSWORD)):
         url = url.replace(name, value)

@@ -11,7 +11,7 @@ from sqlalchemy.pool import Pool
 from configurator.book.database import Database
 from configurator.errors import BadInput
 
-FULL = 2
+EXTRA = 3
 """https://sqlite.org/pragma.html#pragma_synchronous: 0 off, 1 normal, 2 full, 3 extra."""
 
 
@@ -35,7 +35,7 @@ def test_what_is_confirmed_is_on_the_disk_and_rows_belong_to_rows_there_are(tmp_
     def setting(name: str) -> int:
         return database.read(lambda connection: int(connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()))
 
-    assert setting("synchronous") == FULL
+    assert setting("synchronous") == EXTRA
     assert setting("foreign_keys") == 1
     database.close()
 

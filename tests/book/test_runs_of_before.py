@@ -121,7 +121,7 @@ def test_a_file_of_before_is_imported(format: Any, tmp_path: Path) -> None:
     old = [kept_before(demand_factor=2.5, assumed={"idle_pressure_kpa": 41.0, "power_air_fuel_ratio": 12.2})]
     path = tmp_path / f"runs.{format}"
     path.write_text(as_text(old, format), encoding="utf-8", newline="")
-    assert read_trials(path) == old
+    assert read_trials(path, STOCK) == old
 
 
 def test_a_run_of_which_nobody_was_asked_when_is_read_on(store: Store, tmp_path: Path) -> None:
@@ -143,4 +143,4 @@ def test_a_run_of_which_nobody_was_asked_when_is_read_on(store: Store, tmp_path:
             text = ",".join(name for name in heading.split(",") if name != "moment") + "\n"
             text += ",".join(cells[:place] + cells[place + 1 :])
         (tmp_path / f"runs.{form}").write_text(text, encoding="utf-8", newline="")
-        assert read_trials(tmp_path / f"runs.{form}") == [run()]
+        assert read_trials(tmp_path / f"runs.{form}", STOCK) == [run()]

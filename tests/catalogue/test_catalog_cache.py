@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
@@ -191,6 +192,9 @@ RUINS: dict[str, Callable[[bytes], bytes]] = {
     "empty": lambda content: b"",
     "cut short": lambda content: content[: len(content) // 2],
     "a figure changed": lambda content: content.replace(b"13.5", b"93.5", 1),
+    "a price below nothing, sealed by somebody else": lambda content: (
+        lambda text: blake2b(text, digest_size=32).hexdigest().encode() + b"\n" + text
+    )(content.partition(b"\n")[2].replace(b"13.5", b"-3.5", 1)),
     "no checksum": lambda content: content.partition(b"\n")[2],
     "binary": lambda content: bytes(range(256)) * 10,
     "other JSON, well sealed": lambda content: sealed(b'{"nozzles": [1, 2]}'),
@@ -201,7 +205,7 @@ RUINS: dict[str, Callable[[bytes], bytes]] = {
 
 
 def sealed(text: bytes) -> bytes:
-    return catalog_cache._checksum(text) + b"\n" + text
+    return catalog_cache._checksum(text, catalog_cache._secret()) + b"\n" + text
 
 
 @pytest.mark.parametrize("ruin", RUINS)

@@ -57,7 +57,7 @@ def refused(*words: str | Path) -> str:
 
 def in_book(place: Path) -> list[Trial]:
     with open_book(place) as book:
-        return book.trials(with_undone=True)
+        return list(book.trials(with_undone=True))
 
 
 def test_everything_that_is_said_is_kept(place: Path) -> None:

@@ -282,3 +282,15 @@ def test_a_damaged_file_is_measured_or_refused_and_nothing_else(tmp_path: Path) 
             assert str(path) in str(error)
             outcomes.add("refused")
     assert outcomes == {"measured", "refused"}
+
+
+@pytest.mark.parametrize("odd", [1e308, -1.0, -1e308, 20_001.0])
+def test_a_speed_that_no_engine_turns(odd: float, tmp_path: Path) -> None:
+    """One or two are told and left out; a column of them is refused."""
+    speed = np.asarray(LOG.speed).copy()
+    speed[3] = speed[40] = odd
+    trace = read(written(tmp_path / "some.csv", columns(rpm=speed)))
+    assert f"2 of {len(speed)} speeds are beyond what an engine turns" in trace.notes
+    assert np.isnan(trace.speed_rpm[[3, 40]]).all() and np.isfinite(trace.speed_rpm).sum() == len(speed) - 2
+    text = refused(written(tmp_path / "all.csv", columns(rpm=np.full_like(speed, odd))))
+    assert "column rpm: " in text and "speeds are beyond what an engine turns; expected 0 to 20000 rev/min" in text

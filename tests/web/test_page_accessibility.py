@@ -8,13 +8,15 @@ from serving import EXAMPLES
 
 pytest_plugins = ["browser"]
 STANDARDS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
-CONFLICT = "/car/roadster?pin=front.pump%3Dpump-5cc"
+CONFLICT = "/car/roadster/parts?pin=front.pump%3Dpump-5cc"
 PLAN = "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80"
 PAGES = {
-    "vehicles": "/", "bench untouched": "/car/van", "bench with a conflict": CONFLICT,
-    "bench of two circuits": "/car/hill-climber", "what to try next": "/car/van/next",
+    "cars": "/", "car": "/car/roadster/judged", "car of two circuits": "/car/hill-climber/judged",
+    "log a run": "/car/roadster/run?felt=stumble", "runs": "/car/roadster/runs", "other ways": "/car/roadster/ways",
+    "parts": "/car/van/parts", "parts with a conflict": CONFLICT, "shelf": "/shelf",
     "picture": "/car/roadster/picture/shot/front", "order form": "/order", "order": PLAN, "safety": "/safety",
-    "card": "/car/roadster/card", "no such page": "/nothing", "no such part": "/car/roadster?pin=front.pump%3Dnothing",
+    "card": "/car/roadster/card", "no such page": "/nothing",
+    "no such part": "/car/roadster/parts?pin=front.pump%3Dnothing",
 }  # fmt: skip
 MOST_STOPS = 200
 
@@ -103,25 +105,41 @@ def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
     # A car of its own: the run logged here would change what other tests find fitted.
     (visits.served.folder / "keyboard.toml").write_text(text.replace("Club roadster", name), encoding="utf-8")
     page = visits.open()
-    keyboard, verdict = Keyboard(page), page.locator("#verdict")
-    page.goto("/")
+    keyboard = Keyboard(page)
+    page.goto("/?all=yes")
     keyboard.go_to("Skip to the content")
     keyboard.press("Enter")
     keyboard.go_to(name)
     keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text(name)
+    expect(page.locator("#ladder")).to_be_visible()
 
-    keyboard.go_to("symptom")
-    keyboard.press("ArrowDown")
-    page.wait_for_url("**symptom=stumble*")
-    keyboard.keeps("symptom")
-    keyboard.press("ArrowUp")
-    expect(page.locator(".where")).to_contain_text("by the vehicle file")
-    keyboard.keeps("symptom")
+    keyboard.go_to("▲ Hesitates")
+    keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("How did it go?")
+    keyboard.go_to("felt-stumble")
+    keyboard.press("ArrowDown", "ArrowUp")
+    keyboard.go_to("moment-at-once")
+    keyboard.press("Space")
+    keyboard.go_to("run-note")
+    page.keyboard.type("by keyboard")
+    keyboard.go_to("Save this run")
+    keyboard.press("Enter")
+    page.wait_for_url("**?recorded=*")
+    expect(page.locator("#runs")).to_contain_text("by keyboard")
+    expect(page.locator("#ladder")).to_be_visible()
+    keyboard.go_to("Take this step")
+    keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text(f"Job card: {name}")
 
+
+def test_parts_are_chosen_by_keyboard_alone(visits: Visits) -> None:
+    page = visits.open(drawn=())
+    keyboard, verdict = Keyboard(page), page.locator("#verdict")
+    page.goto("/car/tow-truck/parts")
     keyboard.go_to("Front pump")
     keyboard.press("Enter")
-    keyboard.go_to("Need other changes too")
+    keyboard.go_to("Bring something along")
     keyboard.press("Space")
     keyboard.go_to("front.pump-0", back=True)
     keyboard.press("ArrowDown", "ArrowDown")  # faster than the page answers: only the last counts
@@ -134,28 +152,11 @@ def test_the_whole_job_by_keyboard_alone(visits: Visits) -> None:
     page.wait_for_url("**pin=front.pump%3Dpump-5cc*")
     expect(verdict).to_contain_text("further change")
     keyboard.keeps(str(page.get_by_role("radio", name="pump-5cc").get_attribute("id")))
-
     keyboard.go_to("take-too", back=True)
     keyboard.press("Enter")
     expect(verdict).to_contain_text("OK")
     keyboard.keeps("verdict")
-    keyboard.go_to("What to try next")
-    keyboard.press("Enter")
-    expect(page.locator("#next-run")).to_contain_text("Sure to be right to")
-    keyboard.keeps("next-run")
-
-    keyboard.go_to("Log a run")
-    keyboard.press("Enter")
-    keyboard.go_to("run-felt")
-    keyboard.press("ArrowDown")
-    keyboard.go_to("run-note")
-    page.keyboard.type("by keyboard")
-    keyboard.go_to("Put this run into the book")
-    keyboard.press("Enter")
-    expect(page.locator("#runs").get_by_role("row", name="by keyboard")).to_be_visible()
-    keyboard.go_to("Job card to print", back=True)
-    keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text(f"Job card: {name}")
+    keyboard.go_to("Fitted now")
 
 
 def test_the_order_by_keyboard_alone(visits: Visits) -> None:

@@ -1,4 +1,4 @@
-"""The local page as a mechanic uses it: a real browser on the real program, with mouse or finger."""
+"""Parts and orders on the local page: a real browser on the real program, with mouse or finger."""
 
 import re
 from pathlib import Path
@@ -9,12 +9,9 @@ from browser import DESK, PHONE, Visits, sideways_px
 from playwright.sync_api import Locator, Page, expect
 from serving import EXAMPLES
 
-from configurator.book.book import find_book
-
 pytest_plugins = ["browser"]
 ROADSTER = (EXAMPLES / "roadster.toml").read_text(encoding="utf-8")
 PICTURES = ("pull", "shot", "mixture", "sizes", "lift")
-NUMBER = re.compile(r"\d+(?:\.\d+)?")
 NOT_YET_TOLD = re.compile("its own page says|^$")
 A_WAY_OUT = re.compile("^take it, give up the front pump")
 
@@ -77,31 +74,16 @@ def shows(image: Locator) -> None:
     expect(image).not_to_have_js_property("naturalWidth", 0)
 
 
-def log_run(page: Page, felt: str) -> None:
-    """Log a run with what is chosen, and wait until it is in the book."""
-    page.locator("#log > summary").click()
-    page.get_by_label("What was felt").select_option(felt)
-    page.get_by_role("textbox", name="Note").fill(f"up the hill, {felt}")
-    page.get_by_role("button", name="Put this run into the book").click()
-    expect(page.locator("#runs").get_by_role("row", name=f"up the hill, {felt}")).to_be_visible()
-
-
-def belief_numbers(page: Page) -> list[str]:
-    return NUMBER.findall(" ".join(page.locator("#runs > p").all_inner_texts()))
-
-
 @pytest.mark.parametrize("width", [PHONE, DESK])
-def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path, width: int) -> None:
-    name, file = f"Tourer seen {width} wide", tmp_path / f"tourer-{width}.toml"
-    file.write_text(ROADSTER.replace("Club roadster", name), encoding="utf-8")
+def test_parts_chosen_by_hand_are_judged_drawn_and_booked(visits: Visits, width: int) -> None:
+    name = f"Tourer seen {width} wide"
+    text = ROADSTER.replace("Club roadster", name)
+    (visits.served.folder / f"tourer-{width}.toml").write_text(text, encoding="utf-8")
     drawn: set[str] = set()
     page = visits.open(width, drawn)
-    page.goto("/")
-    page.get_by_label("Vehicle file").set_input_files(file)
-    page.get_by_role("button", name="Put it into the folder").click()
-    expect(heading(page)).to_have_text(name)
-    page.get_by_role("link", name="Vehicles").click()
-    page.get_by_role("link", name=name).click()
+    page.goto(f"/car/tourer-{width}")
+    page.get_by_role("link", name=re.compile("^pump ?pump-3cc")).click()
+    expect(option(page, "front.pump", "keep pump-3cc")).to_be_visible()
     verdict, counts = page.locator("#verdict"), slot(page, "front.nozzle").locator(".counts")
     expect(verdict).to_contain_text("WILL NOT CURE as fitted")
     before = counts.inner_text()
@@ -109,6 +91,7 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     drawn.update(PICTURES)
     pick(page, "front.pump", "pump-5cc")
     expect(verdict).to_contain_text(re.compile(r"\d further change"))
+    expect(page.locator(".bar")).to_contain_text("Does not fit")
     expect(counts).not_to_have_text(before)
     open_all(slot(page, "front.lobe"))
     reason = slot(page, "front.lobe").locator(".reason").filter(has_text="you asked for front.pump = pump-5cc")
@@ -122,35 +105,39 @@ def test_the_whole_job_from_the_file_to_the_card(visits: Visits, tmp_path: Path,
     taken = {what: picture(page, what) for what in PICTURES}
     for what in PICTURES:
         assert taken[what][0] != as_asked[what][0] and taken[what][1]
-    assert taken["shot"][1] != as_asked["shot"][1] and taken["lift"][1] != as_asked["lift"][1]
-
-    where = page.locator(".where").inner_text()
-    page.get_by_label("What the driver feels").select_option("stumble")
-    expect(page.locator(".where")).not_to_have_text(where)
-    source, words = picture(page, "shot")
-    assert source != taken["shot"][0] and words != taken["shot"][1]
+    assert sideways_px(page) <= 0
     drawn.clear()
 
-    expect(page.locator("#runs")).to_contain_text("what is felt now stands behind this")
-    log_run(page, "stumble")
-    expect(page.locator("#runs [role=status]")).to_contain_text(re.compile(r"Run \d+ is in the book"))
-    assert pins(page) == {}  # by the run its parts are in the car
-    expect(slot(page, "front.pump").locator("summary .chosen").first).to_have_text("pump-5cc, as fitted")
-    after_one = belief_numbers(page)
-    log_run(page, "smoke")
-    after_two = belief_numbers(page)
-    assert after_one and after_two and after_one != after_two
-    page.get_by_role("link", name="Job card to print").click()
+    page.locator("#shelf-too > summary").click()
+    page.get_by_label("What comes out goes on the shelf").check()
+    page.get_by_role("button", name="Fitted now").click()
     expect(heading(page)).to_have_text(f"Job card: {name}")
     expect(page.locator("main")).to_contain_text("pump-5cc")
-    assert sideways_px(page) <= 0
+    page.goto(f"/car/tourer-{width}")
+    expect(page.locator("[aria-labelledby=fitted-title]")).to_contain_text("pump-5cc")
+    page.goto("/shelf")
+    expect(page.locator(".shelf")).to_contain_text("pump-3cc")
+
+
+def test_parts_are_looked_for_and_filtered(visits: Visits) -> None:
+    page = visits.open(PHONE, ())
+    page.goto("/car/roadster/parts?open=front.nozzle")
+    nozzles = slot(page, "front.nozzle").locator(".option:visible")
+    page.get_by_label("Find a part").fill("1.00")
+    expect(nozzles.filter(has_text="1.00 mm").first).to_be_visible()
+    expect(nozzles.filter(has_not_text="1.00")).to_have_count(0)
+    page.get_by_label("Find a part").fill("")
+    page.get_by_text("fits as it is").click()
+    expect(nozzles.filter(has_text="will not cure")).to_have_count(0)
+    page.get_by_text("all", exact=True).click()
+    expect(nozzles.filter(has_text="will not cure").first).to_be_visible()
 
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
 def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
     page = visits.open(width)
     page.goto("/")
-    page.get_by_role("navigation").get_by_role("link", name="Parts order").click()
+    page.get_by_role("link", name="Orders").click()
     page.get_by_label("Club roadster", exact=True).check()
     page.get_by_label("How sure, %").fill("80")
     page.get_by_role("button", name="Plan the order").click()
@@ -165,7 +152,7 @@ def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
 
 def test_what_cannot_be_had_tells_why_and_is_had_by_giving_up_another(visits: Visits) -> None:
     page = visits.open(drawn=())
-    page.goto("/car/roadster?pin=front.pump%3Dpump-5cc")
+    page.goto("/car/roadster/parts?pin=front.pump%3Dpump-5cc")
     open_all(slot(page, "front.lobe"))
     ways = slot(page, "front.lobe").locator(".forbidden li")
     shut = ways.filter(has=page.get_by_role("link", name=A_WAY_OUT)).first
@@ -175,41 +162,9 @@ def test_what_cannot_be_had_tells_why_and_is_had_by_giving_up_another(visits: Vi
     assert set(pins(page)) == {"front.lobe"}
 
 
-def test_an_unfinished_run_stays_in_its_form_while_parts_are_chosen(visits: Visits) -> None:
-    page = visits.open(drawn=())
-    page.goto("/car/roadster")
-    page.locator("#log > summary").click()
-    page.get_by_label("What was felt").select_option("smoke")
-    page.get_by_role("textbox", name="Note").fill("half a sentence")
-    pick(page, "spacer", "spacer-6")
-    expect(page.locator("#log")).to_have_attribute("open", "")
-    expect(page.get_by_label("What was felt")).to_have_value("smoke")
-    expect(page.get_by_role("textbox", name="Note")).to_have_value("half a sentence")
-    expect(page.locator("#run input[name=pin]")).to_have_value(re.compile("^spacer="))
-
-
-def test_a_run_that_cannot_be_meant_is_shown_again_as_it_was_typed(visits: Visits) -> None:
-    page = visits.open(drawn=())
-    page.goto("/car/roadster?pin=spacer%3Dspacer-6")
-    page.locator("#log > summary").click()
-    page.get_by_label("What was felt").select_option("smoke")
-    page.get_by_label("Height above the sea").fill("high")
-    page.get_by_role("textbox", name="Note").fill("half a sentence")
-    visits.refusals_meant.add(400)
-    page.get_by_role("button", name="Put this run into the book").click()
-    refused = page.locator("#run-refused")
-    expect(refused).to_contain_text("Height above the sea: found 'high': not a number with a unit")
-    expect(refused).to_be_focused()
-    expect(page.get_by_label("What was felt")).to_have_value("smoke")
-    expect(page.get_by_role("textbox", name="Note")).to_have_value("half a sentence")
-    assert urlsplit(page.url).path == "/car/roadster" and pins(page) == {"spacer": "spacer-6"}
-    pick(page, "front.pump", "pump-5cc")
-    expect(page.get_by_label("Height above the sea")).to_have_value("high")
-
-
 def test_going_back_shows_the_choice_before(visits: Visits) -> None:
     page = visits.open(drawn=())
-    page.goto("/car/roadster")
+    page.goto("/car/roadster/parts")
     pick(page, "front.pump", "pump-5cc")
     pick(page, "front.pump", "pump-3cc-soft")
     page.go_back()
@@ -224,40 +179,18 @@ def test_going_back_shows_the_choice_before(visits: Visits) -> None:
 
 def test_without_script_a_choice_is_made_by_the_button_of_the_form(visits: Visits) -> None:
     page = visits.open(java_script_enabled=False)
-    page.goto("/car/roadster")
-    page.get_by_label("What the driver feels").select_option("stumble")
+    page.goto("/car/roadster/parts")
     open_all(slot(page, "front.pump"))
     option(page, "front.pump", "pump-5cc").check()
     page.get_by_role("button", name="Show this choice").click()
     expect(page.locator(".changes")).to_contain_text("Front pump: pump-5cc")
-    assert pins(page) == {"front.pump": "pump-5cc"} and "symptom=stumble" in page.url
+    assert pins(page) == {"front.pump": "pump-5cc"}
     drawn = page.locator("[id='picture-shot-front']")
     drawn.scroll_into_view_if_needed()
     shows(drawn.get_by_role("img"))
     drawn.get_by_role("link").click()
     shows(page.get_by_role("img"))
     expect(page.get_by_role("img")).not_to_have_attribute("alt", NOT_YET_TOLD)
-
-
-def test_two_tabs_that_log_runs_at_once_lose_none(visits: Visits) -> None:
-    tabs = [visits.open(drawn=()), visits.open(drawn=())]
-    tabs.append(tabs[0].context.new_page())
-    rounds = 2
-    for turn in range(rounds):
-        for number, tab in enumerate(tabs):
-            tab.goto("/car/tow-truck")
-            tab.locator("#log > summary").press("Enter")
-            tab.get_by_label("What was felt").select_option("stumble")
-            tab.get_by_role("textbox", name="Note").fill(f"tab {number}, turn {turn}")
-        for tab in tabs:  # pressed in every tab before any of them has its answer
-            tab.evaluate("setTimeout(() => document.querySelector('#run button').click(), 100)")
-        for tab in tabs:
-            expect(tab.locator("#runs [role=status]")).to_contain_text("is in the book")
-    book = find_book(str(visits.served.book))
-    assert book is not None
-    with book:
-        notes = sorted(run.note for run in book.trials("Tarn Lane tow truck"))
-    assert notes == sorted(f"tab {number}, turn {turn}" for number in range(len(tabs)) for turn in range(rounds))
 
 
 MARKUP = """<script>document.title='taken'</script>"><img src=x onerror="alert(1)">{{7*7}}${7*7}$x^2$"""
@@ -276,16 +209,29 @@ def test_a_hostile_file_is_shown_as_text_everywhere(visits: Visits, tmp_path: Pa
     page.get_by_label("Vehicle file").set_input_files(file)
     page.get_by_role("button", name="Put it into the folder").click()
     expect(heading(page)).to_have_text(name)
-    page.locator(".story > summary").click()
-    expect(page.locator(".story p")).to_have_text(note)
+    expect(page.locator("#figures")).to_contain_text(note)
     here = page.url
+    page.goto(f"{here}/parts")
     pick(page, "front.pump", "pump-5cc")
     assert picture(page, "shot")[1]
-    log_run(page, "smoke")
+    page.goto(f"{here}/run")
+    page.get_by_text("Sags in smoke").click()
+    page.get_by_label("A word, if you like").fill(note)
+    page.get_by_role("button", name="Save this run").click()
+    expect(page.locator("#runs")).to_contain_text(note)
     lying = visits.served.folder / file.name  # the same under the very name that a file may have on a disk
     lying.write_bytes(file.read_bytes())
     lies_at = f"/car/{quote(lying.stem, safe='')}"
-    for path in ("/", here, lies_at, f"{lies_at}/next", f"{here}/picture/shot/front", f"{here}/card", "/order"):
+    for path in (
+        "/",
+        here,
+        lies_at,
+        f"{lies_at}/judged",
+        f"{here}/runs",
+        f"{here}/picture/shot/front",
+        f"{here}/card",
+        "/order",
+    ):
         page.goto(path)
         expect(page.locator("main")).to_contain_text(name)
         assert page.locator("main script, main [onerror], [src=x]").count() == 0

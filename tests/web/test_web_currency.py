@@ -16,7 +16,7 @@ from configurator.web.workshop import Workshop
 SOON = (date.today() + timedelta(days=7)).isoformat()
 PRICE = re.compile(r"(?<![\w.-])\d+\.\d\d\b(?! ?(?:mm|cc|deg|in|cm3|s|ms|thou|to)\b)")
 PAGES = {
-    "bench": "/car/roadster?pin=front.nozzle%3Dstraight-0.78&pin=front.pump%3Dpump-5cc",
+    "parts": "/car/roadster/parts?pin=front.nozzle%3Dstraight-0.78&pin=front.pump%3Dpump-5cc",
     "order": f"/order/plan?car=roadster&day:roadster={SOON}&sure=60&one_supplier=yes&no_redrill=yes",
 }
 

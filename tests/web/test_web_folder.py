@@ -54,19 +54,19 @@ def test_the_first_page_lists_what_lies_in_the_folder(workshop: Workshop, client
     text = client.get("/").text
     assert "Marshals&#39; van" in text and 'href="/car/van"' in text
     assert "half.toml, line 1: cannot be read, as it is not TOML" in text
-    assert "Workshop files here: meeting." in text
+    assert '<span class="under">meeting</span>' in text
     assert not [name for name in ("oadster", "notes.txt", ".hidden", "folder.toml") if name in text]
 
 
 def test_an_empty_folder_says_what_to_do(tmp_path: Path) -> None:
-    assert "no vehicle file yet" in browser(page_of(workshop_in(tmp_path / "none"))).get("/").text
+    assert "Nothing is in it yet" in browser(page_of(workshop_in(tmp_path / "none"))).get("/").text
 
 
 @pytest.mark.parametrize(
     "name", ["../secret", "..%2Fsecret", "%2e%2e%2fsecret", "%2e%2e/secret", "....//secret", "secret%00", "van%00.toml",
              "van.toml", "%2Fetc%2Fpasswd", "..\\secret", "..%5csecret", "..", ".", "%2e", "", "VAN", "van/", "link"],
 )  # fmt: skip
-@pytest.mark.parametrize("below", ["", "/card", "/next", "/fewest", "/picture/lift/front"])
+@pytest.mark.parametrize("below", ["", "/card", "/judged", "/run", "/parts", "/picture/lift/front"])
 def test_no_name_leads_out_of_the_folder(workshop: Workshop, client: TestClient, name: str, below: str) -> None:
     secret = workshop.folder.path.parent / "secret.toml"
     secret.write_bytes(ROADSTER)
@@ -116,8 +116,10 @@ def test_a_faulty_file_is_refused_as_the_command_line_would(
         Case.of(vehicle_for(read_toml(Path("car.toml")), "car.toml", CATALOG), CATALOG)
     status, _, text = put(client, r"C:\cars\car.toml", content)
     assert status == 400 and "was not taken" in text
-    for line in str(pointed(refused.value)).splitlines():
-        assert f"<p>{line}</p>" in unescape(text)
+    faults = pointed(refused.value)
+    assert isinstance(faults, BadInput)
+    for fault in faults.faults:
+        assert all(word in unescape(text) for word in (fault.problem, fault.expected, fault.remedy, fault.written))
     assert files_in(workshop) == ["van.toml"]
 
 
@@ -214,7 +216,8 @@ def test_markup_in_a_file_stays_text(workshop: Workshop, client: TestClient) -> 
     (workshop.folder.path / "%3Cb%3E.toml").write_bytes(hostile + b"#")
     pages = [text, refused, *(client.get(address).text for address in ("/", "/order", path, f"{path}/card"))]
     drawn = client.get(f"{path}/picture/lift/front")
-    pages += [drawn.text, client.get("/car/%253Cb%253E").text, client.get(f"{path}?pin=<script>=<script>").text]
+    pages += [drawn.text, client.get("/car/%253Cb%253E").text, client.get(f"{path}/parts?pin=<script>=<script>").text]
+    pages += [client.get(f"{path}/{below}").text for below in ("run", "parts", "runs", "ways", "judged")]
     for page in pages:
         assert not re.search(r"<script>alert|<img src=x|<svg onload|<b on|<script>=", page), page[:300]
         assert "49" not in re.findall(r"onerror=alert\(2\)&gt;(.{0,12})", page)

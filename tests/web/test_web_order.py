@@ -32,8 +32,7 @@ from configurator.ordering.plan import PurchaseWish
 from configurator.reports import ProposeReport
 from configurator.solver.stop import solved
 from configurator.stopping import Stop, Stopped, until
-from configurator.web import bench, order
-from configurator.web import workshop as workshop_module
+from configurator.web import car, judged, order
 from configurator.web.workshop import Workshop
 
 SOON = (date.today() + timedelta(days=7)).isoformat()
@@ -209,7 +208,7 @@ class Search:
 
 
 @pytest.mark.parametrize(("path", "room", "name"), [
-    ("/order/plan?workshop=evening", order, "_planned"), ("/car/roadster/fewest", bench, "_proposed"),
+    ("/order/plan?workshop=evening", order, "_planned"), ("/car/roadster/ways", car, "_proposed"),
 ])  # fmt: skip
 def test_when_the_browser_goes_away_the_search_is_stopped(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch, path: str, room: object, name: str
@@ -250,11 +249,11 @@ def test_what_to_try_next_is_stopped_when_the_browser_goes_away(
 
     monkeypatch.setattr(next_step, "proposal_of", slow)
     monkeypatch.setattr(next_step, "foreseen", lambda *asked: later.append(asked))
-    monkeypatch.setattr(workshop_module, "what_next", searched)
+    monkeypatch.setattr(judged, "what_next", searched)
 
     async def leave() -> Asked:
         gone = asyncio.Event()
-        asked = asyncio.create_task(ask(page_of(workshop), "/car/roadster/next", gone=gone))
+        asked = asyncio.create_task(ask(page_of(workshop), "/car/roadster/judged", gone=gone))
         assert await asyncio.to_thread(began.wait, PATIENCE_S), "it never began"
         gone.set()
         await asyncio.sleep(1.0)

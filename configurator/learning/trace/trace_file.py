@@ -26,6 +26,8 @@ LONGEST_S = 3600.0
 PHI_RANGE = (0.05, 2.5)
 """Readings beyond this come of no sensor that works: air reads about 0.1, the richest that burns 2."""
 USUAL_PHI = (0.5, 1.9)
+SPEED_RANGE_RPM = (0.0, 20_000.0)
+"""Beyond what any engine with carburettors turns."""
 MOST_DROPOUT_SHARE = 0.5
 _NO_READING = {"nan", "n/a", "na", "-", "--", "---", "null", "none", "off", "inf", "err", "error"}
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
@@ -83,7 +85,7 @@ def read_trace(path: Path, columns: Mapping[str, str] | None, stoichiometric_rat
     lost = int(np.sum(~np.isfinite(phi)))
     if lost:
         notes.append(f"{lost} of {len(phi)} mixture readings are missing or beyond what a sensor can say")
-    speed = values.get("speed", np.full(len(time_s), np.nan))
+    speed = _speed(file, chosen.get("speed"), values.get("speed", np.full(len(time_s), np.nan)), notes)
     return Trace(file, time_s, throttle, phi, speed, chosen["phi"], tuple(notes))
 
 
@@ -219,6 +221,20 @@ def _phi(file: str, column: TraceColumn, values: Array, stoichiometric_ratio: fl
         found = f"{np.mean(~np.isfinite(phi)):.0%} of the rows have no reading that a sensor can give"
         raise BadInput([Fault(file, place, found, f"at most {MOST_DROPOUT_SHARE:.0%}")])
     return np.asarray(phi)
+
+
+def _speed(file: str, column: TraceColumn | None, values: Array, notes: list[str]) -> Array:
+    """Speed [rev/min], nan where no engine turns so: a few of those are told, and more than half of them refused."""
+    seen = np.isfinite(values)
+    turns = seen & (values >= SPEED_RANGE_RPM[0]) & (values <= SPEED_RANGE_RPM[1])
+    beyond = int(np.sum(seen & ~turns))
+    if column is not None and beyond:
+        found = f"{beyond} of {np.sum(seen)} speeds are beyond what an engine turns"
+        if beyond > MOST_DROPOUT_SHARE * np.sum(seen):
+            expected = f"{SPEED_RANGE_RPM[0]:g} to {SPEED_RANGE_RPM[1]:g} rev/min"
+            raise BadInput([Fault(file, f"column {column.heading}", found, expected)])
+        notes.append(found)
+    return np.where(turns, values, np.nan)
 
 
 def _as_phi_array(values: Array, quantity: str, stoichiometric_ratio: float) -> Array:

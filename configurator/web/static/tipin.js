@@ -17,7 +17,7 @@
 
   document.addEventListener("htmx:afterSwap", (event) => {
     const target = event.detail.target;
-    if (target.id === "plan" || target.id === "next-run") {
+    if (target.id === "plan") {
       const came = byId(target.id);
       if (came) { came.setAttribute("tabindex", "-1"); came.focus(); }
       return;
@@ -51,6 +51,20 @@
   };
   window.addEventListener("popstate", agree);
   document.addEventListener("DOMContentLoaded", agree);
+
+  // Parts that are looked for: those of another name or size are put aside, in every box.
+  const sought = byId("find-part");
+  const putAside = () => {
+    const words = sought.value.trim().toLowerCase();
+    for (const row of document.querySelectorAll("#choice .option")) {
+      row.classList.toggle("unlike", words !== "" && !row.textContent.toLowerCase().includes(words));
+    }
+    if (words) { for (const group of document.querySelectorAll("#choice .group:not(.shut)")) { group.open = true; } }
+  };
+  if (sought) {
+    sought.addEventListener("input", putAside);
+    document.addEventListener("htmx:afterSwap", putAside);
+  }
 
   const tell = (says) => { byId("trouble").textContent = says; };
   document.addEventListener("htmx:responseError", (event) => {

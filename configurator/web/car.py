@@ -1,0 +1,71 @@
+"""The page of a car: one sentence, the next step, what is fitted, the runs."""
+
+import secrets
+from functools import partial
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import proposal_of
+from configurator.learning.trial_entry import says_little
+from configurator.reports import ProposeReport
+from configurator.views.proposal import nothing_does
+from configurator.web.car_view import run_rows, shown_of_car
+from configurator.web.pages import is_part, page
+from configurator.web.step_words import step_told
+from configurator.web.work import Searches
+from configurator.web.workshop import Setting, Workshop
+
+
+def routes(workshop: Workshop, work: Searches) -> list[Route]:
+    return [
+        Route("/car/{name}", partial(_car, workshop)),
+        Route("/car/{name}/judged", partial(_judged, workshop, work)),
+        Route("/car/{name}/ways", partial(_ways, workshop, work)),
+        Route("/car/{name}/runs", partial(_runs, workshop)),
+    ]
+
+
+async def _car(workshop: Workshop, request: Request) -> Response:
+    """At once, with the next step where it is known already."""
+    setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
+    return await run_in_threadpool(_page, workshop, request, setting)
+
+
+async def _judged(workshop: Workshop, work: Searches, request: Request) -> Response:
+    """With the next step, however long that takes."""
+    setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
+    await work.answer(request, "", partial(workshop.judged, setting))
+    return await run_in_threadpool(_page, workshop, request, setting)
+
+
+def _page(workshop: Workshop, request: Request, setting: Setting) -> Response:
+    shown = shown_of_car(workshop, setting, workshop.judged_before(setting))
+    number = request.query_params.get("recorded", "")
+    run = next((run for run in setting.runs if str(run.number) == number), None)
+    return page(
+        "car.html", key=secrets.token_hex(16), recorded=run, notes=says_little(run) if run else [], **shown,
+        headers={"vary": "HX-Request"},
+    )  # fmt: skip
+
+
+async def _ways(workshop: Workshop, work: Searches, request: Request) -> Response:
+    """As `tipin propose` tells them."""
+    setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
+    report = await work.answer(request, "", partial(_proposed, setting))
+    return page(
+        "ways_part.html" if is_part(request) else "ways.html", setting=setting, report=report, step_told=step_told,
+        nothing=nothing_does(report.conflict) if report.conflict else "",
+    )  # fmt: skip
+
+
+def _proposed(setting: Setting) -> ProposeReport:
+    return proposal_of(setting.known, ProposalRequest())
+
+
+async def _runs(workshop: Workshop, request: Request) -> Response:
+    setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
+    return page("runs.html", setting=setting, runs=run_rows(setting), key=secrets.token_hex(16))

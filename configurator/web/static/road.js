@@ -1,0 +1,91 @@
+"use strict";
+// Runs on the road: what is typed is kept on the phone until the workshop has it, and sent once, however often it is
+// sent: the form's key tells the book that it is the same run.
+(() => {
+  const QUEUE = "tipin-runs", DRAFT = "tipin-draft:", AGAIN_MS = 20000;
+  const read = (name) => { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } };
+  const queue = () => read(QUEUE) || [];
+  const keep = (runs) => localStorage.setItem(QUEUE, JSON.stringify(runs));
+  const newKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  const form = document.getElementById("run");
+  const draft = form ? DRAFT + location.pathname + location.search : "";
+
+  const tell = () => {
+    const waiting = queue(), line = document.getElementById("waiting");
+    if (!line) { return; }
+    const many = `${waiting.length} run${waiting.length === 1 ? "" : "s"}`;
+    line.textContent = waiting.length ? `Kept on this phone: ${many} to send. ` : "";
+    for (const run of waiting.filter((one) => one.refused)) {
+      const back = document.createElement("a");
+      back.href = run.page;
+      back.textContent = `${run.car}: ${run.refused}`;
+      back.addEventListener("click", () => {
+        localStorage.setItem(DRAFT + run.page, JSON.stringify(run.said));
+        keep(queue().filter((one) => one.key !== run.key));
+      });
+      line.append(back);
+    }
+  };
+
+  // One after the other, in the order in which they were driven. What the workshop refuses waits for whoever typed it.
+  const pass = async (ours) => {
+    let there = "";
+    for (const run of queue().filter((one) => !one.refused)) {
+      let answer;
+      try {
+        answer = await fetch(run.to, { method: "POST", body: new URLSearchParams(run.said) });
+      } catch { break; }
+      if (answer.status >= 500 || answer.status === 401 || answer.status === 403) { break; }
+      if (answer.ok) {
+        keep(queue().filter((one) => one.key !== run.key));
+        if (run.key === ours) { there = answer.url; }
+      } else {
+        const shown = new DOMParser().parseFromString(await answer.text(), "text/html");
+        const says = shown.querySelector("#run-refused p, #trouble-says p");
+        const refused = says ? says.textContent.trim() : "it was not taken";
+        keep(queue().map((one) => (one.key === run.key ? { ...one, refused } : one)));
+      }
+    }
+    tell();
+    // Another page of this browser may have sent it meanwhile.
+    if (ours && !leaving && !queue().some((one) => one.key === ours)) {
+      leaving = true;
+      location.assign(there || form.dataset.home);
+    }
+  };
+  let leaving = false;
+  let sent = Promise.resolve();
+  const send = (ours) => { sent = sent.then(() => pass(ours)); };
+
+  if (form) {
+    const said = () => [...new FormData(form)];
+    const fill = (words) => {
+      for (const [name, word] of words) {
+        if (name === "pin") { continue; }
+        for (const field of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
+          if (field.type === "radio") { field.checked = field.value === word; }
+          else if (field.type === "checkbox") { field.checked = true; }
+          else { field.value = word; }
+        }
+      }
+    };
+    const kept = read(draft);
+    if (kept && !document.getElementById("run-refused")) { fill(kept); }
+    document.getElementById("kept").textContent = "Kept on this phone until the workshop has it.";
+    form.addEventListener("input", () => localStorage.setItem(draft, JSON.stringify(said())));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const words = [...said().filter(([name]) => name !== "typed_at"), ["typed_at", String(Date.now())]];
+      const key = form.elements.key.value;
+      keep([...queue(), { key, to: form.getAttribute("action"), page: location.pathname + location.search, car: form.dataset.car, said: words }]);
+      localStorage.removeItem(draft);
+      form.reset();
+      form.elements.key.value = newKey();
+      tell();
+      send(key);
+    });
+  }
+  window.addEventListener("online", () => send());
+  window.addEventListener("pageshow", () => { tell(); send(); });
+  setInterval(() => { if (queue().length) { send(); } }, AGAIN_MS);
+})();

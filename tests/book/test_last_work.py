@@ -1,0 +1,43 @@
+"""The last work on every car, told without reading all runs: it agrees with reading them all."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import building
+from runs import AT, run
+
+from configurator.book.book import open_book
+from configurator.book.fitting import fitting_of
+from configurator.book.last_work import NOTHING_BOOKED, version_of_records
+
+
+def test_it_agrees_with_all_that_the_book_holds_after_every_change(tmp_path: Path) -> None:
+    case = building.case()
+    other = run().model_copy(update={"vehicle": "other"})
+    with open_book(tmp_path / "book.sqlite") as book:
+        assert book.last_work() == {} and book.version_of_car("car") == NOTHING_BOOKED
+        name = case.vehicle.name
+        told = fitting_of(case, AT, None, {}, "")
+        changes: list[Callable[[], object]] = [
+            lambda: book.add_trial(run()), lambda: book.add_trial(other),
+            lambda: book.add_trial(run("clean", at=AT + timedelta(days=1))), lambda: book.add_fitting(told),
+            lambda: book.undo_trial(3), lambda: book.undo_fitting(1, name), lambda: book.add_trial(run("smoke")),
+            lambda: book.undo_trial(1), lambda: book.undo_trial(4),
+        ]  # fmt: skip
+        standing = {book.version_of_car(name): ""}
+        for change in changes:
+            change()
+            records = book.records(name)
+            assert book.version_of_car(name) == version_of_records(records)
+            assert version_of_records(book.records(name, with_undone=True)) == version_of_records(records)
+            work = book.last_work().get(name)
+            if records.runs or records.fittings:
+                assert work is not None and work.version == version_of_records(records)
+                assert work.last == (records.runs[-1] if records.runs else None) and work.runs == len(records.runs)
+            else:
+                assert work is None
+            there = repr([(type(one).__name__, one.number) for one in records.standing])
+            assert standing.setdefault(book.version_of_car(name), there if records.standing else "") in ("", there)
+        assert len(set(standing.values())) == len(standing) == 7, "another version for whatever else stands"
+        assert book.version_of_car(name) == NOTHING_BOOKED
