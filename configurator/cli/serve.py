@@ -1,9 +1,10 @@
 """The command that serves the local page."""
 
+import os
 import socket
+import sys
 from importlib.util import find_spec
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,9 +14,11 @@ from configurator.errors import BadInput, Fault, TipinError
 
 if TYPE_CHECKING:
     from configurator.web.guard import Address
+    from configurator.web.server import Certificate
 
 SHORTEST_TOKEN = 16
 NEEDED = ("jinja2", "python_multipart", "starlette", "uvicorn")
+NEEDED_BEYOND = ("ifaddr", "segno")
 WITHOUT_LIBRARIES = "the local page needs more than tipin itself: pip install '.[web]' in tipin's folder"
 
 
@@ -30,6 +33,11 @@ def serve_command(
         str | None,
         typer.Option(envvar="TIPIN_TOKEN", metavar="WORD", help="ask everybody for this; needed beyond this machine"),
     ] = None,
+    tls_cert: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="certificate (PEM), to serve over TLS; goes with --tls-key")
+    ] = None,
+    tls_key: Annotated[Path | None, typer.Option(metavar="FILE", help="key of the certificate (PEM)")] = None,
+    log_requests: Annotated[bool, typer.Option("--log-requests", help="print a line for each request")] = False,
     book: BookPlace = None,
     catalog: CatalogDir = None,
 ) -> None:
@@ -37,45 +45,67 @@ def serve_command(
 
     On this machine only, unless told otherwise. Ctrl-C ends it.
     """
-    missing = [name for name in NEEDED if find_spec(name) is None]
-    if missing:
-        raise TipinError(f"{WITHOUT_LIBRARIES} (missing: {', '.join(missing)})")
-    import uvicorn
-
+    _check_libraries(NEEDED)
     from configurator.book.book import find_book
     from configurator.catalogue.load import load_catalog, shipped_catalog_dir
     from configurator.web.app import application
+    from configurator.web.connections import Door
     from configurator.web.folder import Folder
     from configurator.web.guard import Address
+    from configurator.web.request_log import RequestLog
+    from configurator.web.server import Server
     from configurator.web.work import Searches
     from configurator.web.workshop import Workshop
 
-    token = token or None
-    _check_token(token, beyond=not Address(host, port).is_loopback)
+    token, beyond = token or None, not Address(host, port).is_loopback
+    _check_token(token, beyond=beyond)
+    _check_libraries(NEEDED_BEYOND if beyond else ())
+    certificate = _certificate(tls_cert, tls_key)
     stock = load_catalog(catalog or shipped_catalog_dir())
     served = Folder(folder, stock)
     if found := find_book(book):  # what is no book is refused now, not at the first run
         with found:
             pass
-    bound = _bound(host, port)
-    address, work = Address(host, bound.getsockname()[1]), Searches()
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    bound = _bound(Door(family), host, port)
+    address, work = Address(host, bound.getsockname()[1], certificate is not None), Searches()
     page = application(Workshop(served, stock, book), address, token, work)
+    _tell(address, token)
+    Server(RequestLog(page) if log_requests else page, work, certificate).run(sockets=[bound])
+    typer.echo("")
+    sys.stdout.flush()
+    os._exit(0)  # a search that was stopped looks up seconds later, and the end of a process would wait for it
 
-    class Server(uvicorn.Server):
-        """Stops the searches first, so that nobody waits for them at the end."""
 
-        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-            work.close()
-            super().handle_exit(sig, frame)
+def _check_libraries(needed: tuple[str, ...]) -> None:
+    if missing := [name for name in needed if find_spec(name) is None]:
+        raise TipinError(f"{WITHOUT_LIBRARIES} (missing: {', '.join(missing)})")
 
-    typer.echo(f"tipin: {_shown(address)}{'/?token=...' if token else ''}  (Ctrl-C ends it)")
-    config = uvicorn.Config(
-        page, log_level="error", access_log=False, server_header=False, ws="none", timeout_graceful_shutdown=2
-    )
-    try:
-        Server(config).run(sockets=[bound])
-    except KeyboardInterrupt:
-        typer.echo("")
+
+def _certificate(certificate: Path | None, key: Path | None) -> "Certificate | None":
+    from configurator.web.server import Certificate
+
+    if certificate is None and key is None:
+        return None
+    if certificate is None or key is None:
+        field = "tls_key" if key is None else "tls_cert"
+        raise BadInput.in_field(field, "", "is missing", "certificate and key")
+    (both := Certificate(certificate, key)).check()
+    return both
+
+
+def _tell(address: "Address", token: str | None) -> None:
+    """Where the page is to be found; on a terminal also as a picture for a phone's camera, with the token in it."""
+    from configurator.web.phone import entrance, qr_code, ways_to
+
+    ways = ways_to(address) if not address.is_loopback else [address]
+    for number, way in enumerate(ways):
+        ends = "" if number else "  (Ctrl-C ends it)"
+        typer.echo(f"tipin: {way.origin}{'/?token=...' if token else ''}{ends}")
+    if not address.is_loopback and sys.stdout.isatty():
+        typer.echo("For a phone's camera; the token is in it:")
+        qr_code(entrance(ways[0], token)).terminal(compact=True)
+    sys.stdout.flush()
 
 
 def _check_token(token: str | None, *, beyond: bool) -> None:
@@ -86,11 +116,10 @@ def _check_token(token: str | None, *, beyond: bool) -> None:
         raise BadInput.in_field("token", "", f"has {len(token)} characters", f"at least {SHORTEST_TOKEN}")
 
 
-def _bound(host: str, port: int) -> socket.socket:
-    """The socket to listen at; raises BadInput where it cannot be had."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.socket(family)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+def _bound(listening: socket.socket, host: str, port: int) -> socket.socket:
+    """The socket, listening; raises BadInput where the address cannot be had."""
+    if os.name == "posix":  # elsewhere the option would let two servers have one port
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
         listening.listen()
@@ -99,8 +128,3 @@ def _bound(host: str, port: int) -> socket.socket:
         problem = f"cannot be served at ({getattr(error, 'strerror', None) or error})"
         raise BadInput([Fault(f"{host} port {port}", "", problem, "", "name another by --port or --host")]) from None
     return listening
-
-
-def _shown(address: "Address") -> str:
-    host = f"[{address.host}]" if ":" in address.host else address.host
-    return f"http://{host}:{address.port}"

@@ -1,20 +1,23 @@
 """The application: every route, and what is answered when something goes wrong."""
 
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
-from configurator.errors import TipinError
+from configurator.errors import TipinError, one_line
 from configurator.solver.solution import Unsettled
 from configurator.stopping import Stopped
-from configurator.web import bench, front, order, pictures, print_card, runs
+from configurator.web import bench, front, health, order, phone, pictures, print_card, runs
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
 from configurator.web.pages import HERE, as_label, trouble
@@ -22,6 +25,8 @@ from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
 
+LEAST_COMPRESSED_BYTES = 500
+_LOG = logging.getLogger("tipin")
 LATER = "Something went wrong in tipin itself. What you had entered in the book is safe; the terminal says more."
 
 
@@ -44,9 +49,13 @@ def application(
         routes=[
             *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop), *order.routes(workshop, work, pencil),
+            *phone.routes(address, token), *health.routes(workshop),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
-        exception_handlers={HTTPException: _http, TipinError: _refused, Exception: _unforeseen},
+        exception_handlers={
+            HTTPException: _http, TipinError: _refused, ClientDisconnect: _gone, Exception: _unforeseen,
+        },
+        middleware=[Middleware(GZipMiddleware, LEAST_COMPRESSED_BYTES, compresslevel=6)],
         lifespan=while_it_runs,
     )  # fmt: skip
     app.router.redirect_slashes = False
@@ -65,6 +74,13 @@ async def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, TipinError)
     status = 404 if isinstance(error, NotThere) else 409 if isinstance(error, Stopped | Unsettled) else 400
     return trouble(status, error.told(as_label))
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    """A phone went in the middle of sending: nobody reads an answer, and one line is enough of it."""
+    client = request.client.host if request.client else "a client"
+    _LOG.warning("tipin: %s went in the middle of %s %s", client, request.method, one_line(request.url.path))
+    return Response(status_code=400)
 
 
 async def _unforeseen(request: Request, error: Exception) -> Response:

@@ -13,16 +13,20 @@ from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from configurator.web.pages import trouble
+from configurator.web.pages import page, trouble
 
 MOST_BODY_BYTES = 200_000
 REMEMBERED_S = 180 * 24 * 60 * 60
 """How long a browser that showed the token is let in without it: 180 days."""
 OPEN_TO_ALL = "/static/"
-"""What needs no token: styles and scripts, the same for everybody."""
+HEALTH = "/health"
+"""What needs no token: styles and scripts, the same for everybody, and whether the page is well."""
+FORM = "application/x-www-form-urlencoded"
+NOT_THE_TOKEN = "That is not the token."
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
     "base-uri 'none'; frame-ancestors 'none'"
@@ -43,10 +47,20 @@ _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9._-]+)(?::(\d{1,5}))?", re.ASCII)
 
 @dataclass(frozen=True)
 class Address:
-    """Where the page is served: a name or address, and a port."""
+    """Where the page is served: a name or address, and a port. secure : whether over TLS."""
 
     host: str
     port: int
+    secure: bool = False
+
+    @property
+    def scheme(self) -> str:
+        return "https" if self.secure else "http"
+
+    @property
+    def origin(self) -> str:
+        """What every address of the page begins with."""
+        return f"{self.scheme}://{f'[{self.host}]' if ':' in self.host else self.host}:{self.port}"
 
     @property
     def is_loopback(self) -> bool:
@@ -56,7 +70,7 @@ class Address:
         """Whether a Host header means this address: loopback by any of its names; beyond it only the address bound, or
         one in figures, since any other name may lead here from somebody else's page."""
         found = _HOST.fullmatch(host.lower())
-        if not found or int(found[2] or 80) != self.port:
+        if not found or int(found[2] or (443 if self.secure else 80)) != self.port:
             return False
         name = found[1].strip("[]")
         return _is_loopback(name) or (not self.is_loopback and (name == self.host.lower() or _is_in_figures(name)))
@@ -95,7 +109,10 @@ class Guard:
                     headers.setdefault("cache-control", "no-cache" if _is_open(scope) else "no-store")
                 await send(message)
 
-            answer = self._refusal(scope) or self._let_in(scope)
+            try:
+                answer = self._refusal(scope) or await self._let_in(scope, receive)
+            except ClientDisconnect:
+                return
             if answer is not None:
                 await answer(scope, receive, send_guarded)
             else:
@@ -121,8 +138,8 @@ class Guard:
             return trouble(413, too_large())
         return None
 
-    def _let_in(self, scope: Scope) -> Response | None:
-        """None for whoever holds the token; else the way in, or out."""
+    async def _let_in(self, scope: Scope, receive: Receive) -> Response | None:
+        """None for whoever holds the token; else the way in, or the page that asks for it. Raises ClientDisconnect."""
         if self._token is None or _is_open(scope):
             return None
         headers = Headers(scope=scope)
@@ -136,15 +153,32 @@ class Guard:
             return None
         shown = parse_qs(scope["query_string"].decode("latin-1")).get("token", [])
         if scope["path"] == "/" and scope["method"] == "GET" and any(_same(word, self._token) for word in shown):
-            answer = RedirectResponse("/", 303)
-            answer.set_cookie(self._cookie, entry, REMEMBERED_S, httponly=True, samesite="strict", path="/")
-            return answer
-        says = "This page asks for its token: open it once as /?token=... with the token that tipin serve was given."
-        return trouble(401, says, {"www-authenticate": "Bearer"})
+            return self._entered("/", entry)
+        typed: list[str] = []
+        if scope["method"] == "POST" and headers.get("content-type", "").startswith(FORM):
+            try:
+                body = await Request(scope, limited(receive)).body()
+            except HTTPException as error:
+                return trouble(error.status_code, error.detail)
+            typed = parse_qs(body.decode("latin-1")).get("token", [])
+        if any(_same(word.strip(), self._token) for word in typed):
+            # The whole address: a path that begins with two strokes would lead elsewhere.
+            query = scope["query_string"].decode("latin-1")
+            place = scope["raw_path"].decode("latin-1") + (f"?{query}" if query else "")
+            return self._entered(f"{self._address.scheme}://{headers['host']}{place}", entry)
+        says = NOT_THE_TOKEN if typed or shown else ""
+        return page("enter.html", 401, {"www-authenticate": "Bearer"}, says=says)
+
+    def _entered(self, to: str, entry: str) -> Response:
+        answer = RedirectResponse(to, 303)
+        secure = self._address.secure
+        answer.set_cookie(self._cookie, entry, REMEMBERED_S, httponly=True, samesite="strict", path="/", secure=secure)
+        return answer
 
 
 def _is_open(scope: Scope) -> bool:
-    return str(scope["path"]).startswith(OPEN_TO_ALL)
+    path = str(scope["path"])
+    return path.startswith(OPEN_TO_ALL) or path == HEALTH
 
 
 def _same(word: str, secret: bytes) -> bool:
