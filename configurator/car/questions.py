@@ -60,7 +60,7 @@ def as_written(answer: str) -> object:
     """
     for number in (int, float):
         try:
-            return number(answer) if answer.replace(".", "", 1).isdecimal() else answer
+            return number(answer) if answer.isascii() and answer.replace(".", "", 1).isdecimal() else answer
         except ValueError:
             continue
     return answer

@@ -84,8 +84,11 @@ class Meeting(Record):
         return self
 
 
-def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
-    """Read a workshop file and the vehicles it names, in its order; raises BadInput with every fault of every file."""
+def load_meeting(path: Path | str, within: Path | None = None) -> tuple[Meeting, list[Vehicle]]:
+    """Read a workshop file and the vehicles it names, in its order; raises BadInput with every fault of every file.
+
+    within : the only folder that its vehicle files may lie in; of others not a word is read.
+    """
     path = Path(path)
     try:
         meeting = Meeting.model_validate(read_toml(path))
@@ -95,7 +98,7 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
     faults: list[Fault] = []
     for file in dict.fromkeys(appointment.file for appointment in meeting.vehicle):
         try:
-            files[file] = load_vehicle(path.parent / file)
+            files[file] = load_vehicle(_inside(path.parent / file, within, str(path)))
         except BadInput as error:
             faults += error.faults
     vehicles = [_called(files[one.file], one.name) for one in meeting.vehicle if one.file in files]
@@ -103,6 +106,15 @@ def load_meeting(path: Path | str) -> tuple[Meeting, list[Vehicle]]:
     if faults:
         raise BadInput(faults)
     return meeting, vehicles
+
+
+def _inside(file: Path, within: Path | None, meeting: str) -> Path:
+    try:
+        if within is None or file.resolve().is_relative_to(within.resolve()):
+            return file
+    except (OSError, ValueError, RuntimeError):  # a name that no file can have, or links that lead in a circle
+        pass
+    raise BadInput([Fault(meeting, "file", "names a vehicle file that lies elsewhere", f"one in {within}")])
 
 
 def _called(vehicle: Vehicle, name: str | None) -> Vehicle:

@@ -66,7 +66,7 @@ class BrokenFile:
 
 @dataclass(frozen=True)
 class Listing:
-    """What the folder holds, each kind by name; workshop files by their stem."""
+    """What the folder holds, each kind by name; workshop files by their stem, behind that of the folder they lie in."""
 
     vehicles: tuple[Filed, ...]
     workshops: tuple[str, ...]
@@ -98,7 +98,8 @@ class Folder:
         self._read: KeptValues[Vehicle | BrokenFile | None] = KeptValues(2 * MOST_FILES)
 
     def listing(self) -> Listing:
-        """Everything in the folder that ends in .toml, hidden files and links out of it excepted."""
+        """Everything in the folder that ends in .toml, hidden files and links out of it excepted; of the folders in it
+        only workshop files."""
         vehicles, workshops, broken = [], [], []
         for name, path in self._files():
             found = self._look(name, path)
@@ -108,6 +109,7 @@ class Folder:
                 vehicles.append(found)
             else:
                 broken.append(found)
+        workshops += [name for name, path in self._files_below() if self._look(name, path) is None]
         return Listing(tuple(vehicles), tuple(workshops), tuple(broken))
 
     def vehicle(self, name: str) -> Filed:
@@ -122,10 +124,10 @@ class Folder:
 
     def workshop(self, name: str) -> Path:
         """Path of the workshop file of this name; raises NotThere."""
-        path = self._named(name)
-        if self._look(name, path) is not None:
-            raise NotThere(name)
-        return path
+        for stem, path in (*self._files(), *self._files_below()):
+            if stem == name and self._look(name, path) is None:
+                return path
+        raise NotThere(name)
 
     def add(self, file_name: str, content: bytes) -> Added:
         """Put a vehicle file into the folder, under a name made from its own; nothing there is ever overwritten.
@@ -165,17 +167,29 @@ class Folder:
 
     def _files(self) -> Iterator[tuple[str, Path]]:
         """Stem and path of each file, in the order of their names."""
+        for path in [path for path in self._inside(self.path) if path.name.endswith(ENDING)][:MOST_FILES]:
+            if path.is_file():
+                yield path.name.removesuffix(ENDING), path
+
+    def _files_below(self) -> Iterator[tuple[str, Path]]:
+        """The same of the files in folders of this one, the name of their folder before the stem."""
+        below = (file for folder in self._inside(self.path) if folder.is_dir() for file in self._inside(folder))
+        for path in [path for path in below if path.name.endswith(ENDING)][:MOST_FILES]:
+            if path.is_file():
+                yield f"{path.parent.name}/{path.name.removesuffix(ENDING)}", path
+
+    def _inside(self, folder: Path) -> Iterator[Path]:
+        """What lies in a folder, by name; nothing hidden, no link that leads out of the folder served."""
         home = self.path.resolve()
         try:
-            names = sorted(entry.name for entry in os.scandir(self.path))
+            names = sorted(entry.name for entry in os.scandir(folder))
         except OSError as error:
-            raise BadInput([Fault(str(self.path), "", f"cannot be read ({error.strerror})")]) from None
-        for name in [name for name in names if name.endswith(ENDING) and not name.startswith(".")][:MOST_FILES]:
-            path = self.path / name
+            raise BadInput([Fault(str(folder), "", f"cannot be read ({error.strerror})")]) from None
+        for name in names:
             with suppress(OSError, UnicodeEncodeError):
                 name.encode()
-                if path.is_file() and path.resolve().is_relative_to(home):
-                    yield name.removesuffix(ENDING), path
+                if not name.startswith(".") and (folder / name).resolve().is_relative_to(home):
+                    yield folder / name
 
     def _named(self, name: str) -> Path:
         for stem, path in self._files():

@@ -4,7 +4,6 @@ import secrets
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from math import isfinite
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
@@ -20,6 +19,7 @@ from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Appointment, Meeting, load_meeting, twin_faults
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
+from configurator.web.fields import number_typed
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
@@ -70,7 +70,7 @@ def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
 def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[Vehicle]]:
     """What is to be ready: as a workshop file says, or the vehicles ticked."""
     if file := query.get("workshop"):
-        return load_meeting(workshop.folder.workshop(file))
+        return load_meeting(workshop.folder.workshop(file), within=workshop.folder.path)
     today, ticked = date.today(), list(dict.fromkeys(query.getlist("car")))
     if not ticked:
         raise BadInput([Fault("order", "", "no vehicle is ticked", "at least one, with its day")])
@@ -101,10 +101,7 @@ def _day(name: str, text: str, today: date) -> date:
 
 
 def _sure(text: str) -> float:
-    try:
-        percent = float(text.replace(",", ".") or 90)
-    except ValueError:
-        percent = 0.0
+    percent = number_typed(text or "90") or 0.0
     if not 1 <= percent <= 99.9:
         raise BadInput([Fault("order", "how sure", f"'{text[:40]}' cannot be meant", "1 to 99.9 %")])
     return percent / 100
@@ -113,10 +110,7 @@ def _sure(text: str) -> float:
 def _amount(text: str) -> float | None:
     if not text.strip():
         return None
-    try:
-        amount = float(text.replace(",", "."))
-    except ValueError:
-        amount = -1.0
-    if not (isfinite(amount) and 0 <= amount <= MOST_MONEY):
+    amount = number_typed(text)
+    if amount is None or amount > MOST_MONEY:
         raise BadInput([Fault("order", "most to spend", f"'{text[:40]}' is no amount", "a number, or nothing")])
     return amount

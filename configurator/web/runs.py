@@ -17,6 +17,7 @@ from configurator.errors import BadInput, Fault, TipinError
 from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
 from configurator.web.bench import ATTENDED, refused_run
+from configurator.web.fields import text_fields
 from configurator.web.pages import as_label, car_path
 from configurator.web.workshop import Workshop
 
@@ -37,8 +38,8 @@ async def _to_bench(request: Request) -> Response:
 
 async def _record(workshop: Workshop, request: Request) -> Response:
     async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
-        words = {key: value for key, value in form.items() if isinstance(value, str)}
-        pins = [value for value in form.getlist("pin") if isinstance(value, str)]
+        fields = text_fields(form)
+    words, pins = dict(fields), [value for key, value in fields if key == "pin"]
     name = request.path_params["name"]
     try:
         return await run_in_threadpool(_recorded, workshop, name, words, pins)
