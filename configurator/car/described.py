@@ -63,6 +63,15 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     return [fault for fault in _faults(tables, catalog) if _lies_in(fault, places)]
 
 
+def faults_of_answers(answers: Answers, catalog: Catalog) -> list[Fault]:
+    """What is wrong with all answers, and with what is not answered; each fault in the place of its question."""
+    return [
+        Fault("", question.key, fault.problem, fault.expected, fault.remedy)
+        for question in asked_of(answers)
+        for fault in faults_of_answer(question, {question.key: DONT_KNOW, **answers}, catalog)
+    ]
+
+
 def _lies_in(fault: Fault, places: Iterable[str]) -> bool:
     """Whether a fault lies in one of these keys."""
     there = fault.place.replace("[", "").replace("]", "").replace(" ", ".")

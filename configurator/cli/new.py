@@ -118,7 +118,7 @@ def _offered(like: Path) -> dict[str, str]:
 
 def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> None:
     """Every answer at fault at once; raises BadInput."""
-    from configurator.car.described import faults_of_answer
+    from configurator.car.described import faults_of_answers
     from configurator.car.questions import MORE, asked_of
 
     asked = {question.key for question in (*asked_of(answers), *MORE)}
@@ -126,11 +126,7 @@ def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> N
         Fault("", key, "is not asked of such a car", "nothing here")
         for key, answer in told.items() if answer and key not in asked
     ]  # fmt: skip
-    faults += [
-        Fault("", question.key, fault.problem, fault.expected, fault.remedy)
-        for question in asked_of(answers)
-        for fault in faults_of_answer(question, {question.key: "", **answers}, catalog)
-    ]
+    faults += faults_of_answers(answers, catalog)
     if faults:
         raise BadInput(faults)
 
@@ -201,16 +197,8 @@ def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
     """Whether what was answered is to be written."""
     typer.echo("")
     for question in asked:
-        typer.echo(f"  {question.asks:62} {_understood(question, answers[question.key])}")
+        typer.echo(f"  {question.asks:62} {question.understood(answers[question.key])}")
     return typer.confirm("\nIs that right?", default=True)
-
-
-def _understood(question: "Question", answer: str) -> str:
-    """An answer as it is written, or what is done without it."""
-    if not answer:
-        return f"not known: {question.if_unknown}"
-    found = ", ".join(f"{place.rpartition('.')[2]} = {value}" for place, value in question.written(answer).items())
-    return found or answer
 
 
 def _first_answer(car: Path, catalog: Path | None) -> None:

@@ -17,7 +17,19 @@ from starlette.types import ASGIApp
 from configurator.errors import TipinError, one_line
 from configurator.solver.solution import Unsettled
 from configurator.stopping import Stopped
-from configurator.web import bench, front, health, order, phone, pictures, print_card, runs
+from configurator.web import (
+    bench,
+    examples,
+    front,
+    health,
+    mending,
+    new_car,
+    order,
+    phone,
+    pictures,
+    print_card,
+    runs,
+)
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
 from configurator.web.pages import HERE, as_label, trouble
@@ -49,6 +61,7 @@ def application(
         routes=[
             *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop), *order.routes(workshop, work, pencil),
+            *new_car.routes(workshop), *mending.routes(workshop), *examples.routes(workshop),
             *phone.routes(address, token), *health.routes(workshop),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],

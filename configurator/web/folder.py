@@ -11,6 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from configurator.car.fitted import vehicle_for
@@ -19,13 +20,15 @@ from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.files.lines import pointed
 from configurator.files.reading import read_bytes, text_of, toml_of
-from configurator.files.writing import write_new
+from configurator.files.writing import write_new, write_whole
 from configurator.judging.case import Case
 from configurator.ordering.meeting import twin_names
 from configurator.web.kept import KeptValues
 
 ENDING = ".toml"
 MOST_FILES = 1000
+MOST_WRITTEN_BYTES = 100_000
+"""Of a file that is mended on the page."""
 LONGEST_STEM = 60
 _UNSAFE = re.compile(r"[^\w-]+")
 _TAKEN_BY_SYSTEMS = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
@@ -86,6 +89,14 @@ class Added:
     new: bool
 
 
+@dataclass(frozen=True)
+class WrittenFile:
+    """A vehicle file as it is written; digest tells one content from another."""
+
+    text: str
+    digest: str
+
+
 class Folder:
     """A folder of vehicle files in front of a catalogue."""
 
@@ -95,6 +106,7 @@ class Folder:
             raise BadInput([Fault(str(path), "", "is no folder", "a folder with vehicle files in it")])
         self.path = path
         self._catalog = catalog
+        self._mending = Lock()
         self._read: KeptValues[Vehicle | BrokenFile | None] = KeptValues(2 * MOST_FILES)
 
     def listing(self) -> Listing:
@@ -129,17 +141,42 @@ class Folder:
                 return path
         raise NotThere(name)
 
+    def written(self, name: str) -> WrittenFile:
+        """The text of a vehicle file, whatever is wrong with it; raises NotThere, and BadInput if it is no text."""
+        path = self._named(name)
+        if self._look(name, path) is None:
+            raise NotThere(name)
+        content = read_bytes(path, MOST_WRITTEN_BYTES)
+        return WrittenFile(text_of(content, path.name), _digest(content))
+
+    def check(self, file_name: str, text: str) -> None:
+        """Raises BadInput, each fault with its line, for what is no vehicle file or does not suit the catalogue."""
+        try:
+            self._suits(toml_of(text, file_name), file_name)
+        except BadInput as error:
+            raise pointed(error, {file_name: text}) from None
+
+    def mend(self, name: str, digest: str, content: bytes) -> None:
+        """Put a vehicle file in the place of what was there when it was read. Raises as `written` and `check`, and
+        BadInput if the file was changed meanwhile."""
+        path = self._named(name)
+        self.check(path.name, text_of(content, path.name))
+        with self._mending:
+            if self.written(name).digest != digest:
+                problem, remedy = (
+                    "was changed meanwhile",
+                    "look at it again, and put your change into what is there now",
+                )
+                raise BadInput([Fault(path.name, "", problem, "", remedy)])
+            write_whole(path, content)
+
     def add(self, file_name: str, content: bytes) -> Added:
         """Put a vehicle file into the folder, under a name made from its own; nothing there is ever overwritten.
 
         Raises BadInput, with nothing written, for what is no vehicle file or does not suit the catalogue.
         """
         shown = re.split(r"[/\\]", file_name)[-1] or f"vehicle{ENDING}"
-        text = text_of(content, shown)
-        try:
-            self._suits(toml_of(text, shown), shown)
-        except BadInput as error:
-            raise pointed(error, {shown: text}) from None
+        self.check(shown, text_of(content, shown))
         files = list(self._files())
         for name, path in files:
             with suppress(BadInput):

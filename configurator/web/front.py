@@ -11,6 +11,7 @@ from starlette.routing import Route
 
 from configurator.errors import TipinError
 from configurator.web.folder import Added
+from configurator.web.mending import refused_file
 from configurator.web.pages import as_label, car_path, page
 from configurator.web.workshop import Workshop
 
@@ -38,9 +39,11 @@ async def _upload(workshop: Workshop, request: Request) -> Response:
     try:
         added: Added = await run_in_threadpool(workshop.folder.add, file.filename or "", content)
     except TipinError as error:
-        listing, refused = await run_in_threadpool(workshop.folder.listing), error.told(as_label).splitlines()
+        if (refused := refused_file(file.filename or "", content, error)) is not None:
+            return refused
+        listing, says = await run_in_threadpool(workshop.folder.listing), error.told(as_label).splitlines()
         folder = str(workshop.folder.path)
-        return page("front.html", 400, listing=listing, folder=folder, refused=refused, there_already="")
+        return page("front.html", 400, listing=listing, folder=folder, refused=says, there_already="")
     if added.new:
         return RedirectResponse(car_path(added.name), 303)
     listing, folder = await run_in_threadpool(workshop.folder.listing), str(workshop.folder.path)
