@@ -59,7 +59,7 @@ def test_the_first_page_lists_what_lies_in_the_folder(workshop: Workshop, client
 
 
 def test_an_empty_folder_says_what_to_do(tmp_path: Path) -> None:
-    assert "no vehicle file yet" in browser(page_of(workshop_in(tmp_path / "none"))).get("/").text
+    assert "holds no vehicle file yet" in browser(page_of(workshop_in(tmp_path / "none"))).get("/").text
 
 
 @pytest.mark.parametrize(
@@ -116,8 +116,10 @@ def test_a_faulty_file_is_refused_as_the_command_line_would(
         Case.of(vehicle_for(read_toml(Path("car.toml")), "car.toml", CATALOG), CATALOG)
     status, _, text = put(client, r"C:\cars\car.toml", content)
     assert status == 400 and "was not taken" in text
-    for line in str(pointed(refused.value)).splitlines():
-        assert f"<p>{line}</p>" in unescape(text)
+    faults = pointed(refused.value)
+    assert isinstance(faults, BadInput)
+    for fault in faults.faults:
+        assert all(word in unescape(text) for word in (fault.problem, fault.expected, fault.remedy, fault.written))
     assert files_in(workshop) == ["van.toml"]
 
 
