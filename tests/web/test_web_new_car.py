@@ -57,13 +57,13 @@ def test_every_question_comes_once_and_the_file_is_the_one_that_the_command_writ
         assert hidden(text).items() >= {key: COUPE[key] for key in seen if key in hidden(text)}.items()
     assert seen == [question.key for question in asked_of(COUPE)]
     assert "displacement_cc = 350 cu in" in text and "not known: the lobe that usually goes" in text
-    answer = client.post("/new", data=hidden(text), headers=OWN_FORM)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/car/Sam-s-coup%C3%A9")
+    sent = client.post("/new", data=hidden(text), headers=OWN_FORM)
+    assert (sent.status_code, sent.headers["location"]) == (303, "/car/Sam-s-coup%C3%A9")
     written = (workshop.folder.path / "Sam-s-coupé.toml").read_text(encoding="utf-8")
     assert written == text_of_car(COUPE, [*QUESTIONS, *MORE])
     assert workshop.folder.vehicle("Sam-s-coupé").vehicle.name == "Sam's coupé"
     again = client.post("/new", data=hidden(text), headers=OWN_FORM)
-    assert again.headers["location"] == answer.headers["location"], "sent twice it is one car"
+    assert again.headers["location"] == sent.headers["location"], "sent twice it is one car"
     assert len(workshop.folder.listing().vehicles) == 1
 
 

@@ -1,0 +1,110 @@
+"""A car by questions, and a file mended, in a real browser: on a phone, without script, and to a screen reader."""
+
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from browser import DESK, HEIGHT, PHONE, Visits, sideways_px
+from playwright.sync_api import Locator
+from serving import EXAMPLES
+from test_page_accessibility import STANDARDS
+
+pytest_plugins = ["browser"]
+ANSWERED = (
+    "name=Coupe&engine_size=350+cu+in&idle_speed=850&idle_vacuum=&gearbox=automatic&stall_speed=1900&barrels=2"
+    "&flow=600+cfm&manifold=ordinary&front_nozzle=31+thou"
+)
+PAGES = {
+    "first question": "/new", "a choice": "/new?name=Coupe&engine_size=3+l&idle_speed=&idle_vacuum=",
+    "a part or its code": f"/new?{ANSWERED}", "at fault": "/new?name=Coupe&at=engine_size&engine_size=furlongs",
+    "all answers": f"/new?{ANSWERED}&front_pump=&front_screw=&front_lobe=&checked=no",
+    "a file": "/car/van/file", "on a phone": "/phone",
+}  # fmt: skip
+TOO_LOW = """[...document.querySelectorAll('main :is(button, .button, textarea, input:not([type=hidden]))')]
+    .filter(at => at.checkVisibility()).map(at => at.type === 'radio' ? at.labels[0] : at)
+    .map(at => at.getBoundingClientRect().height).filter(height => height < 44)"""
+WRONG = (EXAMPLES / "van.toml").read_text(encoding="utf-8").replace("idle_rpm", "idel_rpm")
+
+
+def go(way: Locator) -> None:
+    """By touch, to where it leads."""
+    with way.page.expect_navigation():
+        way.tap()
+
+
+@pytest.mark.parametrize("path", PAGES.values(), ids=PAGES)
+def test_the_audit_finds_nothing(visits: Visits, path: str) -> None:
+    visits.refusals_meant = {400}
+    page = visits.open()
+    page.goto(path)
+    page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+    for width, scheme in ((DESK, "light"), (PHONE, "light"), (PHONE, "dark")):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+        assert sideways_px(page) <= 0, f"{width} px, {scheme}"
+        found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+        assert found.violations_count == 0, f"{width} px, {scheme}: {found.generate_report()}"
+        low = page.evaluate(TOO_LOW)
+        assert low == [], f"{width} px: too low for a thumb"
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["with script", "without"])
+def test_a_car_is_described_on_a_phone(visits: Visits, script: bool) -> None:
+    """By touch: an answer, one at fault, what is not known, a step back, the summary; at last the car's own page."""
+    visits.refusals_meant = {400}
+    page = visits.open(PHONE, java_script_enabled=script, drawn=())
+    page.goto("/new")
+    name = f"Browser's coupe {script}"
+    page.get_by_label("What do you call the car?").fill(name)
+    go(page.get_by_role("button", name="Next"))
+    page.get_by_label("How large is the engine?").fill("350 furlongs")
+    go(page.get_by_role("button", name="Next"))
+    assert page.locator("#wrong").inner_text().startswith("✕")
+    page.get_by_label("How large is the engine?").fill("350 cu in")
+    go(page.get_by_role("button", name="Next"))
+    go(page.get_by_role("button", name="I don't know"))
+    go(page.get_by_role("link", name="Back", exact=True))
+    page.get_by_label("At what speed does it idle").fill("850")
+    go(page.get_by_role("button", name="Next"))
+    go(page.get_by_role("button", name="I don't know"))
+    page.get_by_text("it stumbles out of gear").tap()
+    go(page.get_by_role("button", name="Next"))
+    page.get_by_text("two that open together").tap()
+    go(page.get_by_role("button", name="Next"))
+    page.get_by_label("What air flow").fill("600 cfm")
+    go(page.get_by_role("button", name="Next"))
+    page.reload()
+    go(page.get_by_role("button", name="I don't know"))
+    page.get_by_label("Which discharge nozzle").fill("31 thou")
+    go(page.get_by_role("button", name="Next"))
+    page.get_by_label("Or a part of the catalogue").fill("pump-3cc")
+    go(page.get_by_role("button", name="Next"))
+    for _ in range(3):
+        go(page.get_by_role("button", name="I don't know"))
+    assert page.get_by_role("heading", level=1).inner_text() == "Is that right?"
+    go(page.get_by_role("link", name="How large is the engine?"))
+    go(page.get_by_role("button", name="Next"))
+    go(page.get_by_role("button", name="Add this car"))
+    page.wait_for_url("**/car/Browser-s-coupe*")
+    assert name in page.content().replace("&#39;", "'")
+    file = next(visits.served.folder.glob(f"Browser*{script}.toml"))
+    assert 'displacement_cc = "350 cu in"' in file.read_text() and "idle_pressure_kpa is not known" in file.read_text()
+
+
+def test_a_refused_file_is_mended_on_a_phone(visits: Visits, tmp_path: Path) -> None:
+    visits.refusals_meant = {400}
+    (tmp_path / "mended van.toml").write_text(WRONG.replace("Marshals' van", "Mended van"), encoding="utf-8")
+    page = visits.open(PHONE, drawn=())
+    page.goto("/")
+    page.locator("#file").set_input_files(tmp_path / "mended van.toml")
+    go(page.get_by_role("button", name="Put it into the folder"))
+    found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+    assert found.violations_count == 0 and sideways_px(page) <= 0, found.generate_report()
+    line = page.get_by_label("Line ").first
+    assert "idel_rpm" in line.input_value() and "idle_rpm" in page.locator(".notice.bad").first.inner_text()
+    line.fill(line.input_value().replace("idel_rpm", "idle_rpm"))
+    go(page.get_by_role("button", name="Put it into the folder").first)
+    page.wait_for_url("**/car/mended-van")
+    assert (visits.served.folder / "mended-van.toml").read_text() == WRONG.replace(
+        "Marshals' van", "Mended van"
+    ).replace("idel_rpm", "idle_rpm")
