@@ -51,13 +51,6 @@ class Question:
             return {}
         return self.writes(answer) if self.writes else {self.place: as_written(answer)}
 
-    def understood(self, answer: str) -> str:
-        """An answer as it is written, or what is done without it."""
-        if answer == DONT_KNOW:
-            return f"not known: {self.if_unknown}"
-        found = ", ".join(f"{place.rpartition('.')[2]} = {value}" for place, value in self.written(answer).items())
-        return found or answer
-
 
 def as_written(answer: str) -> object:
     """An answer as a file has it: a number where it is one, else text with its unit.

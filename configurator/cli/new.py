@@ -197,8 +197,16 @@ def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
     """Whether what was answered is to be written."""
     typer.echo("")
     for question in asked:
-        typer.echo(f"  {question.asks:62} {question.understood(answers[question.key])}")
+        typer.echo(f"  {question.asks:62} {_understood(question, answers[question.key])}")
     return typer.confirm("\nIs that right?", default=True)
+
+
+def _understood(question: "Question", answer: str) -> str:
+    """An answer as it is written, or what is done without it."""
+    if not answer:
+        return f"not known: {question.if_unknown}"
+    found = ", ".join(f"{place.rpartition('.')[2]} = {value}" for place, value in question.written(answer).items())
+    return found or answer
 
 
 def _first_answer(car: Path, catalog: Path | None) -> None:

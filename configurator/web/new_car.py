@@ -14,10 +14,11 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.car.described import faults_of_answer, faults_of_answers, text_of_car
+from configurator.car.described import answers_of, faults_of_answer, faults_of_answers, text_of_car
 from configurator.car.questions import DONT_KNOW, MORE, QUESTIONS, Answers, Question, asked_of
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
+from configurator.files.reading import toml_of
 from configurator.web.fields import text_fields
 from configurator.web.folder import ENDING, Added
 from configurator.web.pages import car_path, page
@@ -25,8 +26,9 @@ from configurator.web.workshop import Workshop
 
 LONGEST_ANSWER = 200
 _PLACE = "/new"
-ASKED, SHOWN, NOT_KNOWN, OR_CODE = "at", "show", "unknown", "code"
-"""Fields beside the answers: the question just answered, one to look at again, one not known, a code typed instead."""
+ASKED, SHOWN, NOT_KNOWN, OR_CODE, LIKE = "at", "show", "unknown", "code", "like"
+"""Fields beside the answers: the question just answered, one to look at again, one not known, a code typed instead, and
+the file of a car that is nearly the same."""
 _KEYS = frozenset(question.key for question in QUESTIONS)
 
 
@@ -43,19 +45,19 @@ async def _ask(workshop: Workshop, request: Request) -> Response:
 
 def _asked(workshop: Workshop, query: Mapping[str, str]) -> Response:
     """The question asked for, the one just answered if its answer is at fault, the next one, or what was answered."""
-    answers = _answers(query)
+    answers, like = _answers(query), query.get(LIKE, "")
     asked = {question.key: question for question in asked_of(answers)}
     if shown := asked.get(query.get(SHOWN, "")):
-        return _question(workshop, shown, answers, [])
+        return _question(workshop, shown, answers, like, [])
     if just := asked.get(query.get(ASKED, "")):
         given = {just.key: DONT_KNOW, **answers}
         unanswered = [] if just.key in answers else [Fault("", just.key, "nothing is chosen", "one of them")]
         faults = unanswered or faults_of_answer(just, given, workshop.catalog) or _name_taken(workshop, just, given)
         if faults:
-            return _question(workshop, just, answers, faults)
+            return _question(workshop, just, answers, like, faults)
     for question in asked.values():
         if question.key not in answers:
-            return _question(workshop, question, answers, [])
+            return _question(workshop, question, answers, like, [])
     return _summary(answers, [])
 
 
@@ -76,17 +78,25 @@ def _name_taken(workshop: Workshop, question: Question, answers: Answers) -> lis
     return [Fault("", question.key, "is the name of another car here", "a name of its own")] if taken else []
 
 
-def _question(workshop: Workshop, question: Question, answers: Answers, faults: list[Fault]) -> Response:
+def _question(workshop: Workshop, question: Question, answers: Answers, like: str, faults: list[Fault]) -> Response:
     asked = [one.key for one in asked_of(answers)]
     number = asked.index(question.key) + 1
-    before = asked[number - 2] if number > 1 else ""
+    carried = {LIKE: like} if like else {}
     others = {key: answer for key, answer in answers.items() if key != question.key}
-    answer = answers.get(question.key, DONT_KNOW)
+    offered = _offered(workshop, like) if like and question.key not in answers else {}
+    back = _address({**answers, **carried}, asked[number - 2]) if number > 1 else ""
+    cars = workshop.folder.listing().vehicles if number == 1 else ()
     return page(
-        "question.html", 400 if faults else 200, question=question, number=number, of=len(asked), others=others,
-        answer=answer, back=_address(answers, before) if before else "", says=[_says(fault) for fault in faults],
-        codes=sorted(_codes(question, workshop.catalog)), place=_PLACE,
+        "question.html", 400 if faults else 200, question=question, number=number, of=len(asked),
+        others=others | (carried if number > 1 else {}), answer={**offered, **answers}.get(question.key, DONT_KNOW),
+        back=back, says=[_says(fault) for fault in faults], codes=sorted(_codes(question, workshop.catalog)),
+        cars=cars, like=like, place=_PLACE,
     )  # fmt: skip
+
+
+def _offered(workshop: Workshop, like: str) -> Answers:
+    """What another car's file answers; raises NotThere."""
+    return answers_of(toml_of(workshop.folder.written(like).text, like))
 
 
 def _address(answers: Answers, show: str) -> str:
@@ -110,11 +120,10 @@ def _codes(question: Question, catalog: Catalog) -> Iterator[str]:
 
 
 def _summary(answers: Answers, faults: list[Fault]) -> Response:
-    asked = [(one, one.understood(answers[one.key]), _address(answers, one.key)) for one in asked_of(answers)
-             if one.key in answers]  # fmt: skip
+    asked = [(one, _address(answers, one.key)) for one in asked_of(answers) if one.key in answers]
     asks = {question.key: question.asks for question in QUESTIONS}
     wrong = [(asks.get(fault.place, ""), _says(fault)) for fault in faults]
-    back = asked[-1][2] if asked else _PLACE
+    back = asked[-1][1] if asked else _PLACE
     return page(
         "described.html", 400 if faults else 200, asked=asked, answers=answers, wrong=wrong, back=back, place=_PLACE
     )
