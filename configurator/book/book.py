@@ -20,6 +20,7 @@ from sqlalchemy import Connection, Row, Table, func, select
 from configurator.book.car_records import CarRecords
 from configurator.book.database import Database
 from configurator.book.fitting import Fitting
+from configurator.book.orders import Orders
 from configurator.book.records import Trial
 from configurator.book.schema import FITTINGS, NEWEST, SETTINGS, STOCK, STOCK_MOVES, TRIALS, migrate_once, version_of
 from configurator.book.stock import MOST_OF_ONE, StockMove
@@ -52,6 +53,11 @@ class Book:
     def place(self) -> str:
         """Where the book is, as messages name it."""
         return self._database.place
+
+    @property
+    def orders(self) -> Orders:
+        """Its orders."""
+        return Orders(self._database, self._move)
 
     def trials(self, vehicle: str | None = None, with_undone: bool = False) -> list[Trial]:
         """Runs in the order in which they were recorded, of one vehicle or of all; those undone only if asked for."""

@@ -59,6 +59,21 @@ SETTINGS = Table(
     Column("name", String(40), primary_key=True),
     Column("value", String(200), nullable=False),
 )  # fmt: skip
+ORDERS = Table(
+    "orders", TABLES,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("at", String(40), nullable=False),
+    Column("name", String(200), nullable=False),
+    Column("record", Text, nullable=False),
+)  # fmt: skip
+PARCELS = Table(
+    "order_parcels", TABLES,
+    Column("order_number", Integer, ForeignKey(ORDERS.c.number), primary_key=True, autoincrement=False),
+    Column("supplier", String(LONGEST_CODE), primary_key=True),
+    Column("sent_at", String(40)),
+    Column("arrived_at", String(40)),
+)  # fmt: skip
+"""What one supplier sends of an order."""
 
 
 def _trial_log(connection: Connection) -> None:
@@ -78,9 +93,14 @@ def _settings(connection: Connection) -> None:
     SETTINGS.create(connection)
 
 
+def _kept_orders(connection: Connection) -> None:
+    ORDERS.create(connection)
+    PARCELS.create(connection)
+
+
 # Migration n makes version n of n - 1. One that a book has been through is never changed: when a table changes later,
 # its old shape is written out in the migration that made it.
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf, _what_is_fitted, _settings)
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_trial_log, _shelf, _what_is_fitted, _settings, _kept_orders)
 NEWEST = len(MIGRATIONS)
 
 

@@ -136,3 +136,12 @@ def supplier_csv(report: OrderReport, supplier: str) -> str:
             amounts = [price_text(line.price), price_text(line.total)]
             writer.writerow([line.code, line.quantity, *amounts, line.delivery_day, *filter(None, [report.currency])])
     return out.getvalue()
+
+
+def supplier_text(report: OrderReport, supplier: str, called: str) -> str:
+    """The lines of one supplier as a letter has them."""
+    lines = [line for line in report.lines if line.supplier == supplier]
+    codes = max(len(line.code) for line in lines)
+    money = partial(price_text, currency=report.currency)
+    rows = [f"{line.quantity:4} x {line.code:{codes}}  {money(line.total)}" for line in lines]
+    return "\n".join([f"Order to {called}", "", *rows, "", f"Goods {money(sum(line.total for line in lines))}"])

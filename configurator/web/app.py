@@ -25,6 +25,7 @@ from configurator.web import (
     mending,
     new_car,
     order,
+    orders,
     phone,
     pictures,
     print_card,
@@ -49,7 +50,7 @@ def application(
 
     work : where its searches run, for a server that has to stop them.
     """
-    work, pencil = work or Searches(), Pictures()
+    work, pencil, planned = work or Searches(), Pictures(), orders.Planned(orders.MOST_PLANNED)
 
     @asynccontextmanager
     async def while_it_runs(app: Starlette) -> AsyncIterator[None]:
@@ -60,7 +61,8 @@ def application(
     app = Starlette(
         routes=[
             *front.routes(workshop), *bench.routes(workshop, work), *runs.routes(workshop),
-            *pictures.routes(workshop, pencil), *print_card.routes(workshop), *order.routes(workshop, work, pencil),
+            *pictures.routes(workshop, pencil), *print_card.routes(workshop),
+            *order.routes(workshop, work, pencil, planned), *orders.routes(workshop, planned),
             *new_car.routes(workshop), *mending.routes(workshop), *examples.routes(workshop),
             *phone.routes(address, token), *health.routes(workshop),
             Mount("/static", StaticFiles(directory=HERE / "static")),

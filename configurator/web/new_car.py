@@ -26,7 +26,7 @@ from configurator.web.workshop import Workshop
 
 LONGEST_ANSWER = 200
 _PLACE = "/new"
-ASKED, SHOWN, NOT_KNOWN, OR_CODE, LIKE = "at", "show", "unknown", "code", "like"
+_ASKED, _SHOWN, _NOT_KNOWN, _OR_CODE, _LIKE = "at", "show", "unknown", "code", "like"
 """Fields beside the answers: the question just answered, one to look at again, one not known, a code typed instead, and
 the file of a car that is nearly the same."""
 _KEYS = frozenset(question.key for question in QUESTIONS)
@@ -45,11 +45,11 @@ async def _ask(workshop: Workshop, request: Request) -> Response:
 
 def _asked(workshop: Workshop, query: Mapping[str, str]) -> Response:
     """The question asked for, the one just answered if its answer is at fault, the next one, or what was answered."""
-    answers, like = _answers(query), query.get(LIKE, "")
+    answers, like = _answers(query), query.get(_LIKE, "")
     asked = {question.key: question for question in asked_of(answers)}
-    if shown := asked.get(query.get(SHOWN, "")):
+    if shown := asked.get(query.get(_SHOWN, "")):
         return _question(workshop, shown, answers, like, [])
-    if just := asked.get(query.get(ASKED, "")):
+    if just := asked.get(query.get(_ASKED, "")):
         given = {just.key: DONT_KNOW, **answers}
         unanswered = [] if just.key in answers else [Fault("", just.key, "nothing is chosen", "one of them")]
         faults = unanswered or faults_of_answer(just, given, workshop.catalog) or _name_taken(workshop, just, given)
@@ -64,10 +64,10 @@ def _asked(workshop: Workshop, query: Mapping[str, str]) -> Response:
 def _answers(fields: Mapping[str, str]) -> dict[str, str]:
     """What was answered, in the order of the questions; a choice not taken is not answered."""
     given = {key: answer.strip()[:LONGEST_ANSWER] for key, answer in fields.items() if key in _KEYS}
-    if unknown := fields.get(NOT_KNOWN):
+    if unknown := fields.get(_NOT_KNOWN):
         given[unknown] = DONT_KNOW
-    elif code := fields.get(OR_CODE, "").strip():
-        given[fields.get(ASKED, "")] = code[:LONGEST_ANSWER]
+    elif code := fields.get(_OR_CODE, "").strip():
+        given[fields.get(_ASKED, "")] = code[:LONGEST_ANSWER]
     return {question.key: given[question.key] for question in QUESTIONS if question.key in given}
 
 
@@ -81,7 +81,7 @@ def _name_taken(workshop: Workshop, question: Question, answers: Answers) -> lis
 def _question(workshop: Workshop, question: Question, answers: Answers, like: str, faults: list[Fault]) -> Response:
     asked = [one.key for one in asked_of(answers)]
     number = asked.index(question.key) + 1
-    carried = {LIKE: like} if like else {}
+    carried = {_LIKE: like} if like else {}
     others = {key: answer for key, answer in answers.items() if key != question.key}
     offered = _offered(workshop, like) if like and question.key not in answers else {}
     back = _address({**answers, **carried}, asked[number - 2]) if number > 1 else ""
@@ -100,7 +100,7 @@ def _offered(workshop: Workshop, like: str) -> Answers:
 
 
 def _address(answers: Answers, show: str) -> str:
-    return f"{_PLACE}?{urlencode({**answers, SHOWN: show})}"
+    return f"{_PLACE}?{urlencode({**answers, _SHOWN: show})}"
 
 
 def _says(fault: Fault) -> str:

@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
+from hashlib import sha256
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
@@ -20,6 +21,7 @@ from configurator.ordering.meeting import Appointment, Meeting, load_meeting, tw
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.web.fields import number_typed
+from configurator.web.orders import Planned
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
@@ -31,10 +33,10 @@ A_WEEK = timedelta(days=7)
 """Until the day that a form has filled in at first."""
 
 
-def routes(workshop: Workshop, work: Searches, pictures: Pictures) -> list[Route]:
+def routes(workshop: Workshop, work: Searches, pictures: Pictures, planned: Planned) -> list[Route]:
     return [
         Route("/order", partial(_form, workshop)),
-        Route("/order/plan", partial(_plan, workshop, work, pictures)),
+        Route("/order/plan", partial(_plan, workshop, work, pictures, planned)),
     ]
 
 
@@ -46,13 +48,15 @@ async def _form(workshop: Workshop, request: Request) -> Response:
     )  # fmt: skip
 
 
-async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, request: Request) -> Response:
+async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, planned: Planned, request: Request) -> Response:
     query = request.query_params
     sheet = query.get("sheet", "")[:64]
     report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))
     picture, says = await pictures.of_money(report) if report.curve else ("", "")
+    key = sha256(report.model_dump_json().encode()).hexdigest()
+    planned.get(key, lambda: report)
     template = "plan_part.html" if is_part(request) else "plan.html"
-    return page(template, report=report, picture=picture, says=says)
+    return page(template, report=report, picture=picture, says=says, key=key)
 
 
 def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:

@@ -1,6 +1,7 @@
 """How a page is made: templates with everything from outside escaped, and plain pages for what goes wrong."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -62,12 +63,17 @@ def number(value: float | None, digits: int = 0) -> str:
     return "–" if value is None else f"{value:.{digits}f}"  # noqa: RUF001
 
 
+def day(at: datetime) -> str:
+    """The day of a time of the book, where the page is served."""
+    return f"{at.astimezone():%Y-%m-%d}"
+
+
 _environment = Environment(
     loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
     lstrip_blocks=True, auto_reload=False, finalize=shown_value,
 )  # fmt: skip
 _environment.filters |= {
-    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name,
+    "price": price_text, "percent": percent, "sure": sure_percent, "number": number, "slot_name": slot_name, "day": day,
 }  # fmt: skip
 _environment.globals |= {
     "cautions": CAUTIONS,
