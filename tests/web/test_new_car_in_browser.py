@@ -23,6 +23,7 @@ PAGES = {
 TOO_LOW = """[...document.querySelectorAll('main :is(button, .button, textarea, input:not([type=hidden]))')]
     .filter(at => at.checkVisibility()).map(at => at.type === 'radio' ? at.labels[0] : at)
     .map(at => at.getBoundingClientRect().height).filter(height => height < 44)"""
+PLANNED_WITHIN_MS = 180_000
 WRONG = (EXAMPLES / "van.toml").read_text(encoding="utf-8").replace("idle_rpm", "idel_rpm")
 
 
@@ -108,3 +109,25 @@ def test_a_refused_file_is_mended_on_a_phone(visits: Visits, tmp_path: Path) -> 
     assert (visits.served.folder / "mended-van.toml").read_text() == WRONG.replace(
         "Marshals' van", "Mended van"
     ).replace("idel_rpm", "idle_rpm")
+
+
+@pytest.mark.long(40)
+def test_an_order_is_kept_sent_and_put_on_the_shelf(visits: Visits) -> None:
+    page = visits.open(PHONE, drawn=())
+    page.goto(
+        "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80&one_supplier=y&no_redrill=y",
+        timeout=PLANNED_WITHIN_MS,
+    )
+    go(page.get_by_role("button", name="Keep this order"))
+    go(page.locator(".answers a").first)
+    for name in ("It is sent", "Put on the shelf"):
+        page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+        found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+        assert found.violations_count == 0 and sideways_px(page) <= 0, found.generate_report()
+        go(page.get_by_role("button", name=name))
+    assert "and on the shelf" in page.locator("main").inner_text()
+    for path in ("/orders", "/orders/1"):
+        page.goto(path)
+        found = Axe().run(page, options={"runOnly": STANDARDS, "resultTypes": ["violations"]})
+        assert found.violations_count == 0 and sideways_px(page) <= 0, found.generate_report()
+        assert "arrived" in page.locator("main").inner_text()

@@ -1,14 +1,17 @@
 """A vehicle file mended on the page: the faults beside their lines, and nothing kept that cannot be used or was changed
 by another."""
 
+import asyncio
 import re
+from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
-from web_page import EXAMPLES, OWN_FORM, browser, page_of, workshop_in
+from web_page import EXAMPLES, OWN_FORM, ask, browser, page_of, workshop_in
 
+from configurator.units.showing import SHOWN
 from configurator.web.folder import MOST_WRITTEN_BYTES
 from configurator.web.workshop import Workshop
 
@@ -25,6 +28,13 @@ def workshop(tmp_path: Path) -> Workshop:
 @pytest.fixture
 def client(workshop: Workshop) -> TestClient:
     return browser(page_of(workshop), follow=False)
+
+
+@pytest.fixture
+def inches() -> Iterator[None]:
+    chosen = SHOWN.set("inch")
+    yield
+    SHOWN.reset(chosen)
 
 
 def fields(text: str) -> dict[str, str]:
@@ -131,6 +141,15 @@ def test_what_is_no_text_or_too_long_is_told_without_a_field(workshop: Workshop,
         assert refused.status_code == 400 and "was not taken" in refused.text and "<textarea" not in refused.text
     (workshop.folder.path / "long.toml").write_bytes(b"#" * MOST_WRITTEN_BYTES + b"\nx")
     assert client.get("/car/long/file").status_code == 400
+
+
+@pytest.mark.usefixtures("inches")
+def test_a_file_is_shown_as_it_is_written_whatever_units_are_chosen(workshop: Workshop) -> None:
+    """Else a line that was not touched would be written anew with both."""
+    measured = VAN + '# a note: 0.80 mm, 12 kg\n[engine2]\nbore = "0.80 mm"\n'
+    (workshop.folder.path / "van.toml").write_text(measured, encoding="utf-8")
+    shown = asyncio.run(ask(page_of(workshop), "/car/van/file")).body.decode()
+    assert fields(shown)["text"] == measured and unescape(shown).count('bore = "0.80 mm"') == 2
 
 
 def test_markup_in_a_file_stays_text(client: TestClient) -> None:

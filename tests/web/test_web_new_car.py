@@ -1,18 +1,20 @@
 """A car by questions on the page: one a screen, the answers in the address, the file that the command would write."""
 
+import asyncio
 import re
 from concurrent.futures import ThreadPoolExecutor
 from html import unescape
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
 
 import pytest
 from starlette.testclient import TestClient
-from web_page import OWN_FORM, browser, page_of, workshop_in
+from web_page import OWN_FORM, ask, browser, page_of, workshop_in
 
 from configurator.car.described import text_of_car
 from configurator.car.questions import MORE, QUESTIONS, asked_of
+from configurator.units.showing import SHOWN
 from configurator.web.workshop import Workshop
 
 COUPE = {
@@ -170,6 +172,16 @@ def test_markup_in_an_answer_stays_text(client: TestClient) -> None:
         {"name": "a", "at": "engine_size", "engine_size": hostile},
     ):
         assert "<script>alert" not in client.get("/new", params=query).text
+
+
+def test_an_answer_stays_as_it_was_typed_whatever_units_are_chosen(workshop: Workshop) -> None:
+    chosen = SHOWN.set("inch")
+    try:
+        query = urlencode(COUPE | {"front_nozzle": "0.80 mm", "weight": "900 kg"})
+        shown = asyncio.run(ask(page_of(workshop), f"/new?{query}")).body.decode()
+    finally:
+        SHOWN.reset(chosen)
+    assert hidden(shown)["front_nozzle"] == "0.80 mm"
 
 
 def test_an_empty_folder_is_a_start(workshop: Workshop, client: TestClient) -> None:
