@@ -21,7 +21,7 @@ from configurator.ordering.meeting import Appointment, Meeting, load_meeting, tw
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.web.fields import number_typed
-from configurator.web.orders import Planned
+from configurator.web.orders import Planned, supplier_name
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
@@ -56,7 +56,8 @@ async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, planned:
     key = sha256(report.model_dump_json().encode()).hexdigest()
     planned.get(key, lambda: report)
     template = "plan_part.html" if is_part(request) else "plan.html"
-    return page(template, report=report, picture=picture, says=says, key=key)
+    named = partial(supplier_name, workshop.catalog)
+    return page(template, report=report, picture=picture, says=says, key=key, named=named)
 
 
 def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:

@@ -66,7 +66,7 @@ async def _list(workshop: Workshop, request: Request) -> Response:
         with book:
             return book.orders.all()
 
-    return page("orders.html", orders=await run_in_threadpool(orders), named=partial(_named, workshop.catalog))
+    return page("orders.html", orders=await run_in_threadpool(orders), named=partial(supplier_name, workshop.catalog))
 
 
 async def _keep(workshop: Workshop, planned: Planned, request: Request) -> Response:
@@ -86,7 +86,7 @@ async def _keep(workshop: Workshop, planned: Planned, request: Request) -> Respo
 
 async def _order(workshop: Workshop, request: Request) -> Response:
     kept, report = await run_in_threadpool(_kept, workshop, request.path_params["number"])
-    return page("kept_order.html", kept=kept, report=report, named=partial(_named, workshop.catalog))
+    return page("kept_order.html", kept=kept, report=report, named=partial(supplier_name, workshop.catalog))
 
 
 def _lines(workshop: Workshop, request: Request) -> tuple[KeptOrder, OrderReport, str, list[OrderLine]]:
@@ -100,7 +100,7 @@ def _lines(workshop: Workshop, request: Request) -> tuple[KeptOrder, OrderReport
 
 async def _parcel(workshop: Workshop, request: Request) -> Response:
     kept, report, supplier, lines = await run_in_threadpool(_lines, workshop, request)
-    named = _named(workshop.catalog, supplier)
+    named = supplier_name(workshop.catalog, supplier)
     return page(
         "parcel.html", kept=kept, report=report, parcel=kept.parcel(supplier), supplier=supplier, named=named,
         total=next(one for one in report.suppliers if one.supplier == supplier),
@@ -146,7 +146,7 @@ def _marked(workshop: Workshop, request: Request, mark: Callable[[Book, int, str
     return RedirectResponse(f"/orders/{kept.number}/{supplier}", 303)
 
 
-def _named(catalog: Catalog, supplier: str) -> str:
+def supplier_name(catalog: Catalog, supplier: str) -> str:
     """A supplier as people call it."""
     return catalog.suppliers[supplier].name if supplier in catalog.suppliers else supplier
 

@@ -26,7 +26,8 @@ READ = (
     "/", "/safety", "/order", "/order/plan", "/car/roadster", "/car/roadster?pin=front.nozzle%3Dstraight-0.85",
     "/car/roadster?pin=front.nozzle%3Dnone-such", "/car/roadster?symptom=itches", "/car/nobody", "/car/roadster/card",
     "/car/roadster/picture/lift/front", "/car/roadster/picture/lift/front/drawn.svg", "/car/roadster/picture/no/front",
-    "/order/picture/none.svg", "/static/tipin.css", "/static/htmx.min.js", "/static/none.js", "/nowhere", "/upload",
+    "/order/picture/none.svg", "/new", "/new?name=a", "/car/roadster/file", "/car/nobody/file", "/orders", "/orders/1",
+    "/mend", "/phone", "/static/tipin.css", "/static/htmx.min.js", "/static/none.js", "/nowhere", "/upload",
 )  # fmt: skip
 
 
