@@ -10,7 +10,7 @@ from configurator.book.schema import ORDERS, PARCELS
 from configurator.book.stock import StockMove
 from configurator.files.declared import Code, Record, Whole, figure
 
-LONGEST_NAME = 200
+LONGEST_ORDER_NAME = 200
 MoveStock = Callable[[Connection, str, int, str], StockMove]
 """Books a change of how many of a code there are on the shelf, and why, in an open transaction."""
 
@@ -28,7 +28,7 @@ class KeptOrder(Record):
 
     number: Whole = figure("number in the book")
     at: datetime = figure("when it was kept, UTC")
-    name: str = figure("what it is for", max_length=LONGEST_NAME)
+    name: str = figure("what it is for", max_length=LONGEST_ORDER_NAME)
     record: str = figure("the order")
     parcels: tuple[Parcel, ...] = figure("what each supplier sends")
 
@@ -59,7 +59,7 @@ class Orders:
             if known is not None:
                 return self._order(connection, known)
             number = (connection.execute(select(func.max(ORDERS.c.number))).scalar() or 0) + 1
-            values = {"at": _now(), "name": name[:LONGEST_NAME], "record": record}
+            values = {"at": _now(), "name": name[:LONGEST_ORDER_NAME], "record": record}
             connection.execute(ORDERS.insert().values(number=number, **values))
             for supplier in suppliers:
                 connection.execute(PARCELS.insert().values(order_number=number, supplier=supplier))

@@ -50,7 +50,7 @@ def application(
 
     work : where its searches run, for a server that has to stop them.
     """
-    work, pencil, planned = work or Searches(), Pictures(), orders.Planned(orders.MOST_PLANNED)
+    work, pencil, planned = work or Searches(), Pictures(), orders.ShownPlans(orders.MOST_SHOWN_PLANS)
 
     @asynccontextmanager
     async def while_it_runs(app: Starlette) -> AsyncIterator[None]:

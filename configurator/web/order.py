@@ -21,7 +21,7 @@ from configurator.ordering.meeting import Appointment, Meeting, load_meeting, tw
 from configurator.ordering.plan import PurchaseWish
 from configurator.ordering.report import OrderReport
 from configurator.web.fields import number_typed
-from configurator.web.orders import Planned, supplier_name
+from configurator.web.orders import ShownPlans, supplier_name
 from configurator.web.pages import is_part, page
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
@@ -33,7 +33,7 @@ A_WEEK = timedelta(days=7)
 """Until the day that a form has filled in at first."""
 
 
-def routes(workshop: Workshop, work: Searches, pictures: Pictures, planned: Planned) -> list[Route]:
+def routes(workshop: Workshop, work: Searches, pictures: Pictures, planned: ShownPlans) -> list[Route]:
     return [
         Route("/order", partial(_form, workshop)),
         Route("/order/plan", partial(_plan, workshop, work, pictures, planned)),
@@ -48,7 +48,9 @@ async def _form(workshop: Workshop, request: Request) -> Response:
     )  # fmt: skip
 
 
-async def _plan(workshop: Workshop, work: Searches, pictures: Pictures, planned: Planned, request: Request) -> Response:
+async def _plan(
+    workshop: Workshop, work: Searches, pictures: Pictures, planned: ShownPlans, request: Request
+) -> Response:
     query = request.query_params
     sheet = query.get("sheet", "")[:64]
     report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))

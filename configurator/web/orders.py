@@ -22,14 +22,14 @@ from configurator.web.kept import KeptValues
 from configurator.web.pages import page
 from configurator.web.workshop import Workshop
 
-MOST_PLANNED = 64
-MOST_LINES = 1000
+MOST_SHOWN_PLANS = 64
+MOST_ARRIVED = 1000
 GOT = "got:"
-Planned = KeptValues[OrderReport]
+ShownPlans = KeptValues[OrderReport]
 """Plans that were shown lately, by the key that a page carries."""
 
 
-def routes(workshop: Workshop, planned: Planned) -> list[Route]:
+def routes(workshop: Workshop, planned: ShownPlans) -> list[Route]:
     one = "/orders/{number:int}"
     return [
         Route("/orders", partial(_list, workshop)),
@@ -69,7 +69,7 @@ async def _list(workshop: Workshop, request: Request) -> Response:
     return page("orders.html", orders=await run_in_threadpool(orders), named=partial(supplier_name, workshop.catalog))
 
 
-async def _keep(workshop: Workshop, planned: Planned, request: Request) -> Response:
+async def _keep(workshop: Workshop, planned: ShownPlans, request: Request) -> Response:
     async with request.form(max_files=0, max_fields=5) as form:
         key = dict(text_fields(form)).get("key", "")
     report = planned.find(key)
@@ -123,7 +123,7 @@ async def _sent(workshop: Workshop, request: Request) -> Response:
 
 
 async def _arrived(workshop: Workshop, request: Request) -> Response:
-    async with request.form(max_files=0, max_fields=MOST_LINES) as form:
+    async with request.form(max_files=0, max_fields=MOST_ARRIVED) as form:
         got = {name.removeprefix(GOT): text for name, text in text_fields(form) if name.startswith(GOT)}
     came = {code: _count(code, text, workshop.catalog) for code, text in got.items()}
     return await run_in_threadpool(
