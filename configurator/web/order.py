@@ -27,7 +27,7 @@ from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
 from configurator.web.workshop import Workshop
 
-NAME = "Parts order"
+_NAME = "Parts order"
 MOST_MONEY = 10_000_000.0
 A_WEEK = timedelta(days=7)
 """Until the day that a form has filled in at first."""
@@ -93,7 +93,7 @@ def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[
     if faults:
         raise BadInput(faults)
     sure = _sure(query.get("sure", ""))
-    return Meeting(name=NAME, today=today, sureness=sure, vehicle=tuple(appointments)), vehicles
+    return Meeting(name=_NAME, today=today, sureness=sure, vehicle=tuple(appointments)), vehicles
 
 
 def _day(name: str, text: str, today: date) -> date:
