@@ -18,6 +18,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
+from copy import deepcopy
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -86,7 +87,7 @@ def _change(draw: st.DrawFn, model: type[BaseModel] | None, table: dict[str, Any
     elif draw(st.integers(0, 4)) == 0:
         table.pop(key, None)
     else:
-        table[key] = draw(values_of(declared))
+        table[key] = deepcopy(draw(values_of(declared)))  # it may be changed once more
 
 
 def as_toml(tables: Mapping[str, Any]) -> str:

@@ -18,6 +18,7 @@ from pydantic import (
     ConfigDict,
     Field,
     StringConstraints,
+    TypeAdapter,
     ValidationError,
 )
 from pydantic.config import JsonDict
@@ -36,6 +37,7 @@ CODE_PATTERN = r"^[a-z0-9][a-z0-9.-]*$"
 BOUNDS: Mapping[str, Callable[[float, float], bool]] = {"gt": gt, "ge": ge, "lt": lt, "le": le}
 _REFERENCE_WORDS = {"absolute": "absolute", "vacuum": "below the air"}
 _ROUND_THOUSANDS = re.compile(r",[0-9]00(?![0-9])")
+_ANY_TIME = TypeAdapter(datetime)
 _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
@@ -241,6 +243,13 @@ def _no_count(value: Any) -> Any:
     return value
 
 
+def _time(value: Any) -> Any:
+    """A time from text; what is none is left to be told."""
+    with suppress(ValidationError):
+        return _ANY_TIME.validate_python(_no_count(value))
+    return value
+
+
 def _words(value: Any) -> Any:
     """A cell lists its values with spaces between; TOML has lists of its own."""
     return tuple(value.split()) if isinstance(value, str) else value
@@ -277,7 +286,7 @@ Code = Annotated[str, StringConstraints(pattern=CODE_PATTERN, max_length=60)]
 Codes = Annotated[tuple[Code, ...], BeforeValidator(_words)]
 Numbers = Annotated[tuple[Number, ...], BeforeValidator(_words)]
 Day = Annotated[date, BeforeValidator(_no_count)]
-Time = Annotated[datetime, BeforeValidator(_no_count)]
+Time = Annotated[datetime, BeforeValidator(_time)]
 Dates = Annotated[tuple[Day, ...], BeforeValidator(_words)]
 Pairs = Annotated[tuple[tuple[Number, Number], ...], BeforeValidator(_pairs)]
 
