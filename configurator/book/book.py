@@ -110,7 +110,7 @@ class Book:
         def add(connection: Connection) -> Trial:
             return self._known(connection, trial, entry_key) or add_entry(connection, trial, entry_key)
 
-        return self._database.change(add)
+        return self._database.change(add, knows_again=entry_key is not None)
 
     def add_new_trials(self, trials: Iterable[Trial]) -> list[Trial]:
         """Record runs, those left out that the book holds already; returns what was added. All of them or none."""
@@ -155,7 +155,7 @@ class Book:
             after = next_number(connection, TRIALS) - 1
             return add_entry(connection, fitting.model_copy(update={"after_run": after}), entry_key), moved
 
-        return self._database.change(fit)
+        return self._database.change(fit, knows_again=entry_key is not None)
 
     def undo_fitting(self, number: int, vehicle: str) -> tuple[Fitting | SetAside, list[StockMove]]:
         """Take back what was told to be fitted on a vehicle, and what the shelf got by it; it stays, marked. The shelf
@@ -246,7 +246,7 @@ class Book:
             known = moves_of_key(connection, key, codes, self._database.refusal)
             return known or book_moves(connection, changes(connection), why, key, self._database.refusal)
 
-        return self._database.change(book)
+        return self._database.change(book, knows_again=key is not None)
 
 
 def open_book(place: str | Path | None = None) -> Book:

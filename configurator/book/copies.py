@@ -67,7 +67,11 @@ def put_back(path: Path, database: Database) -> Path | None:
         if database.file is None:
             database.change(lambda connection: _fill(connection, copy, database))
             return None
-        return _put_in_place(copy, database, database.file)
+        try:
+            return _put_in_place(copy, database, database.file)
+        except OSError as error:
+            expected = "a folder that may be written, and a file that no other program has open"
+            raise database.refusal(f"cannot be put in place ({error.strerror})", expected) from None
 
 
 def faults_in_file(database: Database) -> list[str]:

@@ -60,10 +60,11 @@ class Database:
         """The answer of work in a transaction that only reads, and sees one state of the book. Raises BadInput."""
         return self._done(work, writes=False)
 
-    def change(self, work: Statements[Written]) -> Written:
-        """The answer of work in a transaction that is done whole or not at all. Raises BadInput."""
+    def change(self, work: Statements[Written], *, knows_again: bool = False) -> Written:
+        """The answer of work in a transaction that is done whole or not at all. Raises BadInput. knows_again : the work
+        itself sees whether it was done before, so it may be done again even where that is open."""
         assert not self._looks_only, "a look never writes"
-        return self._done(work, writes=True)
+        return self._done(work, writes=True, knows_again=knows_again)
 
     def close(self) -> None:
         self._engine.dispose()
@@ -98,12 +99,12 @@ class Database:
     def refusal(self, problem: str, expected: str = "", remedy: str = "", at: str = "") -> BadInput:
         return BadInput([Fault(self.place, at, problem, expected, remedy)])
 
-    def _done(self, work: Statements[Written], writes: bool) -> Written:
+    def _done(self, work: Statements[Written], writes: bool, knows_again: bool = False) -> Written:
         """The answer of work, done again while what hinders it may pass."""
         pause_s, until = FIRST_PAUSE_S, None
         while True:
             try:
-                return self._once(work, writes)
+                return self._once(work, writes, knows_again)
             except DBAPIError as error:
                 until = until or monotonic() + TRY_AGAIN_FOR_S
                 if not passes(error, self._was_reached) or monotonic() + pause_s > until:
@@ -111,13 +112,13 @@ class Database:
             sleep(pause_s)
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
 
-    def _once(self, work: Statements[Written], writes: bool) -> Written:
+    def _once(self, work: Statements[Written], writes: bool, knows_again: bool) -> Written:
         with self._engine.connect() as connection:
             self._was_reached = True
             try:
                 answer = work(connection.execution_options(writes=writes))
                 if writes:
-                    self._confirm(connection)
+                    self._confirm(connection, knows_again)
             except OverflowError:  # where another program has written the largest number there can be
                 raise self.refusal("has no number left for it", "", PUT_BACK) from None
             finally:
@@ -125,11 +126,11 @@ class Database:
                     connection.rollback()
         return answer
 
-    def _confirm(self, connection: Connection) -> None:
+    def _confirm(self, connection: Connection, knows_again: bool) -> None:
         try:
             connection.commit()
         except DBAPIError as error:
-            if error.connection_invalidated:
+            if error.connection_invalidated and not knows_again:
                 raise self.refusal(*NOT_CERTAIN) from None
             raise
 

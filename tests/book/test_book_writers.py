@@ -191,3 +191,34 @@ def test_a_server_that_restarts_and_writers_that_are_killed(tmp_path: Path) -> N
         in_flight = {f"{name}-{number}" for name, number in enumerate(last)}
         assert set(notes) - set(confirmed) <= asked | in_flight
         assert len(confirmed) > 50
+
+
+def test_nobody_is_refused_through_restarts_who_has_keys() -> None:
+    """Ten writers, each run in a book opened anew: what a repeat would have served is served, also where the line broke
+    at the confirmation; and nothing is there twice."""
+    with running_server() as server:
+        place = Servers(server).new()
+        with open_book(place) as book:
+            book.add_trial(noted("first"))
+
+        def work(confirm: Confirm, name: str) -> None:
+            for number in range(8):
+                with open_book(place) as book:
+                    book.add_trial(noted(f"{name}-{number}"), f"{name}-{number}")
+                    confirm(f"{name}-{number}")
+
+        writers = [child_of(lambda confirm, name=str(n): work(confirm, name)) for n in range(WRITERS)]  # type: ignore[misc]
+        for how in (signal.SIGINT, signal.SIGQUIT, signal.SIGINT):
+            time.sleep(0.5)
+            server.stop(how)
+            time.sleep(0.3)
+            server.start()
+        confirmed = []
+        for child, lines in writers:
+            with lines:
+                confirmed += lines.read().splitlines()
+            assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+        with open_book(place) as book:
+            notes = [trial.note for trial in book.trials()]
+            sums_up(book)
+        assert sorted(notes) == sorted(["first", *confirmed]) and len(confirmed) == 8 * WRITERS

@@ -229,6 +229,7 @@ NEVER_ENTERED: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
     "a lever that nobody has": (lambda kept: front(kept)["pump"].update(lever="elbow"), "no part has a lever 'elbow'"),
     "an assumed figure that is none": (lambda kept: kept["car"].update(assumed={"wobble_mm": 1}), "has no such figure"),
     "a day to come": (lambda kept: kept.update(at="2999-05-02T10:15:00Z"), "at: 2999-05-02 10:15 is still to c"),
+    "a time in seconds": (lambda kept: kept.update(at=1_700_000_000), "entry 1, at: "),
     "a time beyond the calendar": (lambda kept: kept.update(at="0001-01-01T00:00:00+14:00"), "entry 1, at: "),
     "another car's name": (
         lambda kept: kept.update(vehicle="test van"),
