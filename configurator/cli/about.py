@@ -13,7 +13,7 @@ MATTERS = ("numpy", "ortools", "pydantic", "sqlalchemy", "typer", "psycopg", "ji
            "starlette", "uvicorn", "distributed", "openpyxl")  # fmt: skip
 
 
-NAME = "parts for a carburettor's accelerator pump"
+IS_FOR = "parts for a carburettor's accelerator pump"
 
 
 def versions_text() -> str:

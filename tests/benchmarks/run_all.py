@@ -11,12 +11,12 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 FULL: dict[str, list[str]] = {
     "start_up": [], "loading": [], "regions": [], "trends": [], "propose": [], "availability": [], "order": [],
-    "cluster": [], "page_load": [], "recovery": [], "soak": [],
+    "cluster": [], "page_load": [], "recovery": [], "soak": [], "soak_book": [],
 }  # fmt: skip
 SHORT: dict[str, list[str]] = {
     "start_up": [], "loading": ["--rounds", "3"], "order": ["--sizes", "10", "30", "--seeds", "3", "--limit", "20"],
     "soak": ["--checks", "2000", "--proposals", "200", "--orders", "3", "--vehicles", "10"],
-    "recovery": ["50"],
+    "recovery": ["50"], "soak_book": ["--seconds", "20"],
 }  # fmt: skip
 
 
