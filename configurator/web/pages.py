@@ -3,7 +3,6 @@
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -21,6 +20,11 @@ from configurator.views.felt_signs import FELT_SIGNS
 from configurator.views.order import order_verdict, what_for
 from configurator.views.tables import CAUTIONS
 
+_TITLES = {
+    400: "That cannot be meant", 401: "This page asks for its token", 403: "Not from there", 404: "Not there",
+    409: "Stopped", 413: "Too much at once", 500: "Something went wrong",
+}  # fmt: skip
+"""Of pages that say what went wrong, by status."""
 _RULE = re.compile(r" \[[a-z-]+\]$")
 _WRITTEN_SLOT = re.compile(r"\b(?:front|rear)\.[a-z_]+\b")
 HERE = Path(__file__).resolve().parent
@@ -117,7 +121,9 @@ def page(template: str, status: int = 200, headers: Mapping[str, str] | None = N
 
 def trouble(status: int, says: str, headers: Mapping[str, str] | None = None) -> HTMLResponse:
     """A plain page for a request that cannot be answered; says may hold several lines."""
-    return page("trouble.html", status, headers, title=HTTPStatus(status).phrase, lines=says.splitlines())
+    return page(
+        "trouble.html", status, headers, title=_TITLES.get(status, "That did not work"), lines=says.splitlines()
+    )
 
 
 def is_part(request: Request) -> bool:

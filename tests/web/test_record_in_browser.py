@@ -177,6 +177,8 @@ def test_a_run_that_is_refused_later_waits_to_be_mended(visits: Visits) -> None:
     refused = page.locator("#waiting a")
     expect(refused).to_contain_text("Height above the sea: found 'high'")
     refused.tap()
+    expect(page.locator("#kept")).to_contain_text("Height above the sea: found 'high'")
+    expect(page.get_by_label("Height above the sea")).to_be_visible()
     expect(page.get_by_label("Height above the sea")).to_have_value("high")
     page.get_by_label("Height above the sea").fill("120")
     page.get_by_role("button", name="Save this run").tap()

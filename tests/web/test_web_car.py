@@ -135,10 +135,16 @@ def test_no_word_of_the_model_shows(written: Workshop, below: str) -> None:
 def test_an_undo_of_what_is_not_there_is_told(client_of: TestClient) -> None:
     assert client_of.post("/car/roadster/run/1/undo", headers=OWN_FORM).status_code == 404
     assert client_of.post("/car/roadster/fit/1/undo", headers=OWN_FORM).status_code == 404
-    for entry in ("9", "x", "٣", "1_0"):
-        assert client_of.get(f"/car/roadster/card?entry={entry}").status_code in (200, 404)
+    assert client_of.get("/car/roadster/card?entry=9").status_code == 404
+    assert client_of.get("/car/roadster/card?entry=1_0").status_code == 200, "no entry is meant: what is fitted"
 
 
 @pytest.fixture
 def client_of(written: Workshop) -> TestClient:
     return browser(page_of(written))
+
+
+@pytest.mark.parametrize("path", ["/nothing", "/car/nobody", "/car/roadster/parts?pin=nonsense"])
+def test_what_went_wrong_has_a_title_in_words(client_of: TestClient, path: str) -> None:
+    title = re.search("<h1>(.*?)</h1>", client_of.get(path).text)
+    assert title is not None and title[1] in ("Not there", "That cannot be meant")

@@ -2,7 +2,7 @@
 // Runs on the road: what is typed is kept on the phone until the workshop has it, and sent once, however often it is
 // sent: the form's key tells the book that it is the same run.
 (() => {
-  const QUEUE = "tipin-runs", DRAFT = "tipin-draft:", AGAIN_MS = 20000;
+  const QUEUE = "tipin-runs", DRAFT = "tipin-draft:", REFUSED = "tipin-refused", AGAIN_MS = 20000;
   const read = (name) => { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } };
   const queue = () => read(QUEUE) || [];
   const keep = (runs) => localStorage.setItem(QUEUE, JSON.stringify(runs));
@@ -21,6 +21,7 @@
       back.textContent = `${run.car}: ${run.refused}`;
       back.addEventListener("click", () => {
         localStorage.setItem(DRAFT + run.page, JSON.stringify(run.said));
+        sessionStorage.setItem(REFUSED, run.refused);
         keep(queue().filter((one) => one.key !== run.key));
       });
       line.append(back);
@@ -66,12 +67,16 @@
           if (field.type === "radio") { field.checked = field.value === word; }
           else if (field.type === "checkbox") { field.checked = true; }
           else { field.value = word; }
+          const fold = field.closest("details");
+          if (fold && word) { fold.open = true; } // what was typed is seen
         }
       }
     };
     const kept = read(draft);
     if (kept && !document.getElementById("run-refused")) { fill(kept); }
-    document.getElementById("kept").textContent = "Kept on this phone until the workshop has it.";
+    const refused = sessionStorage.getItem(REFUSED);
+    sessionStorage.removeItem(REFUSED);
+    document.getElementById("kept").textContent = refused || "Kept on this phone until the workshop has it.";
     form.addEventListener("input", () => localStorage.setItem(draft, JSON.stringify(said())));
     form.addEventListener("submit", (event) => {
       event.preventDefault();
