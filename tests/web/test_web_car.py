@@ -12,9 +12,14 @@ from test_web_bench import text_of
 from web_page import EXAMPLES, OWN_FORM, browser, form_of, page_of, workshop_in
 
 from configurator.advice.next_step import what_next
+from configurator.advice.propose import ProposalRequest
+from configurator.advice.sure_proposal import proposal_of
 from configurator.book.book import open_book
 from configurator.book.records import Conditions, Felt, trial_of
-from configurator.learning.as_known import as_known
+from configurator.learning.as_known import Known, as_known
+from configurator.reports import ProposeReport
+from configurator.slots.wishes import read_wishes
+from configurator.web import car as car_module
 from configurator.web import judged as judged_module
 from configurator.web.workshop import Workshop
 
@@ -148,3 +153,15 @@ def client_of(written: Workshop) -> TestClient:
 def test_what_went_wrong_has_a_title_in_words(client_of: TestClient, path: str) -> None:
     title = re.search("<h1>(.*?)</h1>", client_of.get(path).text)
     assert title is not None and title[1] in ("Not there", "That cannot be meant")
+
+
+def test_where_nothing_fits_other_ways_say_why(written: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A nozzle kept that is too small: nothing that fits cures it."""
+
+    def with_wish(known: Known, asked: ProposalRequest) -> ProposeReport:
+        return proposal_of(known, ProposalRequest(read_wishes(known.case.options, ["front.nozzle"], [], [])))
+
+    monkeypatch.setattr(car_module, "proposal_of", with_wish)
+    text = text_of(browser(page_of(written)).get("/car/roadster/ways").text)
+    assert "what fits in the catalogue will not cure" in text and "A way out: " in text
+    assert "front.nozzle" not in text
