@@ -132,7 +132,7 @@ def day_words(at: datetime, now: datetime, *, clock: bool = True) -> str:
     there, here = at.astimezone(), now.astimezone()
     if there.date() == here.date():
         return f"today {there:%H:%M}" if clock else "today"
-    return f"{there.day} {there:%B}" + (f" {there.year}" if there.year != here.year else "")
+    return f"{there.day} {there:%b}" + (f" {there.year}" if there.year != here.year else "")
 
 
 def fitted_text(report: FittedReport) -> str:

@@ -61,9 +61,11 @@ def _at(ladder: Ladder, column: int, size: float, y: float, x: float, room: floa
         yield element("circle", kind, cx=x + used + 12, cy=y, r=10)
         yield element("text", "next", says, x=x + used + 28, y=y + 5)
         used = room
-    if here and used < room - 50:
+    if here:
         more = f"+{len(here) - MOST_MARKS} " if len(here) > MOST_MARKS else ""
-        yield element("text", "soft", more + day_words(here[-1].at, now, clock=False), x=x + used + 4, y=y + 5)
+        says = more + day_words(here[-1].at, now, clock=False)
+        if used + SIGN * len(says) < room:
+            yield element("text", "soft", says, x=x + used + 4, y=y + 5)
 
 
 def _mark(mark: RunMark, x: float, y: float) -> str:

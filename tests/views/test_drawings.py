@@ -100,7 +100,7 @@ def test_only_what_differs_is_written_over_a_column() -> None:
 
 @pytest.mark.parametrize(
     ("at", "says"),
-    [("2026-05-04T09:05", "today 09:05"), ("2026-05-03T09:05", "3 May"), ("2025-12-31T09:05", "31 December 2025")],
+    [("2026-05-04T09:05", "today 09:05"), ("2026-05-03T09:05", "3 May"), ("2025-12-31T09:05", "31 Dec 2025")],
 )
 def test_a_day_is_told_as_one_says_it(at: str, says: str) -> None:
     there = datetime.fromisoformat(at).astimezone()
