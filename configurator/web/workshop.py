@@ -13,7 +13,7 @@ from configurator.advice.work import combination_of
 from configurator.book.book import find_book, open_book
 from configurator.book.car_now import CarNow, car_now, records_in_book
 from configurator.book.car_records import CarRecords
-from configurator.book.entries import SomeEntry
+from configurator.book.entry_reading import SomeEntry
 from configurator.book.fitting import Fitting
 from configurator.book.last_work import NOTHING_BOOKED, LastWork, Version, version_of_records
 from configurator.book.records import Trial, car_of

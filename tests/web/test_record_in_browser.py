@@ -30,7 +30,7 @@ def runs_of(visits: Visits, name: str) -> list[Trial]:
     if book is None:
         return []
     with book:
-        return book.trials(name)
+        return list(book.trials(name))
 
 
 @dataclass
