@@ -107,7 +107,9 @@ def test_a_command_in_a_sentence_works(path: Path, tmp_path: Path) -> None:
     for found in INLINE_COMMAND.finditer(prose(read(path))):
         command = found["command"]
         word, *rest = command.split()[1:] or ["--help"]
-        assert word in COMMANDS or word in ("--help", "--install-completion", "--version", "--manual"), f"there is no {command}"
+        assert word in COMMANDS or word in ("--help", "--install-completion", "--version", "--manual"), (
+            f"there is no {command}"
+        )
         if rest and rest[0] in JOBS.get(word, ()):
             rest = rest[1:]
         if rest and not rest[0].startswith("-") and not PLACEHOLDER.search(command):
