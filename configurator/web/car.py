@@ -8,8 +8,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from configurator.advice.part_that_would_do import with_parts_that_would_do
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.sure_proposal import proposal_of
+from configurator.learning.as_known import SURE_ENOUGH
 from configurator.learning.trial_entry import says_little
 from configurator.reports import ProposeReport
 from configurator.views.proposal import nothing_does
@@ -63,7 +65,7 @@ async def _ways(workshop: Workshop, work: Searches, request: Request) -> Respons
 
 
 def _proposed(setting: Setting) -> ProposeReport:
-    return proposal_of(setting.known, ProposalRequest())
+    return with_parts_that_would_do(proposal_of(setting.known, ProposalRequest()), setting.known, SURE_ENOUGH)
 
 
 async def _runs(workshop: Workshop, request: Request) -> Response:

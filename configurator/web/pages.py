@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from configurator.advice.belief_told import sure_percent
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.catalogue.settings import price_text
 from configurator.slots.slot import SLOT_WORDS, SLOTS
 from configurator.units.showing import shown_value
@@ -108,6 +109,7 @@ _environment.globals |= {
     "cautions": CAUTIONS,
     "car_path": car_path,
     "felt_signs": FELT_SIGNS,
+    "in_a_sentence": in_a_sentence,
     "now": lambda: datetime.now(UTC),
     "what_for": what_for,
     "order_verdict": order_verdict,

@@ -19,6 +19,7 @@ from web_page import CATALOG, EXAMPLES, Asked, ask, browser, page_of, workshop_i
 
 from configurator.advice import next_step
 from configurator.advice.next_step import NextReport, what_next
+from configurator.advice.over_unknown import in_a_sentence
 from configurator.advice.propose import ProposalRequest, propose
 from configurator.advice.sure_proposal import proposal_of
 from configurator.car.vehicle import Vehicle, load_vehicle
@@ -29,10 +30,12 @@ from configurator.ordering.cheapest import plan_order
 from configurator.ordering.job import job_of
 from configurator.ordering.meeting import Meeting, load_meeting
 from configurator.ordering.plan import PurchaseWish
+from configurator.ordering.report import Failing, OrderReport
 from configurator.reports import ProposeReport
 from configurator.solver.stop import solved
 from configurator.stopping import Stop, Stopped, until
 from configurator.web import car, judged, order
+from configurator.web.pages import page
 from configurator.web.workshop import Workshop
 
 SOON = (date.today() + timedelta(days=7)).isoformat()
@@ -83,10 +86,24 @@ def test_a_workshop_file_is_planned_as_the_command_line_plans_it(client: TestCli
         assert f"{line.called} {line.quantity} {line.price:.2f} {line.total:.2f}" in text
     for point in report.curve:
         assert f"{point.budget:.2f} {point.spent:.2f} {100 * point.sureness:.0f} %" in text
+    told = [in_a_sentence(one) for vehicle in report.vehicles for one in vehicle.not_known]
+    assert told and all(says in text for says in told)
     picture = re.search(r'src="(/order/picture/[^"]+)" alt="([^"]+)"', html)
     assert picture is not None and f"{report.total:.2f}" in picture[2]
     assert client.get(picture[1]).text.startswith("<svg")
     assert client.get("/order/picture/none.svg").status_code == 404
+
+
+def test_what_a_part_would_have_to_be_like_stands_on_the_page() -> None:
+    missing = Failing(vehicle="Small car", wanted=0.9, best=0.1, would_do=["front: a pump of 5 cc to 20 cc"])
+    report = OrderReport(
+        name="x", ok=False, proven=True, bound=None, lines=[], suppliers=[], work=0, total=0, vehicles=[],
+        left_alone=[], curve=[], failing=[missing], ways_out=[], notes=[],
+    )  # fmt: skip
+    shown = page("plan_part.html", report=report, picture="", says="", key="x", named=str)
+    text = text_of(bytes(shown.body).decode())
+    assert "Small car: 90 % wanted, 10 % is the most there is by its day." in text
+    assert "ask a supplier for any one of: front: a pump of 5 cc to 20 cc" in text
 
 
 def test_ticked_vehicles_are_planned_for_their_days(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
