@@ -14,7 +14,6 @@ STANDARD_PUMP = PumpFigures(
     code="standard", capacity_ten_strokes_cc=30, diaphragm_area_mm2=700, safe_stroke_mm=6.2, spring_preload_n=9,
     spring_rate_n_per_mm=1.5, lever="short", depth_below_bowl_mm=14,
 )  # fmt: skip
-"""Of which the trade says up to what nozzle it is good."""
 LARGE_PUMP = PumpFigures(
     code="large", capacity_ten_strokes_cc=50, diaphragm_area_mm2=900, safe_stroke_mm=8.0, spring_preload_n=11,
     spring_rate_n_per_mm=1.6, lever="long", lever_ratio=1.1, depth_below_bowl_mm=19,
