@@ -5,12 +5,10 @@ from datetime import UTC, datetime
 from functools import partial
 
 from starlette.concurrency import run_in_threadpool
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.book.book import find_book
 from configurator.book.fitting import Fitting
 from configurator.book.fitting_entry import enter_fitting
 from configurator.web.pages import car_path
@@ -52,8 +50,6 @@ async def _undo(workshop: Workshop, request: Request) -> Response:
 
 
 def _undone(workshop: Workshop, name: str, entry: int) -> None:
-    car, book = workshop.folder.vehicle(name).vehicle.name, find_book(workshop.book)
-    if book is None:
-        raise HTTPException(404, "There is no book yet.")
-    with book:
+    car = workshop.folder.vehicle(name).vehicle.name
+    with workshop.book_there() as book:
         book.undo_fitting(entry, car)

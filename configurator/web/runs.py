@@ -9,12 +9,10 @@ from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.book.book import find_book
 from configurator.book.records import Trial
 from configurator.errors import BadInput, Fault, TipinError
 from configurator.judging.feelings import MOMENT_SAYS, MOMENTS, SYMPTOMS
@@ -116,10 +114,8 @@ async def _undo(workshop: Workshop, request: Request) -> Response:
 
 
 def _undone(workshop: Workshop, name: str, number: int) -> None:
-    car, book = workshop.folder.vehicle(name).vehicle.name, find_book(workshop.book)
-    if book is None:
-        raise HTTPException(404, "There is no book yet.")
-    with book:
+    car = workshop.folder.vehicle(name).vehicle.name
+    with workshop.book_there() as book:
         if all(run.number != number for run in book.trials(car)):
             raise BadInput([Fault(f"run {number}", "", "is none of this car that counts", "one of its list")])
         book.undo_trial(number)

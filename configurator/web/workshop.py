@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from starlette.datastructures import QueryParams
+from starlette.exceptions import HTTPException
 
 from configurator.advice.availability import Availability
 from configurator.advice.work import combination_of
-from configurator.book.book import find_book, open_book
+from configurator.book.book import Book, find_book, open_book
 from configurator.book.car_now import CarNow, car_now, records_in_book
 from configurator.book.car_records import CarRecords
 from configurator.book.entry_reading import SomeEntry
@@ -129,6 +130,14 @@ class Workshop:
             return {}
         with found:
             return found.stock()
+
+    def book_there(self) -> Book:
+        """The book, to write into. Raises a 404 where there is none yet: nobody makes one by taking something back."""
+        found = find_book(self.book)
+        if found is None:
+            raise HTTPException(404, "There is no book yet.")
+        with found:
+            return open_book(self.book)
 
     def car_at(self, name: str, at: datetime) -> CarNow:
         """A vehicle of the folder as it was then. Raises NotThere and BadInput."""

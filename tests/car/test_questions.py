@@ -159,7 +159,7 @@ def test_what_one_stroke_gives_is_not_taken_for_ten() -> None:
     assert "'hp' is no unit of volume" in fault.problem
 
 
-@pytest.mark.parametrize("pump", ["", "large", "pump-7cc", "42 cc"])
+@pytest.mark.parametrize("pump", ["", "large", "pump-5cc", "42 cc"])
 @pytest.mark.parametrize("said", ["15:1.1 30:1.9 55:2.8", "0:0 15:1,1 30:1,9 55:2,8"])
 def test_a_lobe_by_three_readings_of_a_dial_gauge(pump: str, said: str) -> None:
     """It works the pump that is in, whichever that is, and was read as it is mounted."""

@@ -87,7 +87,8 @@ def test_a_car_that_needs_nothing_gets_checks_and_a_test() -> None:
         "First checks", "Linkage and clearances", "Before the first start", "Road test",
     ]  # fmt: skip
     assert "snaps shut by itself" in words_of(card.sections) and len(card.after_feelings) == len(SYMPTOMS)
-    assert "nothing need change" in card_html(card)
+    assert "no part is changed by this card, and these are not right yet" in card_html(card), "it hesitates"
+    assert "nothing need change" in card_html(card.model_copy(update={"ok": True, "uncured": []}))
 
 
 def test_the_two_circuit_car_names_both() -> None:

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from auditing import audit, audit_unfolded
 from browser import DESK, HEIGHT, PHONE, Visits
-from playwright.sync_api import Locator
-from serving import EXAMPLES
+from playwright.sync_api import Browser, Locator
+from serving import EXAMPLES, serving
 
 pytest_plugins = ["browser"]
 ANSWERED = (
@@ -105,20 +105,25 @@ def test_a_refused_file_is_mended_on_a_phone(visits: Visits, tmp_path: Path) -> 
 
 
 @pytest.mark.long(40)
-def test_an_order_is_kept_sent_and_put_on_the_shelf(visits: Visits) -> None:
-    page = visits.open(PHONE, drawn=())
-    page.goto(
-        "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80&one_supplier=y&no_redrill=y",
-        timeout=PLANNED_WITHIN_MS,
-    )
-    go(page.get_by_role("button", name="Keep this order"))
-    go(page.locator(".answers a").first)
-    for name in ("It is sent", "Put on the shelf"):
-        page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
-        audit(page)
-        go(page.get_by_role("button", name=name))
-    assert "and on the shelf" in page.locator("main").inner_text()
-    for path in ("/orders", "/orders/1"):
-        page.goto(path)
-        audit(page)
-        assert "arrived" in page.locator("main").inner_text()
+def test_an_order_is_kept_sent_and_put_on_the_shelf(chromium: Browser, tmp_path: Path) -> None:
+    """In a page of its own: what came on a shelf that others share would be counted on by their orders."""
+    with serving(tmp_path / "own") as served:
+        visits = Visits(chromium, served)
+        page = visits.open(PHONE, drawn=())
+        page.goto(
+            "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80&one_supplier=y&no_redrill=y",
+            timeout=PLANNED_WITHIN_MS,
+        )
+        go(page.get_by_role("button", name="Keep this order"))
+        go(page.locator(".answers a").first)
+        for name in ("It is sent", "Put on the shelf"):
+            page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+            audit(page)
+            go(page.get_by_role("button", name=name))
+        assert "and on the shelf" in page.locator("main").inner_text()
+        for path in ("/orders", "/orders/1"):
+            page.goto(path)
+            audit(page)
+            assert "arrived" in page.locator("main").inner_text()
+        visits.close()
+    visits.check()

@@ -138,6 +138,7 @@ def test_the_order_for_one_vehicle(visits: Visits, width: int) -> None:
     page = visits.open(width)
     page.goto("/")
     page.get_by_role("link", name="Orders").click()
+    page.get_by_role("link", name="Plan one").click()
     page.get_by_label("Club roadster", exact=True).check()
     page.get_by_label("How sure, %").fill("80")
     page.get_by_role("button", name="Plan the order").click()

@@ -19,7 +19,8 @@ LEAST_WORDS = 5
 
 def test_every_picture_is_shown_and_told() -> None:
     assert set(SHOWN) == set(SHOTS) == {path.stem for path in PICTURES.glob("*.png")}
-    drawn = re.findall(r"\(pictures/([\w-]+)\.svg\)", (PICTURES.parent / "pull.md").read_text(encoding="utf-8"))
+    pages = "".join(page.read_text(encoding="utf-8") for page in PICTURES.parent.glob("*.md"))
+    drawn = re.findall(r"\(pictures/([\w-]+)\.svg\)", pages)
     assert set(drawn) == {path.stem for path in PICTURES.glob("*.svg")}
     assert all(len(words.split()) >= LEAST_WORDS for words in SHOWN.values())
 

@@ -161,7 +161,7 @@ def test_the_script_gets_the_part_of_the_page_and_its_address(client: TestClient
     assert "<html" not in answer.text and 'id="live"' in answer.text
     assert re.search(r'id="spoken" hx-swap-oob="innerHTML">(OK|WILL NOT CURE): 1 change', answer.text)
     whole = client.get("/car/roadster/parts?pin=front.nozzle%3Dstraight-0.85")
-    assert "<html" in whole.text and whole.headers["vary"] == "HX-Request"
+    assert "<html" in whole.text and whole.headers["vary"] == "HX-Request, Accept-Encoding"
     part, same = (html.partition('<h2 id="verdict"')[2] for html in (answer.text, whole.text))
     key = re.compile(r'name="key" value="[^"]*"')
     assert key.sub("", part.partition('<p id="spoken"')[0]).rstrip() in key.sub("", same)
