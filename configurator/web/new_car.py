@@ -140,10 +140,12 @@ def _written(workshop: Workshop, answers: Answers) -> Response:
         return _summary(answers, faults)
     content = text_of_car(answers, [*QUESTIONS, *MORE]).encode()
     digest = sha256(content).hexdigest()
+    # The names first: what is sent twice at the same instant may be there by the time that contents are compared.
+    taken = _name_taken(workshop, QUESTIONS[0], answers)
     for filed in workshop.folder.listing().vehicles:
         if filed.digest == digest:  # sent twice
             return RedirectResponse(car_path(filed.name), 303)
-    if taken := _name_taken(workshop, QUESTIONS[0], answers):
+    if taken:
         return _summary(answers, taken)
     try:
         added: Added = workshop.folder.add(answers["name"] + ENDING, content)
