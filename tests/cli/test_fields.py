@@ -13,14 +13,17 @@ from configurator.book.records import Conditions, Felt
 from configurator.cli import app
 from configurator.cli.fields import OPTIONS, as_option
 from configurator.cli.groups import IN_ORDER, PANELS
+from configurator.web.pages import LABELS
 
 PACKAGE = Path(__file__).resolve().parents[2] / "configurator"
 _FIELD = re.compile(r'(?:in_field\(\s*|\bfield=|field: str = )"(\w+)"')
 
 
 def fields() -> set[str]:
-    """Every field that the sources name, and those of the records that a run is entered into."""
-    named = {name for path in PACKAGE.rglob("*.py") for name in _FIELD.findall(path.read_text(encoding="utf-8"))}
+    """Every field that the sources name, and those of the records that a run is entered into; the page's own have no
+    option, but a label."""
+    paths = [path for path in PACKAGE.rglob("*.py") if PACKAGE / "web" not in path.parents]
+    named = {name for path in paths for name in _FIELD.findall(path.read_text(encoding="utf-8"))}
     return named | set(Felt.model_fields) | set(Conditions.model_fields) - {"warm"}
 
 
@@ -40,6 +43,12 @@ def test_the_search_finds_the_fields() -> None:
 @pytest.mark.parametrize("field", sorted(fields() | set(OPTIONS)))
 def test_every_field_is_an_option_or_an_argument(field: str) -> None:
     assert as_option(field, "") in set(names(get_command(app)))
+
+
+def test_every_field_of_the_page_has_a_label() -> None:
+    paths = (PACKAGE / "web").rglob("*.py")
+    named = {name for path in paths for name in _FIELD.findall(path.read_text(encoding="utf-8"))}
+    assert "do" in named and named <= set(LABELS) | set(OPTIONS)
 
 
 def test_every_command_has_its_place_in_a_panel() -> None:
