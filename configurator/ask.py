@@ -10,12 +10,11 @@ from pathlib import Path
 from configurator.advice import size as sizing
 from configurator.advice.availability import Availability
 from configurator.advice.checked import checked
-from configurator.advice.next_step import NextReport, what_next, with_first_step
+from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.over_unknown import over_what_is_not_known
-from configurator.advice.part_that_would_do import with_parts_that_would_do
+from configurator.advice.proposal_in_full import proposal_in_full
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.standing import AvailabilityReport
-from configurator.advice.sure_proposal import proposal_of
 from configurator.advice.sure_sizes import sure_sizes
 from configurator.book.book import find_book
 from configurator.book.car_now import car_now, records_in_book
@@ -90,9 +89,7 @@ def propose(
     felt = read_symptom(symptom, moment)
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))
-    report = proposal_of(known, ProposalRequest(wishes, tuple(order), felt), sure)
-    report = report if wishes else with_first_step(known, with_parts_that_would_do(report, known, sure))
-    return over_what_is_not_known(report, known)
+    return proposal_in_full(known, ProposalRequest(wishes, tuple(order), felt), sure)
 
 
 def why(

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from configurator.advice.next_step import NextChange, NextReport
+from configurator.advice.named_choice import choice_after
+from configurator.advice.next_step import NextReport
 from configurator.book.records import Trial
 from configurator.car.fitted import FittedNozzle
 from configurator.car.in_place import PartsInPlace
 from configurator.learning.as_known import Known
 from configurator.learning.nozzle_sizes import NozzleSizes, nozzle_sizes
-from configurator.slots.options import Choice
-from configurator.slots.slot import CIRCUIT_SLOTS, SLOTS, Slot
+from configurator.slots.slot import CIRCUIT_SLOTS, Slot
 
 _MOST_COLUMNS, MOST_RUNGS, BEYOND = 3, 14, 2
 """Columns and rungs that a phone has room for; rungs beyond the last that anything stands at."""
@@ -57,7 +57,7 @@ class Ladder:
 def ladder_of(known: Known, circuit: str, runs: Sequence[Trial], step: NextReport) -> Ladder:
     """The ladder of one circuit of a car as it is now. step : what is next on that very car."""
     case = known.case
-    after = with_changes(known, step.changes)
+    after = choice_after(case, step.changes)
     sizes = nozzle_sizes(case, circuit, after, known.belief)
     made = [(run, *_as_made(run, circuit)) for run in runs]
     last = tuple(after[Slot(circuit, other)].label for other in CIRCUIT_SLOTS[1:])
@@ -74,22 +74,12 @@ def ladder_of(known: Known, circuit: str, runs: Sequence[Trial], step: NextRepor
     fitted_mm = case.as_fitted[nozzle].read(FittedNozzle).diameter_mm
     next_mm = after[nozzle].read(FittedNozzle).diameter_mm if step.changes else None
     in_the_end = any(change.slot == str(nozzle) for change in step.destination)
-    end_mm = with_changes(known, step.destination)[nozzle].read(FittedNozzle).diameter_mm if in_the_end else None
+    end_mm = choice_after(case, step.destination)[nozzle].read(FittedNozzle).diameter_mm if in_the_end else None
     likely = _likely_mm(sizes)
     kept = {fitted_mm, *(mark.diameter_mm for mark in marks), *(likely or ())}
     kept |= {size for size in (next_mm, end_mm) if size is not None}
     rungs = _rungs(kept, [size.diameter_mm for size in sizes.sizes])
     return Ladder(circuit, columns, rungs, marks, fitted_mm, likely, next_mm, end_mm, len(made) - len(marks))
-
-
-def with_changes(known: Known, changes: Sequence[NextChange]) -> Choice:
-    """The parts in every slot once these changes are made."""
-    choice = dict(known.case.as_fitted)
-    for change in changes:
-        found = known.case.options[SLOTS[change.slot]].labelled(change.to)
-        assert found is not None
-        choice[SLOTS[change.slot]] = found
-    return choice
 
 
 def _as_made(run: Trial, circuit: str) -> tuple[float, tuple[str, ...]]:

@@ -5,12 +5,13 @@ proposal, proposal:2        what `tipin propose` lists, and its other ways in th
 SLOT=WHAT,SLOT=WHAT         these parts in place of what is fitted, as wishes name them
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable
+from typing import Protocol
 
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import did_you_mean
 from configurator.judging.case import Case
-from configurator.reports import Change, ProposeReport
+from configurator.reports import ProposeReport
 from configurator.slots.options import Choice
 from configurator.slots.slot import SLOTS
 from configurator.slots.wishes import FITTED, chosen_parts
@@ -18,8 +19,18 @@ from configurator.slots.wishes import FITTED, chosen_parts
 PROPOSAL = "proposal"
 
 
-def choice_after(case: Case, changes: Sequence[Change]) -> Choice:
-    """The parts in every slot once the changes of a proposal for this very case are made."""
+class PartPutIn(Protocol):
+    """A change of a proposal, or of a step towards it: a slot, and the label of what takes its place."""
+
+    @property
+    def slot(self) -> str: ...
+
+    @property
+    def to(self) -> str: ...
+
+
+def choice_after(case: Case, changes: Iterable[PartPutIn]) -> Choice:
+    """The parts in every slot once the changes for this very case are made."""
     choice = dict(case.as_fitted)
     for change in changes:
         slot = SLOTS[change.slot]

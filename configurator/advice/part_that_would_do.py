@@ -25,7 +25,6 @@ from configurator.slots.wishes import Wish
 from configurator.units.units import show_diameter
 
 IMAGINED = "like-"
-TENTH = 0.1
 THINNED = 3
 """Of the nozzles beside what is imagined every so many are looked at: sizes lie close."""
 SCALED = ("diaphragm_area_mm2", "spring_preload_n", "spring_rate_n_per_mm")
@@ -56,7 +55,7 @@ def _pump(circuit: FittedCircuit, ten_strokes_cc: float) -> dict[str, Any]:
     scaled = {name: getattr(pump, name) * scale for name in SCALED}
     return {
         **pump.model_dump(exclude={"code", "supplier", "price", "labour_min", "comes_with"}), **scaled,
-        "capacity_ten_strokes_cc": ten_strokes_cc, "capacity_cc": TENTH * ten_strokes_cc, "comes_with": (),
+        "capacity_ten_strokes_cc": ten_strokes_cc, "capacity_cc": ten_strokes_cc / 10, "comes_with": (),
     }  # fmt: skip
 
 
@@ -123,7 +122,8 @@ def _holding(known: Known, name: str, kind: SoughtPart, wanted: float) -> list[b
     codes = [option.code or "" for option in case.options[slot]]
     held = {code for code, may in zip(codes, possible.tolist(), strict=True) if may}
     holds = [_code(value) in held for value in kind.values]
-    if not any(holds) or known.belief is None:
+    # In one circuit that is a rule of the tables; of two only both together can be judged.
+    if known.belief is None or len(case.circuit_names) == 1:
         return holds
     return [
         may and _is_sure(wide, engine, slot, _code(value), wanted)

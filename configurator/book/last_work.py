@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, select
 
 from configurator.book.car_records import CarRecords
+from configurator.book.entry_reading import read_entry
 from configurator.book.records import Trial
 from configurator.book.schema import FITTINGS, TRIALS
 
@@ -16,7 +17,7 @@ NOTHING_BOOKED: Version = (0, 0, 0, 0)
 
 @dataclass(frozen=True)
 class LastWork:
-    """Of one car. last : its last run."""
+    """Of one car. last : its last run; None where there is none, or it cannot be read."""
 
     version: Version
     runs: int
@@ -44,15 +45,13 @@ def last_work_in(connection: Connection) -> dict[str, LastWork]:
     counted = []
     for table in (TRIALS, FITTINGS):
         wanted = select(table.c.vehicle, func.count(), func.max(table.c.number)).where(table.c.undone.is_(False))
-        rows = connection.execute(wanted.group_by(table.c.vehicle)).all()
-        counted.append({vehicle: (int(many), int(number)) for vehicle, many, number in rows})
+        groups = connection.execute(wanted.group_by(table.c.vehicle))
+        counted.append({vehicle: (int(many), int(number)) for vehicle, many, number in groups})
     runs, told = counted
     numbers = [number for _, number in runs.values()]
-    wanted_runs = select(TRIALS.c.number, TRIALS.c.vehicle, TRIALS.c.record).where(TRIALS.c.number.in_(numbers))
-    last = {
-        vehicle: Trial.model_validate_json(record).model_copy(update={"number": number})
-        for number, vehicle, record in connection.execute(wanted_runs)
-    }
+    rows = connection.execute(select(TRIALS).where(TRIALS.c.number.in_(numbers))).all()
+    read = {row.vehicle: read_entry(row, Trial) for row in rows}
+    last = {vehicle: run for vehicle, run in read.items() if isinstance(run, Trial)}
     return {
         name: LastWork((*runs.get(name, (0, 0)), *told.get(name, (0, 0))), runs.get(name, (0, 0))[0], last.get(name))
         for name in {*runs, *told}

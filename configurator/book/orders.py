@@ -3,9 +3,10 @@
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from configurator.book.database import Database
+from configurator.book.entries import next_number
 from configurator.book.schema import ORDERS, PARCELS
 from configurator.book.stock import StockMove
 from configurator.files.declared import Code, Record, Whole, figure
@@ -58,7 +59,7 @@ class Orders:
             known = connection.execute(select(ORDERS.c.number).where(ORDERS.c.record == record)).scalar()
             if known is not None:
                 return self._order(connection, known)
-            number = (connection.execute(select(func.max(ORDERS.c.number))).scalar() or 0) + 1
+            number = next_number(connection, ORDERS)
             values = {"at": _now(), "name": name[:LONGEST_ORDER_NAME], "record": record}
             connection.execute(ORDERS.insert().values(number=number, **values))
             for supplier in suppliers:

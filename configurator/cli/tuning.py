@@ -135,20 +135,15 @@ def propose_command(
     Each with what forces it, its price and its labour; where runs stand in the book, those sure enough to be right.
     Exit code 1 if nothing fits, cures or is likely to be right.
     """
-    from configurator.advice.next_step import with_first_step
-    from configurator.advice.over_unknown import over_what_is_not_known
-    from configurator.advice.part_that_would_do import with_parts_that_would_do
+    from configurator.advice.proposal_in_full import proposal_in_full
     from configurator.advice.propose import ProposalRequest
-    from configurator.advice.sure_proposal import proposal_of
     from configurator.slots.wishes import read_order, read_wishes
     from configurator.views.belief import proposal_text
 
     goals, felt = read_order(order), symptom_told(symptom, moment)
     known = known_of(vehicle, catalog, book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
-    report = proposal_of(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
-    report = report if wishes else with_first_step(known, with_parts_that_would_do(report, known, sure / 100))
-    report = over_what_is_not_known(report, known)
+    report = proposal_in_full(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     if what_is_not_known and not as_json:
         tell_not_known(report)

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from configurator.advice.ladder import ladder_of, with_changes
+from configurator.advice.ladder import ladder_of
+from configurator.advice.named_choice import choice_after
 from configurator.advice.next_step import NextReport, what_next
 from configurator.advice.over_unknown import over_what_is_not_known
 from configurator.advice.work import combination_of
@@ -41,7 +42,7 @@ def judged_of(known: Known, runs: Sequence[Trial]) -> Judged:
     """The same as `tipin next` works out, and drawn."""
     case = known.case
     report = over_what_is_not_known(what_next(known), known)
-    after = with_changes(known, report.changes)
+    after = choice_after(case, report.changes)
     changed = {SLOTS[change.slot].circuit for change in report.changes}
     pulls, ladders = [], []
     for name in case.circuit_names:

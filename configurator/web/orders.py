@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from configurator.book.book import Book, find_book, open_book
+from configurator.book.book import Book, open_book
 from configurator.book.orders import KeptOrder
 from configurator.book.shelf import check_parts, shelf_codes
 from configurator.catalogue.load import Catalog
@@ -45,28 +45,21 @@ def routes(workshop: Workshop, planned: ShownPlans) -> list[Route]:
 def _kept(workshop: Workshop, number: int) -> tuple[KeptOrder, OrderReport]:
     """An order and what it says; raises a 404 where there is none."""
 
-    def look(book: Book) -> KeptOrder:
+    def find(book: Book) -> KeptOrder | None:
         try:
             return book.orders.order(number)
         except BadInput:
-            raise HTTPException(404, "There is no such order.") from None
+            return None
 
-    book = find_book(workshop.book)
-    if book is None:
+    kept = workshop.look(find, None)
+    if kept is None:
         raise HTTPException(404, "There is no such order.")
-    with book:
-        kept = look(book)
     return kept, OrderReport.model_validate_json(kept.record)
 
 
 async def _list(workshop: Workshop, request: Request) -> Response:
-    def orders() -> list[KeptOrder]:
-        if (book := find_book(workshop.book)) is None:
-            return []
-        with book:
-            return book.orders.all()
-
-    return page("orders.html", orders=await run_in_threadpool(orders), named=partial(supplier_name, workshop.catalog))
+    orders = await run_in_threadpool(workshop.look, lambda book: book.orders.all(), [])
+    return page("orders.html", orders=orders, named=partial(supplier_name, workshop.catalog))
 
 
 async def _keep(workshop: Workshop, planned: ShownPlans, request: Request) -> Response:

@@ -2,9 +2,10 @@
 
 import json
 import secrets
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import TypeVar
 
 from starlette.datastructures import QueryParams
 from starlette.exceptions import HTTPException
@@ -34,6 +35,7 @@ from configurator.web.state import CarState, state_of
 MOST_RUNS = 4000
 """Runs that are kept as they were read."""
 AS_FITTED, AS_CHOSEN = "As fitted", "As chosen"
+Seen = TypeVar("Seen")
 
 
 @dataclass(frozen=True)
@@ -115,29 +117,27 @@ class Workshop:
         """What the book holds of a vehicle; nothing where there is no book."""
         return records_in_book(vehicle, self.book)
 
+    def look(self, find: Callable[[Book], Seen], nothing: Seen) -> Seen:
+        """What is found in the book; nothing where there is none yet."""
+        book = find_book(self.book)
+        if book is None:
+            return nothing
+        with book:
+            return find(book)
+
     def last_work(self) -> dict[str, LastWork]:
         """The last work on every car, by its name."""
-        found = find_book(self.book)
-        if found is None:
-            return {}
-        with found:
-            return found.last_work()
+        return self.look(Book.last_work, {})
 
     def stock(self) -> dict[str, int]:
         """How many parts are on the shelf, by code."""
-        found = find_book(self.book)
-        if found is None:
-            return {}
-        with found:
-            return found.stock()
+        return self.look(Book.stock, {})
 
     def book_there(self) -> Book:
         """The book, to write into. Raises a 404 where there is none yet: nobody makes one by taking something back."""
-        found = find_book(self.book)
-        if found is None:
+        if not self.look(lambda book: True, False):
             raise HTTPException(404, "There is no book yet.")
-        with found:
-            return open_book(self.book)
+        return open_book(self.book)
 
     def car_at(self, name: str, at: datetime) -> CarNow:
         """A vehicle of the folder as it was then. Raises NotThere and BadInput."""
@@ -160,11 +160,7 @@ class Workshop:
 
     def entered(self, kind: type[SomeEntry], key: str) -> int | None:
         """Number of what was recorded with a key before; None where nothing was."""
-        book = find_book(self.book)
-        if book is None:
-            return None
-        with book:
-            known = book.entered(kind, key)
+        known = self.look(lambda book: book.entered(kind, key), None)
         return known.number if known else None
 
     def record(self, run: Trial, key: str) -> int | None:
@@ -236,11 +232,9 @@ class Workshop:
         return self._judged.find(setting.key)
 
     def _version_of(self, vehicle: str) -> Version:
-        found = find_book(self.book) if may_be_there(self.book) else None
-        if found is None:
+        if not may_be_there(self.book):
             return NOTHING_BOOKED
-        with found:
-            return found.version_of_car(vehicle)
+        return self.look(lambda book: book.version_of_car(vehicle), NOTHING_BOOKED)
 
     def state(self, filed: Filed, version: Version) -> CarState | None:
         """A car's state in a few words, if it was worked out for what the file and the book say now."""

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
+from sqlite3 import connect
 
 import building
 from runs import AT, run
@@ -41,3 +42,17 @@ def test_it_agrees_with_all_that_the_book_holds_after_every_change(tmp_path: Pat
             assert standing.setdefault(book.version_of_car(name), there if records.standing else "") in ("", there)
         assert len(set(standing.values())) == len(standing) == 7, "another version for whatever else stands"
         assert book.version_of_car(name) == NOTHING_BOOKED
+
+
+def test_a_last_run_that_cannot_be_read_hides_no_car(tmp_path: Path) -> None:
+    """The list of cars comes up, with that car as one of which no run can be told."""
+    place = tmp_path / "book.sqlite"
+    with open_book(place) as book:
+        book.add_trial(run())
+        book.add_trial(run().model_copy(update={"vehicle": "other"}))
+    with connect(place) as by_hand:
+        by_hand.execute("UPDATE trials SET record = replace(record, 'stumble', 'wobble') WHERE number = 1")
+    with open_book(place) as book:
+        work = book.last_work()
+        assert work[run().vehicle].last is None and work[run().vehicle].runs == 1
+        assert work["other"].last is not None
