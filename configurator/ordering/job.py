@@ -99,8 +99,8 @@ def job_of(
         heed()
         deeper[vehicle.name] = deeper_pumps(cases[piece.key])
         needs, known = boxes.of(piece.key, trials.get(vehicle.name, []), symptom)
-        own = records.get(vehicle.name, CarRecords())
-        behind[vehicle.name] = replace(known, set_aside=own.set_aside)
+        aside = records.get(vehicle.name, CarRecords()).set_aside
+        behind[vehicle.name] = replace(known, set_aside=aside) if aside else known  # equal cars share what is known
         goes_back = _taken_back(known, shelf)
         if needs is None:
             left_alone.append(LeftAlone(vehicle.name, appointment.day, known.says))

@@ -252,7 +252,7 @@ def test_a_cell_is_emptied(own: Path) -> None:
     [
         ("pump-3", {"price": "1"}, "no row has this code; expected a code or a name there is; did you mean pump-3cc?"),
         ("pump-3cc", {"prise": "1"}, "pumps have no column prise"),
-        ("pump-3cc", {"price": "47,5"}, "pumps.csv, pump-3cc, price: found '47,5': not a plain number"),
+        ("pump-3cc", {"price": "4,7,5"}, "pumps.csv, pump-3cc, price: found '4,7,5': not a plain number"),
         ("pump-3cc", {"capacity": "4"}, "capacity_cc 4 and capacity_ten_strokes_cc 30 disagree"),
         ("pump-3cc", {"supplier": "nobody"}, "pumps.csv, pump-3cc, supplier: no supplier has the code nobody"),
         ("screw-freeflow", {"code": "screw-free"}, "no part has the code screw-freeflow"),
