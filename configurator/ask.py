@@ -82,10 +82,11 @@ def propose(
     avoid: Sequence[str] = (),
     order: Sequence[str] = GOALS,
     book: str | None = None,
-    sure: float = 0.9,
+    sure: float | None = None,
 ) -> ProposeReport:
     """The fewest changes that meet the demand, or why nothing does. moment : at-once, later or both, when the symptom
-    is felt. order : what to make least, first goal first."""
+    is felt. order : what to make least, first goal first. sure : share of belief that it is to be right for, whatever
+    parts it takes; None for 0.9, or as much as a further part is worth."""
     felt = read_symptom(symptom, moment)
     known = as_known(Case.of(car, catalog), book, felt)
     wishes = read_wishes(known.case.options, list(keep), list(fit), list(avoid))

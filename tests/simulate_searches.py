@@ -26,7 +26,7 @@ from configurator.judging.case import Case
 from configurator.judging.demand import Circuit
 from configurator.judging.feelings import symptom_felt
 from configurator.judging.table import NEARLY_AS_SURE
-from configurator.learning.as_known import SURE_ENOUGH
+from configurator.learning.as_known import A_PART_IS_WORTH, SURE_ENOUGH
 from configurator.learning.belief import CUT_AT, Belief, Run, felt_with, prior
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights, normal_share
 from configurator.learning.felt_sizes import side_of_nozzle
@@ -286,8 +286,8 @@ def by_trade(engine: Engine) -> Searching:
 
 
 def by_program(engine: Engine, *, reach: bool) -> Searching:
-    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the surest;
-    without regard to reach, as `tipin propose` lists it."""
+    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the surest
+    that is worth its parts; without regard to reach, as `tipin propose` lists it."""
     parts, belief = engine.fitted, KNOWN
     lean: dict[int, int] = {}
     rich: dict[int, int] = {}
@@ -318,11 +318,14 @@ def by_program(engine: Engine, *, reach: bool) -> Searching:
         twice, last = last == (parts, side) and side != 0, (parts, side)
         if twice or (sure[parts] < LIKELY and sure[parts] < sure.max()):
             sure[parts] = -1.0  # what is complained of, and not likely to be right, is not left alone
-        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * sure.max())
+        mosts = [sure[CHANGES[parts] <= count].max(initial=-1.0) for count in range(4)]
+        worth = [min(most, SURE_ENOUGH) - A_PART_IS_WORTH * count for count, most in enumerate(mosts)]
+        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * mosts[int(np.argmax(worth))])
         steps = np.abs(np.array([LADDER[one].diameter_mm for one in sizes]) - LADDER[size].diameter_mm)
         found = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])
         alike = np.array([one == PARTS[found][1] for _, one in PARTS]) & (sizes != size)
-        parts = int(np.where(alike, sure, -1.0).argmax()) if PARTS[found][0] != size else found
+        finish = PARTS[found][0] != size and sure[found] < SURE_ENOUGH
+        parts = int(np.where(alike, sure, -1.0).argmax()) if finish else found
 
 
 def by_engine(engine: Engine) -> Searching:

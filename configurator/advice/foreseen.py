@@ -20,7 +20,7 @@ from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.judging.right import DEMAND
 from configurator.judging.table import LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed
 from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
-from configurator.learning.as_known import SURE_ENOUGH, Known
+from configurator.learning.as_known import A_PART_IS_WORTH, SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, Run, felt_with
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
 from configurator.learning.felt_sizes import COMPANIONS, SAME_VOLUME, felt_next, side_of_nozzle
@@ -164,7 +164,7 @@ def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, O
     """What would change in one circuit; None where nothing is likely to be right."""
     assert table.columns.shot.regions is not None
     sure = np.where(may, after.sureness(table.columns.shot.regions)[..., 0, 0], -1.0)
-    now, most = float(sure[NOW]), float(sure.max())
+    now, most = float(sure[NOW]), _most_worth(sure)
     wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * most)
     if now >= max(wanted, LIKELY):
         return {}
@@ -173,6 +173,13 @@ def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, O
     # What is complained of, and is not likely to be right, is not left alone for a few per cent.
     best = _fewest_changes(table, sure, most if now >= wanted else wanted)
     return {own: table.options[own][place] for own, place in zip(CIRCUIT_SLOTS, best, strict=True) if place}
+
+
+def _most_worth(sure: Array) -> float:
+    """The surest of what is worth its parts, as most_together has it. sure : by the places of the four slots."""
+    changes = (np.indices(sure.shape) > 0).sum(axis=0)
+    mosts = [(float(sure[changes <= parts].max()), parts) for parts in range(sure.ndim + 1)]
+    return max(mosts, key=lambda one: (min(one[0], SURE_ENOUGH) - A_PART_IS_WORTH * one[1], -one[1]))[0]
 
 
 def _between(

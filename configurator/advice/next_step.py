@@ -28,9 +28,9 @@ from configurator.advice.sure_proposal import (
 from configurator.advice.work import sureness_of
 from configurator.judging.feelings import SMOKES_FIRST
 from configurator.judging.findings import jets_first
-from configurator.judging.table import NEARLY_AS_SURE
+from configurator.judging.table import most_together
 from configurator.judging.trade_sizes import odd_sizes
-from configurator.learning.as_known import SURE_ENOUGH, Known
+from configurator.learning.as_known import Known
 from configurator.learning.felt_sizes import side_of_nozzle
 from configurator.reports import AnswerOnCar, Change, ProposeReport, Report
 from configurator.slots.wishes import Wish
@@ -102,7 +102,7 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
         return _report(known, "nothing", destination=destination, why=why)
     if step.changes:
         told = None if step.changes == destination.changes else destination
-        return _report(known, "try", step, destination=told, why=_why(known, step), ahead=foreseen(known, step))
+        return _report(known, "try", step, destination=told, why=_why(known, step, stock), ahead=foreseen(known, step))
     if known.last_felt is None:
         why = "by the model it is right as it is" + ("" if known.belief else "; drive it, and log what is felt")
         return _report(known, "stop", step, why=why)
@@ -132,7 +132,7 @@ def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | N
     if destination.status != "impossible" and _keeps(known, destination, reach) and _enough(destination, stock):
         return destination
     for wishes in (reach, tried):
-        step = proposal_of(known, ProposalRequest(wishes), NEARLY_AS_SURE * SURE_ENOUGH)
+        step = proposal_of(known, ProposalRequest(wishes))
         if step.status != "impossible" and not _enough(step, stock):
             step = proposal_of(known, ProposalRequest([*wishes, *_rear_without(known, step)]))
         if step.status != "impossible":
@@ -186,17 +186,20 @@ def _rear_without(known: Known, report: ProposeReport) -> list[Wish]:
     ]  # fmt: skip
 
 
-def _why(known: Known, step: ProposeReport) -> str:
-    """What the step costs, and what it is worth."""
+def _why(known: Known, step: ProposeReport, stock: Mapping[str, int] | None) -> str:
+    """What the step costs, and what it is worth, and fewer parts would be."""
     assert step.totals is not None
     cost = f"{step.totals.labour_min + RUN_MIN:.0f} min of work and driving"
     if known.went_clean:
         return f"{cost}; run {known.went_clean.number} pulled cleanly with these: put them back"
     if known.belief is None:
         return f"{cost}; no run has been logged: this is the model's guess alone"
-    before = sureness_of(known.case, known.case.as_fitted, known.belief)
+    before = sureness_of(known.looked_up_in, known.case.as_fitted, known.belief)
     worth = f"sure to be right to {sure_percent(step.sureness or 0.0)}"
     worth += f", as it is to {sure_percent(before)}" if before < (step.sureness or 0.0) else ""
+    if (parts := len(step.changes)) > 1:
+        fewer = most_together(known.tables, _that_may_be_tried(known, stock), most_parts=parts - 1).share
+        worth += f", with {'one part' if parts == 2 else f'{parts - 1} parts'} at most to {sure_percent(fewer)}"
     if (step.sureness or 0.0) >= UNLIKELY:
         return f"{cost}; {worth}"
     return f"{cost}; {worth}: the likeliest of what may be tried, and not likely: {ELSEWHERE}"
@@ -212,7 +215,7 @@ def _report(
     ahead: Sequence[Foreseen] = (),
 ) -> NextReport:
     believed = known.believed
-    sureness = step.sureness if step else sureness_of(known.case, known.case.as_fitted, believed)
+    sureness = step.sureness if step else sureness_of(known.looked_up_in, known.case.as_fitted, believed)
     return NextReport(
         vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
         labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from configurator.advice.aftercare import aftercare
 from configurator.advice.explain import explain
@@ -61,7 +62,7 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     choice = _choice(chooser.problem, solution.chosen)
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
     consumables = consumables_of(case, choice)
-    remaining = problems(findings(case.at(case.engine), choice))
+    remaining = problems(findings(case.content_with(inf) if case.asked else case, choice))
     lacking = unmeasured(case, choice)
     first = [
         f for f in remaining
@@ -70,8 +71,8 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     return ProposeReport(
         **shared, status="optimal" if solution.proven else "feasible", bound=solution.bound, changes=changes,
         consumables=consumables, totals=totals_of(changes, consumables, case.catalog.currency),
-        sureness=round(sureness_of(known.case, choice, known.believed), 4),
-        pulls=shots_of(known.case, choice, known.believed),
+        sureness=round(sureness_of(known.looked_up_in, choice, known.believed), 4),
+        pulls=shots_of(known.looked_up_in, choice, known.believed),
         first=first, remaining=[finding for finding in remaining if finding not in first],
         aftercare=aftercare(choice),
         alternatives=_alternatives(case, chooser, solution, request), conflict=None,

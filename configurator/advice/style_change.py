@@ -24,7 +24,10 @@ def why_another_style(case: Case, choice: Choice, circuit: str, now: Option) -> 
     head = f"{new.style} in place of {old.style}"
     if old.style not in case.vehicle.carburettor.nozzle_styles:
         return f"{head}: the body takes no {old.style} nozzle"
-    sizes = [size for size in _sizes(case, slot, old.style) if _does(case, choice, slot, size)]
+    broken_now = _conflicts(case, choice)
+    sizes = [
+        size for size in _sizes(case, slot, old.style) if _conflicts(case, {**choice, slot: size}) <= broken_now
+    ]  # fmt: skip
     if not sizes:
         return f"{head}: {JET[new.style]}; no {old.style} one would do here"
     nearest = min(sizes, key=lambda size: abs(_mm(size) - new.diameter_mm))
@@ -41,13 +44,9 @@ def _sizes(case: Case, slot: Slot, style: NozzleStyle) -> list[Option]:
     ]  # fmt: skip
 
 
-def _does(case: Case, choice: Choice, slot: Slot, nozzle: Option) -> bool:
-    """Whether it breaks nothing hard that the chosen one keeps, the rest as chosen."""
-    before, after = (
-        {(f.rule, f.circuit) for f in broken(case, parts) if f.severity == "conflict"}
-        for parts in (choice, {**choice, slot: nozzle})
-    )
-    return after <= before
+def _conflicts(case: Case, choice: Choice) -> set[tuple[str, str | None]]:
+    """Hard rules that a choice breaks, each with its circuit."""
+    return {(f.rule, f.circuit) for f in broken(case, choice) if f.severity == "conflict"}
 
 
 def _mm(nozzle: Option) -> float:

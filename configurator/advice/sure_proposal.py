@@ -53,9 +53,10 @@ class SureProposeReport(ProposeReport):
         return self.sureness is not None and self.sureness < UNLIKELY and len(self.changes) > MOST_UNLIKELY
 
 
-def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENOUGH) -> ProposeReport:
+def proposal_of(known: Known, request: ProposalRequest, wanted: float | None = None) -> ProposeReport:
     """What to change: sure enough under a belief, or in the engine of the vehicle file where there is none. Nobody is
-    sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do."""
+    sent for a nozzle within the scatter of orifices, unless they ask for it, or nothing else will do. wanted : share of
+    belief that somebody asks for, whatever parts it takes."""
     between = between_felt(known, request)
     if between is None:
         return _by_belief(known, request, wanted)
@@ -68,7 +69,7 @@ def proposal_of(known: Known, request: ProposalRequest, wanted: float = SURE_ENO
     return between.model_copy(update={"alternatives": [way]})
 
 
-def _by_belief(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
+def _by_belief(known: Known, request: ProposalRequest, wanted: float | None) -> ProposeReport:
     asked = {wish.slot for wish in request.wishes}
     wishes = [*request.wishes, *(wish for wish in known.back_to_clean if wish.slot not in asked)]
     felt = [*wishes, *_nozzles_that_are_felt(known, wishes), *_screws_the_way_felt(known, wishes)]
@@ -129,7 +130,7 @@ def _of_the_middle(known: Known, slot: Slot, sizes: FeltSizes, asked: Sequence[W
     return [Wish(says, slot, frozenset(place for place in places if fitness(place) == best), felt=True), *others]
 
 
-def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> ProposeReport:
+def _proposal_of(known: Known, request: ProposalRequest, wanted: float | None) -> ProposeReport:
     if known.belief is None:
         return propose(known.case, request, known)
     if known.a_run_says_right:
@@ -142,8 +143,9 @@ def _proposal_of(known: Known, request: ProposalRequest, wanted: float) -> Propo
         # What somebody complains of, and is not likely to be right, is not left alone for a few per cent.
         case = known.choosing(request.wishes, wanted, nearly=1.0)
         report = _both_right(known, case, request, propose(case, request, known))
-    report = _of_the_surest_size(known, case, request, report, wanted)
-    return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=wanted)
+    enough = wanted or SURE_ENOUGH
+    report = _of_the_surest_size(known, case, request, report, enough)
+    return SureProposeReport(**dict(report), belief=summary(known.belief), sureness_wanted=enough)
 
 
 def _of_the_surest_size(

@@ -13,7 +13,7 @@ from configurator.cli.shared import (
     BookPlace,
     CatalogDir,
     Keep,
-    Sure,
+    SureAsked,
     SymptomWord,
     VehicleFile,
     WhenFelt,
@@ -47,7 +47,7 @@ def card_command(
     date: Annotated[str | None, typer.Option(metavar="DAY", help="date on the card, 2026-05-04; today if not said")] = (
         None
     ),
-    sure: Sure = 90.0,
+    sure: SureAsked = None,
     as_json: AsJson = False,
     catalog: CatalogDir = None,
     book: BookPlace = None,
@@ -76,7 +76,7 @@ def card_command(
         title = "Parts as named"
     else:
         wishes = read_wishes(known.case.options, keep or [], [], avoid or [])
-        report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100)
+        report = proposal_of(known, ProposalRequest(wishes, symptom=felt), sure / 100 if sure else None)
         if report.status == "impossible" or (proposal is None and report.is_hopeless):
             typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
             raise typer.Exit(1)

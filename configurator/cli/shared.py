@@ -68,6 +68,13 @@ Sure = Annotated[
         min=1, max=99.9, metavar="PERCENT", help="how sure to be, where runs of the vehicle stand in the book"
     ),
 ]
+SureAsked = Annotated[
+    float | None,
+    typer.Option(
+        "--sure", min=1, max=99.9, metavar="PERCENT", show_default="90, or what a further part is worth",
+        help="how sure to be, whatever parts it takes, where runs of the vehicle stand in the book",
+    ),
+]  # fmt: skip
 Everything = Annotated[bool, typer.Option("--all", help="show what is in order too, every row of a table")]
 WhatIsNotKnown = Annotated[
     bool, typer.Option("--known", help="list what is not known of the car, and how far each moves the nozzle")

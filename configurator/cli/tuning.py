@@ -14,6 +14,7 @@ from configurator.cli.shared import (
     Everything,
     Keep,
     Sure,
+    SureAsked,
     SymptomWord,
     VehicleFile,
     WhatIsNotKnown,
@@ -121,7 +122,7 @@ def propose_command(
     order: Annotated[
         str, typer.Option(metavar="GOALS", help="what to make least, first goal first")
     ] = "changes,advice,permanent,price,nozzle,labour,step",
-    sure: Sure = 90.0,
+    sure: SureAsked = None,
     effort: Annotated[
         float, typer.Option(min=0.001, metavar="SECONDS", help="work to spend on one search, on any machine")
     ] = 60.0,
@@ -143,7 +144,7 @@ def propose_command(
     goals, felt = read_order(order), symptom_told(symptom, moment)
     known = known_of(vehicle, catalog, book, felt)
     wishes = read_wishes(known.case.options, keep or [], fit or [], avoid or [])
-    report = proposal_in_full(known, ProposalRequest(wishes, goals, felt, effort), sure / 100)
+    report = proposal_in_full(known, ProposalRequest(wishes, goals, felt, effort), sure / 100 if sure else None)
     typer.echo(report.model_dump_json(indent=2, by_alias=True) if as_json else as_shown(proposal_text(report)))
     if what_is_not_known and not as_json:
         tell_not_known(report)

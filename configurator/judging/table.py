@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
-from configurator.arrays import Array, Mask
+from configurator.arrays import Array, Indices, Integers, Mask
 from configurator.judging.case import Case, margins
 from configurator.judging.right import HARD, IN_EVERY_ENGINE
-from configurator.physics.lateness import Regions
+from configurator.physics.lateness import Bits, Regions
 from configurator.rules.figures import JudgedFigures
 from configurator.slots.options import Option, Slots
 from configurator.slots.slot import AXES, CIRCUIT_SLOTS, SHARED_SLOTS, Slot, SlotName
@@ -52,12 +53,14 @@ def tabulate_listed(case: Case, name: str, listed: Slots) -> CombinationTable:
     return CombinationTable(options, columns, broken)
 
 
-def as_sure_as_can_be(case: Case, wishes: Sequence[Wish] = (), nearly: float = NEARLY_AS_SURE) -> Case:
+def as_sure_as_can_be(
+    case: Case, wishes: Sequence[Wish] = (), nearly: float = NEARLY_AS_SURE, a_part_is_worth: float = 0.0
+) -> Case:
     """A case that asks for a share of what is believed; where no parts are right for so much, the same asking for
     nearly as much as any can be that the wishes and the other rules allow. nearly : what the surest is sure of, times
-    this, will do."""
+    this, will do. a_part_is_worth : as most_together takes it."""
     assert case.asked is not None
-    most = most_together(case, wishes).share
+    most = most_together(case, wishes, a_part_is_worth, enough=case.asked.share).share
     enough = share_that_will_do(most, case.asked.share, nearly)
     return case if enough == case.asked.share or most < LEAST_SURE else case.content_with(enough)
 
@@ -84,55 +87,113 @@ class Together:
     right: Mapping[str, Regions]
 
 
+def most_together(
+    case: Case, wishes: Sequence[Wish] = (), a_part_is_worth: float = 0.0, enough: float = 1.0, most_parts: int = 99
+) -> Together:
+    """The most of what is believed that combinations of all circuits are right for together, of those that wishes and
+    the other rules allow and that have room in the car.
+
+    a_part_is_worth : share of belief that each part to be changed is to add. enough : beyond this, more counts for
+    nothing. most_parts : how many may be changed.
+    """
+    assert case.asked is not None
+    circuits = [_Allowed.of(case, name, wishes) for name in case.circuit_names]
+    weighed = a_part_is_worth > 0.0 or most_parts < 99
+    counts = [one.counts if weighed else one.counts[-1:] for one in circuits]
+    best, best_worth = Together(0.0, {}), -np.inf
+
+    def worth(share: float, parts: Sequence[int]) -> float:
+        return min(share, enough) - a_part_is_worth * sum(parts)
+
+    def worth_at_most(parts: Sequence[int]) -> float:
+        return worth(min(one.most(count) for one, count in zip(circuits, parts, strict=True)), parts)
+
+    # Fewer parts first where they may be worth as much.
+    for parts in sorted(product(*counts), key=lambda parts: (-worth_at_most(parts), sum(parts))):
+        if sum(parts) > most_parts:
+            continue
+        if worth_at_most(parts) <= best_worth:
+            break
+        kept = 1 if len(circuits) == 1 else MOST_PAIRED * 8
+        sorts = [one.surest_first(count, kept) for one, count in zip(circuits, parts, strict=True)]
+        share, places = _surest_pair(sorts, case.asked.masses) if len(sorts) == 2 else (float(sorts[0][0][0]), [0])
+        if worth(share, parts) > best_worth:
+            rights = (Regions(one.bits[place]) for (_, one), place in zip(sorts, places, strict=True))
+            best = Together(share, dict(zip(case.circuit_names, rights, strict=True)))
+            best_worth = worth(share, parts)
+    return best
+
+
 PAIRED_AT_FIRST, MOST_PAIRED = 300, 2400
 """Combinations of one circuit that are paired with the other's, the surest first: no pair is surer than either of
 its two."""
 
 
-def most_together(case: Case, wishes: Sequence[Wish] = ()) -> Together:
-    """The most of what is believed that combinations of all circuits are right for together, of those that wishes and
-    the other rules allow and that have room in the car."""
-    assert case.asked is not None
-    sorts = {name: _surest_first(case, name, wishes) for name in case.circuit_names}
-    if not all(len(shares) for shares, _ in sorts.values()):
-        return Together(0.0, {})
-    (shares, front), *others = sorts.values()
-    if not others:
-        return Together(float(shares[0]), {name: Regions(front.bits[0]) for name in sorts})
-    ((rear_shares, rear),) = others
+def _surest_pair(sorts: Sequence[tuple[Array, Regions]], masses: Array) -> tuple[float, list[int]]:
+    """What the surest pair is right for, and the places of its two. sorts : of each circuit, the surest first."""
+    (front_shares, front), (rear_shares, rear) = sorts
     paired = PAIRED_AT_FIRST
     while True:
         covers = [Regions(one.bits[:paired]).covers for one in (front, rear)]
-        together = (covers[0] * case.asked.masses) @ covers[1].T.astype(float)
+        together = (covers[0] * masses) @ covers[1].T.astype(float)
         at = np.unravel_index(int(together.argmax()), together.shape)
         most = float(together[at])
-        if paired >= MOST_PAIRED or all(share[paired:].max(initial=0.0) <= most for share in (shares, rear_shares)):
-            best = {name: Regions(one.bits[place]) for (name, (_, one)), place in zip(sorts.items(), at, strict=True)}
-            return Together(most, best)
+        if paired >= MOST_PAIRED or all(
+            shares[paired:].max(initial=0.0) <= most for shares in (front_shares, rear_shares)
+        ):
+            return most, [int(place) for place in at]
         paired *= 2
 
 
-def _surest_first(case: Case, name: str, wishes: Sequence[Wish]) -> tuple[Array, Regions]:
-    """Shares of belief that combinations of one circuit are right for, the surest first, and the engines of each; those
-    that are right for the same engines are one."""
-    table, keeps = case.tabulated(name), _allowed(case, name, wishes)
-    assert table.shot.regions is not None
-    shares = table.shot.sure_percent[..., 0, 0][keeps] / 100.0
-    first = np.argsort(-shares, kind="stable")[: 1 if len(case.circuit_names) == 1 else MOST_PAIRED * 8]
-    bits = table.shot.regions.bits[..., 0, 0, :][keeps][first]
-    if len(first) > 1:
-        _, places = np.unique(bits, axis=0, return_index=True)
-        places.sort()
-        first, bits = first[places], bits[places]
-    return shares[first], Regions(bits)
+@dataclass(frozen=True)
+class _Allowed:
+    """The combinations of one circuit that wishes and the rules that hold in every engine allow, and that have room in
+    the car: share of belief each is right for, how many parts it changes, and the engines it is right for."""
+
+    shares: Array
+    changes: Integers
+    bits: Bits
+    places: Indices
+    """Of each in the table, flat; bits has all of that."""
+
+    @classmethod
+    def of(cls, case: Case, name: str, wishes: Sequence[Wish]) -> "_Allowed":
+        shot, changes = case.tabulated(name).shot, _changes(case, name, wishes)
+        assert shot.regions is not None
+        places = np.flatnonzero(changes < NOT_ALLOWED)
+        shares = shot.sure_percent[..., 0, 0].ravel()[places] / 100.0
+        bits = shot.regions.bits[..., 0, 0, :]
+        return cls(shares, changes.ravel()[places], bits.reshape(-1, bits.shape[-1]), places)
+
+    @property
+    def counts(self) -> list[int]:
+        """How many parts may be changed, the fewest first; none where nothing is allowed."""
+        return [int(count) for count in np.unique(self.changes)]
+
+    def most(self, changes: int) -> float:
+        """The most that one with so many changes at most is right for."""
+        return float(self.shares[self.changes <= changes].max())
+
+    def surest_first(self, changes: int, kept: int) -> tuple[Array, Regions]:
+        """Shares of those with so many changes at most, the surest first, and the engines of each; those that are right
+        for the same engines are one. kept : how many are looked at."""
+        few = np.flatnonzero(self.changes <= changes)
+        few = few[np.argsort(-self.shares[few], kind="stable")][:kept]
+        _, firsts = np.unique(self.bits[self.places[few]], axis=0, return_index=True)
+        few = few[np.sort(firsts)]
+        return self.shares[few], Regions(self.bits[self.places[few]])
 
 
-def _allowed(case: Case, name: str, wishes: Sequence[Wish]) -> Mask:
-    """Which combinations of a circuit the wishes and the rules allow that hold in every engine, and have room in the
-    car; shape (nozzle, feed screw, pump, lobe)."""
+NOT_ALLOWED = 99
+
+
+def _changes(case: Case, name: str, wishes: Sequence[Wish]) -> Integers:
+    """How many parts each combination of a circuit changes, spacer and pad that it needs included; NOT_ALLOWED where a
+    wish or a rule that holds in every engine forbids it. Shape (nozzle, feed screw, pump, lobe)."""
     table = case.tabulated(name)
     keeps = np.ones(table.shot.sure_percent.shape, dtype=bool)
     room = np.ones((1, 1), dtype=bool)
+    changes = np.zeros((1,) * len(AXES), dtype=np.int8)
     for rule in IN_EVERY_ENGINE:
         holds = ~(margins(rule, table) < 0)
         if set(rule.slots) & set(SHARED_SLOTS):
@@ -141,9 +202,10 @@ def _allowed(case: Case, name: str, wishes: Sequence[Wish]) -> Mask:
             keeps = keeps & holds
     for axis, own in enumerate(AXES):
         slot = Slot.of(name, own)
+        offered, along = case.options[slot], [-1 if other == axis else 1 for other in range(len(AXES))]
+        kinds = np.arange(len(case.on_offer[slot]))
+        changes = changes + (kinds != offered.kind[0]).reshape(along).astype(np.int8)
         for wish in (wish for wish in wishes if wish.slot == slot):
-            offered = case.options[slot]
-            allowed = np.isin(np.arange(len(case.on_offer[slot])), offered.kind[sorted(wish.allowed)])
-            allowed = allowed.reshape([-1 if other == axis else 1 for other in range(len(AXES))])
+            allowed = np.isin(kinds, offered.kind[sorted(wish.allowed)]).reshape(along)
             room, keeps = (room & allowed, keeps) if own in SHARED_SLOTS else (room, keeps & allowed)
-    return np.asarray((keeps & room).any(axis=(-2, -1)))
+    return np.asarray(np.where(keeps & room, changes, NOT_ALLOWED).min(axis=(-2, -1)))

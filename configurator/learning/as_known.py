@@ -22,7 +22,9 @@ from configurator.slots.wishes import Wish
 
 SURE_ENOUGH = 0.9
 """Share of what the runs leave that parts are to be right for, where nobody says another."""
-
+A_PART_IS_WORTH = 0.1
+"""How much surer a further part is to make it, to be changed for that: a run that it saves takes about as long as two
+parts (assumed; docs/belief.md has what searches come of it)."""
 
 CHANGED = (
     "one of the two was misjudged, or something else has changed (linkage, float, the weather, parts not as written "
@@ -105,14 +107,21 @@ class Known:
         """Whether it pulled cleanly with what is in, or did with what goes back in: no model is asked then."""
         return self.pulls_cleanly or self.went_clean is not None
 
-    def choosing(self, wishes: Sequence[Wish] = (), share: float = SURE_ENOUGH, nearly: float = NEARLY_AS_SURE) -> Case:
+    def choosing(self, wishes: Sequence[Wish] = (), share: float | None = None, nearly: float = NEARLY_AS_SURE) -> Case:
         """The case that parts are chosen by: right for a share of what the runs leave, or in the engine of the vehicle
-        file where there is no run."""
+        file where there is no run. share : None where nobody asks for one: then SURE_ENOUGH, or as much as the parts
+        for it are worth."""
         if self.belief is None:
             return self.case
         if self.a_run_says_right:
             return self.tables.content_with(0.0)
-        return as_sure_as_can_be(self.tables.content_with(share), wishes, nearly)
+        weighed = A_PART_IS_WORTH if share is None and nearly < 1.0 else 0.0
+        return as_sure_as_can_be(self.tables.content_with(share or SURE_ENOUGH), wishes, nearly, weighed)
+
+    @property
+    def looked_up_in(self) -> Case:
+        """The case that single choices are judged in: looked up in the tables, where there is a belief."""
+        return self.case if self.belief is None else self.tables
 
     @cached_property
     def tables(self) -> Case:
