@@ -57,7 +57,7 @@ SETUPS = [
 ]  # fmt: skip
 """Pumps with lobes made for their lever, less lift first."""
 PARTS = [(nozzle, setup) for setup in range(len(SETUPS)) for nozzle in range(len(LADDER))]
-"""What may be tried: a place in LADDER and one in SETUPS."""
+"""What may be tried: places in LADDER and SETUPS."""
 
 
 def random_car(random: np.random.Generator) -> Vehicle:
@@ -286,8 +286,8 @@ def by_trade(engine: Engine) -> Searching:
 
 
 def by_program(engine: Engine, *, reach: bool) -> Searching:
-    """What `tipin next` says, to a clean run: of what is within reach the fewest changes nearly as sure as the surest
-    that is worth its parts; without regard to reach, as `tipin propose` lists it."""
+    """What `tipin next` says, to a clean run: within reach the fewest changes nearly as sure as the surest worth its
+    parts; without regard to reach, as `tipin propose` lists it."""
     parts, belief = engine.fitted, KNOWN
     lean: dict[int, int] = {}
     rich: dict[int, int] = {}
@@ -304,8 +304,7 @@ def by_program(engine: Engine, *, reach: bool) -> Searching:
             smoked[setup] = said.word == "smoke" if size <= rich.get(setup, size) else smoked[setup]
             rich[setup] = min(size, rich.get(setup, size))
             lean = {one: least for one, least in lean.items() if one != setup or least < size}
-        sizes = np.array([one for one, _ in PARTS])
-        same = np.array([one == setup for _, one in PARTS])
+        sizes, same = np.array(PARTS)[:, 0], np.array(PARTS)[:, 1] == setup
         may = ~same | ((sizes >= lean.get(setup, -1)) & (sizes <= rich.get(setup, len(LADDER))))
         if reach:
             nozzles = [as_fitted(LADDER[one]) for one, _ in PARTS]
@@ -319,13 +318,13 @@ def by_program(engine: Engine, *, reach: bool) -> Searching:
         if twice or (sure[parts] < LIKELY and sure[parts] < sure.max()):
             sure[parts] = -1.0  # what is complained of, and not likely to be right, is not left alone
         mosts = [sure[CHANGES[parts] <= count].max(initial=-1.0) for count in range(4)]
-        worth = [min(most, SURE_ENOUGH) - A_PART_IS_WORTH * count for count, most in enumerate(mosts)]
-        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * mosts[int(np.argmax(worth))])
+        worth = np.minimum(mosts, SURE_ENOUGH) - A_PART_IS_WORTH * np.arange(4)
+        wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * mosts[int(worth.argmax())])
         steps = np.abs(np.array([LADDER[one].diameter_mm for one in sizes]) - LADDER[size].diameter_mm)
         found = int(np.lexsort((steps, MINUTES[parts], CHANGES[parts], sure < wanted))[0])
         alike = np.array([one == PARTS[found][1] for _, one in PARTS]) & (sizes != size)
-        finish = PARTS[found][0] != size and sure[found] < SURE_ENOUGH
-        parts = int(np.where(alike, sure, -1.0).argmax()) if finish else found
+        resized = PARTS[found][0] != size and sure[found] < SURE_ENOUGH
+        parts = int(np.where(alike, sure, -1.0).argmax()) if resized else found
 
 
 def by_engine(engine: Engine) -> Searching:
@@ -338,9 +337,8 @@ def by_engine(engine: Engine) -> Searching:
 
 @dataclass(frozen=True)
 class Searched:
-    """How a search ended: runs after the first complaint, minutes from it on, whether the parts are right, how many
-    parts were bought for it, and how often the nozzle went the wrong way (against what was truly amiss, the pump and
-    lobe as they were; and of these, against what was said as well) or right parts were changed."""
+    """How a search ended, from the first complaint on; the wrong way is against what was truly amiss, pump and lobe as
+    they were, and of these against what was said as well; needless : right parts that were changed."""
 
     runs: int
     minutes: float

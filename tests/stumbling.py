@@ -15,7 +15,7 @@ import numpy as np
 from configurator.arrays import Array, Reals
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
-from configurator.judging import demand
+from configurator.judging import tip_in_of_car
 from configurator.judging.case import Case
 from configurator.judging.demand import Circuit
 from configurator.physics.air import Driveline, Engine
@@ -87,14 +87,14 @@ def _phi(case: Case, circuit: Circuit, choice: Choice) -> Reals:
 
 def _stumbled(case: Case, work: Reals) -> Circuit:
     """The front circuit's tip-in with so much of the work at every time."""
-    plain = demand._driveline
+    plain = tip_in_of_car._driveline
     try:
-        demand._driveline = lambda vehicle, assumed: Stumbling(
+        tip_in_of_car._driveline = lambda vehicle, assumed: Stumbling(
             **vars(plain(vehicle, assumed)), work=tuple(step_mean(np.asarray(work, dtype=float)).tolist())
         )
         return replace(case.car).circuits["front"]
     finally:
-        demand._driveline = plain
+        tip_in_of_car._driveline = plain
 
 
 def _felt(best: Circuit, circuit: Circuit, phi: Reals) -> Felt:

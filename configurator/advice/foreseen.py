@@ -164,7 +164,8 @@ def _step(table: CombinationTable, after: Belief, may: Mask) -> dict[SlotName, O
     """What would change in one circuit; None where nothing is likely to be right."""
     assert table.columns.shot.regions is not None
     sure = np.where(may, after.sureness(table.columns.shot.regions)[..., 0, 0], -1.0)
-    now, most = float(sure[NOW]), _most_worth(sure)
+    now, worth = float(sure[NOW]), _most_worth(sure)
+    most = worth if worth > now else float(sure.max())
     wanted = min(SURE_ENOUGH, NEARLY_AS_SURE * most)
     if now >= max(wanted, LIKELY):
         return {}

@@ -12,11 +12,10 @@ from configurator.car.unknown import RANGES, Place
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
-from configurator.judging.demand import (
+from configurator.judging.demand import Circuit, delivered_in
+from configurator.judging.tip_in_of_car import (
     MOST_START_PRESSURE,
     ZERO_CELSIUS_K,
-    Circuit,
-    delivered_in,
     idle_pressure_kpa,
     surroundings_of,
 )

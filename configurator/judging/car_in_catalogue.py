@@ -12,7 +12,8 @@ from configurator.car.fitted import Fitted, FittedCircuit, resolve_fitted
 from configurator.car.vehicle import Vehicle
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput
-from configurator.judging.demand import Circuit, allowed_by, rear_main_delivers_ms, tip_in_of
+from configurator.judging.demand import Circuit, allowed_by, rear_main_delivers_ms
+from configurator.judging.tip_in_of_car import tip_in_of
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.lateness import AXIS
 from configurator.physics.tip_in import TipIn

@@ -69,7 +69,7 @@ class Opening:
     opening_time_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CircuitEvent:
     """What one pump circuit faces, arrays of shape (times,) [SI] at time_s.
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from configurator.errors import BadInput
-from configurator.judging.demand import rear_main_delivers_ms, surroundings_of, tip_in_of
+from configurator.judging.demand import rear_main_delivers_ms
+from configurator.judging.tip_in_of_car import surroundings_of, tip_in_of
 from configurator.physics.assumptions import Assumptions
 from configurator.physics.atmosphere import standard_atmosphere
 from configurator.physics.tip_in import TipIn

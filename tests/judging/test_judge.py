@@ -2,6 +2,7 @@
 
 import tracemalloc
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import building
@@ -36,6 +37,11 @@ MOUNTS = [
     Mount(building.lobe("high", 4.4), 8.0),
 ]  # fmt: skip
 ALL = np.ones((len(PUMPS), len(MOUNTS)), dtype=bool)
+
+
+@pytest.fixture(autouse=True)
+def _nothing_kept() -> None:
+    demand._kept.cache_clear()
 
 
 def judged(
@@ -147,6 +153,44 @@ def test_regions_are_worked_out_where_asked_for() -> None:
     assert with_regions is not None and with_regions.covers.shape == (5, 3, 3, 4, POINTS * POINTS)
 
 
+def test_regions_are_kept_for_another_run_and_for_other_parts_of_the_catalogue(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What runs move is the engine; what is fitted comes first in its list: the regions are those of before. Another
+    size, another pump or another limit is worked out."""
+    asked: list[int] = []
+    felt_by = Verdict.felt_by
+
+    def counted(*of: Any) -> Complaints:
+        asked.append(1)
+        return felt_by(*of)
+
+    monkeypatch.setattr(Verdict, "felt_by", counted)
+    before = judged()
+    blocks = len(asked)
+    assert blocks
+    turned = [*NOZZLES[::-1]], [*SCREWS[::-1]], [*PUMPS[::-1]], [*MOUNTS[::-1]]
+    slack = np.zeros((len(PUMPS), len(MOUNTS)))
+    kept = judge(CIRCUIT, *turned, ALL, slack, Lateness(0.8, 1.2), with_regions=True)
+    assert len(asked) == blocks and kept.regions is not None and before.regions is not None
+    np.testing.assert_array_equal(kept.regions.bits[::-1, ::-1, ::-1, ::-1], before.regions.bits)
+    assert not np.allclose(kept.delay_ms[::-1, ::-1, ::-1, ::-1], before.delay_ms), "judged in another engine"
+    others: tuple[dict[str, Any], ...] = (
+        {"nozzles": [*NOZZLES[1:], nozzle(0.95)]}, {"screws": [*SCREWS[1:], building.screw("other", 5.0)]},
+        {"pumps": [*PUMPS[:-1], building.pump("other", spring_preload_n=5.0)]},
+        {"mounts": [*MOUNTS[:-1], Mount(building.lobe("high", 4.4), 6.0)]}, {"slack_mm": 0.1},
+    )  # fmt: skip
+    for count, other in enumerate(others, 1):
+        changed = judged(**other)
+        assert len(asked) == (count + 1) * blocks, other
+        demand._kept.cache_clear()
+        fresh = judged(**other)
+        assert changed.regions is not None and fresh.regions is not None
+        np.testing.assert_array_equal(changed.regions.bits, fresh.regions.bits)
+        asked[:] = asked[: (count + 1) * blocks]
+    strict = replace(CIRCUIT, allowed=replace(CIRCUIT.allowed, delay_ms=5.0))
+    judge(strict, NOZZLES, SCREWS, PUMPS, MOUNTS, ALL, slack, ENGINE, with_regions=True)
+    assert len(asked) == (len(others) + 2) * blocks
+
+
 def test_nothing_goes_together() -> None:
     table = judged(np.zeros(ALL.shape, dtype=bool))
     assert np.isinf(table.delay_ms).all() and np.isnan(table.volume_cc).all() and not table.pumps.any()
@@ -158,6 +202,7 @@ def test_memory_does_not_grow_with_the_combinations(with_regions: bool, monkeypa
     """Twice the combinations, by more lobes: hardly more than what is returned, 12 figures and 137 bytes of region
     each. All flows of 200 more would take 0.6 MB, and what is felt of them in every engine 3 MB."""
     monkeypatch.setattr(demand, "BLOCK", 50)
+    monkeypatch.setattr(demand, "MOST_COMBINATIONS", 0)
 
     def peak(lobes: int) -> int:
         mounts = [Mount(building.lobe("made", 3.0 + 0.01 * index), 0.0) for index in range(lobes)]

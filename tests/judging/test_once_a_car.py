@@ -15,7 +15,7 @@ from configurator.advice.sure_proposal import proposal_of
 from configurator.book.records import Conditions, Felt, trial_of
 from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog
-from configurator.judging import car_in_catalogue, demand
+from configurator.judging import car_in_catalogue, tip_in_of_car
 from configurator.judging.case import Case
 from configurator.judging.feelings import read_symptom
 from configurator.learning.as_known import known_by
@@ -33,7 +33,7 @@ class WorkedOut(Counter[str]):
 
     @property
     def simulated(self) -> int:
-        return demand.simulated.cache_info().misses
+        return tip_in_of_car.simulated.cache_info().misses
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def done(monkeypatch: pytest.MonkeyPatch) -> WorkedOut:
         return make(*given)
 
     monkeypatch.setattr(car_in_catalogue, "options_of", options_of)
-    demand.simulated.cache_clear()
+    tip_in_of_car.simulated.cache_clear()
     return counted
 
 
