@@ -17,7 +17,7 @@ from configurator.catalogue.supply import Supplier
 from configurator.judging.case import Case
 
 LIMITS = {
-    "screw_cut_most_percent": 10.0, "larger_pump_from_mm": 0.94, "larger_pump_capacity_cc": 5.0,
+    "screw_cut_most_percent": 10.0, "larger_pump_from_mm": 0.94,
     "overtravel_clearance_mm": 0.38, "linkage_tolerance_mm": 0.05, "pump_pad_clearance_mm": 1.5,
     "bonnet_clearance_mm": 10.0, "early_phase_idle_most_rpm": 700.0, "late_phase_idle_least_rpm": 1000.0,
     "shot_left_least_percent": 80.0, "stamped_tolerance_mm": 0.02, "nozzle_least_mm": 0.64, "nozzle_most_mm": 1.32,

@@ -49,10 +49,10 @@ class Limits(Record):
         "rich_phi": _RICH,
         "first_move_mm": _MOVE,
         "fine_move_mm": _MOVE,
+        "larger_pump_capacity_cc": "a pump's own capacity says up to what size it is good; remove the row",
     }
     screw_cut_most_percent: Number = _limit("most that the feed screw may cut a nozzle's flow", "%", 0.5, 60)
-    larger_pump_from_mm: Number = _limit("orifice diameter from which the larger pump is fitted", "mm", 0.3, 3)
-    larger_pump_capacity_cc: Number = _limit("capacity a stroke that makes a pump the larger one", "cc", 0.5, 20)
+    larger_pump_from_mm: Number = _limit("orifice diameter from which 3 cc a stroke are too little", "mm", 0.3, 3)
     overtravel_clearance_mm: Number = _limit("clearance left in the lever at full opening", "mm", 0, 3)
     linkage_tolerance_mm: Number = _limit("slack or preload taken for none", "mm", 0, 1)
     pump_pad_clearance_mm: Number = _limit("least gap between pump and manifold pad", "mm", 0, 20)

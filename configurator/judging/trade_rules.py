@@ -8,10 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.reports import Finding
-from configurator.slots.columns import JudgedShots
+from configurator.rules import RULES
+from configurator.slots.columns import JudgedShots, nozzle_column, pump_column
 from configurator.slots.options import Choice, Option
 from configurator.slots.slot import Slot
 
@@ -47,7 +49,7 @@ class Gain:
 def seen_of(case: Case, choice: Choice, finding: Finding) -> str:
     """What the model sees by what a rule of the trade asks for that a choice breaks, in words; empty for other rules,
     and where nothing on offer would do it."""
-    gains = {SCREW_RULE: (by_free_flow_screw, "a free-flow screw"), PUMP_RULE: (by_larger_pump, "the larger pump")}
+    gains = {SCREW_RULE: (by_free_flow_screw, "a free-flow screw"), PUMP_RULE: (by_larger_pump, "a larger pump")}
     if finding.rule not in gains or finding.holds is not False or finding.circuit is None:
         return ""
     of_rule, what = gains[finding.rule]
@@ -69,7 +71,7 @@ def by_free_flow_screw(case: Case, choice: Choice, circuit: str) -> Gain | None:
 def by_larger_pump(case: Case, choice: Choice, circuit: str) -> Gain | None:
     """With the least pump that keeps the rule in place of a choice's; None where there is none, or no lobe for one."""
     slot, lobe = Slot(circuit, "pump"), Slot(circuit, "lobe")
-    enough = [pump for pump in case.on_offer[slot] if _capacity_cc(pump) >= case.catalog.limits.larger_pump_capacity_cc]
+    enough = [pump for pump in case.on_offer[slot] if _holds_enough(case, choice, circuit, pump)]
     if not enough:
         return None
     pumps = (choice[slot], min(enough, key=_capacity_cc))
@@ -86,6 +88,15 @@ def _less(gained: float) -> str:
 
 def _passage_mm2(screw: Option) -> float:
     return screw.read(FeedScrewFigures).passage_area_mm2
+
+
+def _holds_enough(case: Case, choice: Choice, circuit: str, pump: Option) -> bool:
+    """Whether the rule is content with a pump for a choice's nozzle."""
+    nozzle, figures = choice[Slot(circuit, "nozzle")].read(FittedNozzle), pump.read(PumpFigures)
+    mm, good_to_mm = RULES[PUMP_RULE].reads(
+        nozzle=nozzle_column([nozzle]), pump=pump_column([figures], [pump.changed]), limits=case.catalog.limits
+    )
+    return bool(np.all(mm <= good_to_mm))
 
 
 def _capacity_cc(pump: Option) -> float:

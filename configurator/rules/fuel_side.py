@@ -5,6 +5,7 @@ import numpy as np
 from configurator.arrays import Mask
 from configurator.basis import OWN_REQUEST
 from configurator.car.facts import CircuitFacts
+from configurator.car.standard import STANDARD_PUMP
 from configurator.catalogue.limits import Limits
 from configurator.physics.fuel_path import screw_cut
 from configurator.rules.rule import Reading, rule
@@ -39,16 +40,16 @@ def feed_screw_is_not_the_restriction(
     at_most=True,
     unit="mm",
     severity="conflict",
-    says="the pump is too small for the nozzle: two {value:.2f} mm orifices (or their area), up to "
-    "{limit:.2f} mm without the larger pump",
-    mend="fit the larger pump, or a smaller nozzle",
+    says="the pump is too small for the nozzle: two {value:.2f} mm orifices (or their area), it holds enough up to "
+    "{limit:.2f} mm",
+    mend="fit a larger pump, or a smaller nozzle",
     limit="larger_pump_from_mm",
 )
 def large_nozzle_has_the_larger_pump(nozzle: Nozzles, pump: Pumps, limits: Limits) -> Reading:
-    """Beyond about 0.94 mm (0.037 in) the larger pump (5 cc a stroke, 50 cc in ten) takes the place of the standard one
-    (3 cc a stroke, 30 cc in ten), which is empty too soon. The figure is for two orifices: others count by their
-    area."""
-    return nozzle.as_two_mm, pump.where_smaller_than(limits.larger_pump_capacity_cc, limits.larger_pump_from_mm)
+    """Beyond about 0.94 mm (0.037 in) a pump of 3 cc a stroke (30 cc in ten) is empty too soon, and a larger one takes
+    its place. Fuel leaves by the orifices' area, so a pump's capacity says up to what size it is good: 4 cc to 1.09 mm,
+    5 cc to 1.21 mm. The figure is for two orifices: others count by their area."""
+    return nozzle.as_two_mm, pump.good_to_mm(STANDARD_PUMP.capacity_cc, limits.larger_pump_from_mm)
 
 
 @rule(

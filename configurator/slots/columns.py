@@ -74,9 +74,10 @@ class Pumps(OptionColumn):
     depth_below_bowl_mm: Array
     changed: Array
 
-    def where_smaller_than(self, capacity_cc: float, limit: float) -> Array:
-        """The limit where the pump holds less than a capacity, else infinity: it does not apply."""
-        return np.where(self.capacity_cc < capacity_cc, limit, np.inf)
+    def good_to_mm(self, capacity_cc: float, its_mm: float) -> Array:
+        """Two orifices up to which each holds enough, where a pump of a capacity does up to its own: fuel leaves by
+        their area, so that a shot lasts as long."""
+        return np.asarray(its_mm * np.sqrt(self.capacity_cc / capacity_cc))
 
 
 @dataclass(frozen=True)

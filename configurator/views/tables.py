@@ -260,7 +260,7 @@ def _narrow_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     """The first layout that fits the page, else the last: upright, few rows on their side, upright and wrapped."""
     folded = ["\n".join(textwrap.wrap(name.replace("_", "_ "), 9)).replace(" ", "") for name in columns]
     heading, *on_side = ([name, *cells] for name, *cells in zip(columns, *rows, strict=True))
-    on_its_side = [(heading, on_side, 24)] if len(rows) < 8 else []
+    on_its_side = [(heading, on_side, most) for most in (24, 14)] if len(rows) < 8 else []
     text = ""
     for layout in [(columns, rows, 44), *on_its_side, (folded, rows, 30), (folded, rows, 12)]:
         text = _table(*layout)

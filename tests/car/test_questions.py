@@ -47,7 +47,7 @@ def test_what_need_not_be_known_is_said_to_be_taken(question: Question) -> None:
     [
         ("engine_size", "5 hp", "'hp' is no unit of volume"), ("engine_size", "12", "12"),
         ("tyres", "205/60", "205/60"),
-        ("barrels", "3", "'3' is none of them"), ("front_pump", "pump-4cc", "no pump-4cc"),
+        ("barrels", "3", "'3' is none of them"), ("front_pump", "pump-6cc", "no pump-6cc"),
         ("front_nozzle", "straight-0.83", "no straight-0.83"),
         ("front_lobe", "lobe-fell@way", "way"),
     ],

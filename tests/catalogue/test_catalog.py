@@ -4,12 +4,19 @@ import shutil
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
+from configurator.car.fitted import FittedNozzle, sold_as
+from configurator.car.standard import STANDARD_PARTS, STANDARD_PUMP
 from configurator.catalogue.limits import Limits
 from configurator.catalogue.load import FAMILIES, Catalog, load_catalog, shipped_catalog_dir
+from configurator.catalogue.parts import Pump
 from configurator.errors import BadInput
+from configurator.rules import RULES
+from configurator.slots.columns import feed_screw_column, nozzle_column, pump_column
 
 Edit = Callable[[str, str, str], None]
 
@@ -61,7 +68,7 @@ def test_a_nozzle_code_says_its_size(shipped: Catalog) -> None:
 
 def test_enough_of_every_family(shipped: Catalog) -> None:
     counts = {family: len(getattr(shipped, family)) for family in ("feed_screws", "pumps", "lobes", "spacers")}
-    assert all(counts[family] >= least for family, least in zip(counts, (3, 3, 10, 5), strict=True))
+    assert all(counts[family] >= least for family, least in zip(counts, (3, 5, 10, 5), strict=True))
     joints = {"nozzle_seat", "pump_cover", "carburettor_flange", "intake_manifold"}
     assert {part.joint for part in shipped.consumables.values()} == joints
     assert {operation.kind for operation in shipped.operations.values()} == {"redrill_nozzle", "relieve_pad"}
@@ -87,14 +94,34 @@ def test_every_lobe_suits_a_pump_and_tall_ones_do_not_suit_the_soft_one(shipped:
     assert {fits for (pump, _), fits in suits.items() if pump == "pump-3cc-soft"} == {True, False}
 
 
-def test_the_larger_pump_comes_with_its_screw_and_lobe(shipped: Catalog) -> None:
-    larger = [pump for pump in shipped.pumps.values() if pump.capacity_cc >= shipped.limits.larger_pump_capacity_cc]
-    assert larger
-    for pump in larger:
-        families = [shipped.family_of(code) for code in pump.comes_with]
-        assert sorted(families) == ["feed_screws", "lobes"]
-        assert all(shipped.feed_screws[code].free_flow for code in pump.comes_with if code in shipped.feed_screws)
+def test_a_larger_pump_comes_with_its_lobe_and_a_screw_that_does_for_its_largest_nozzle(shipped: Catalog) -> None:
+    """Each is good to more than the one before, the largest beyond all sizes of the trade."""
+    larger = [pump for pump in shipped.pumps.values() if pump.capacity_cc > STANDARD_PUMP.capacity_cc]
+    most_mm = [_good_to_mm(shipped, pump) for pump in larger]
+    assert len(larger) >= 3 and most_mm == sorted(most_mm)
+    assert most_mm[-2] < shipped.limits.nozzle_most_mm < most_mm[-1]
+    screw_rule = RULES["feed-screw-is-not-the-restriction"]
+    for pump, mm in zip(larger, most_mm, strict=True):
+        assert sorted(map(shipped.family_of, pump.comes_with)) == ["feed_screws", "lobes"]
         assert all(shipped.lobes[code].lever == pump.lever for code in pump.comes_with if code in shipped.lobes)
+        (screw,) = (shipped.feed_screws[code] for code in pump.comes_with if code in shipped.feed_screws)
+        nozzle = FittedNozzle(diameter_mm=min(mm, shipped.limits.nozzle_most_mm), style="straight")
+        cut, most = screw_rule.reads(
+            nozzle_column([nozzle]), feed_screw_column([screw]), SimpleNamespace(screw_coefficient=0.7), shipped.limits
+        )
+        assert np.all(cut <= most), pump.code
+
+
+def _good_to_mm(shipped: Catalog, pump: Pump) -> float:
+    nozzle = nozzle_column([FittedNozzle(diameter_mm=1.0, style="straight")])
+    _, most = RULES["large-nozzle-has-the-larger-pump"].reads(nozzle, pump_column([pump], [True]), shipped.limits)
+    return float(np.asarray(most).item())
+
+
+def test_the_standard_pump_of_a_car_is_the_one_that_is_sold(shipped: Catalog) -> None:
+    assert {sold_as(STANDARD_PARTS["pump"][word], shipped.pumps).code for word in STANDARD_PARTS["pump"]} == {
+        "pump-3cc", "pump-5cc",
+    }  # fmt: skip
 
 
 def test_limits_are_read_by_attribute_and_keep_their_basis(shipped: Catalog) -> None:
@@ -154,7 +181,7 @@ def test_every_fault_of_every_file_at_once(directory: Path, edit: Edit) -> None:
         "nozzles.csv, row 2, column price",
         "pumps.csv, row 2, column depth_below_bowl_mm",
         "spacers.csv",
-        "limits.csv, row 16, column value",
+        "limits.csv, row 15, column value",
     ]
 
 

@@ -195,7 +195,7 @@ def test_figures_of_a_part_are_never_taken_from_others(own: Path) -> None:
     path = own / "feed_screws.csv"
     path.write_text("".join(line for line in path.read_text().splitlines(True) if "freeflow" not in line))
     path = own / "pumps.csv"
-    path.write_text(path.read_text().replace("screw-freeflow lobe-force", ""))
+    path.write_text(path.read_text().replace("screw-freeflow", ""))
     assert {screw.free_flow for screw in load_catalog(own).feed_screws.values()} == {False}
     fields = [field for field, _ in refused(own, "feed_screws", {"code": "own", "price": "1"})]
     assert fields == ["passage_area_mm2", "free_flow"]

@@ -61,7 +61,7 @@ def test_the_larger_pump_is_weighed_with_the_best_lobe_of_either(seed: int) -> N
     case = asking(seed)
     found = by_larger_pump(case, case.as_fitted, "front")
     best = []
-    for pump in (case.as_fitted[PUMP], coded(case, "front.pump", "pump-5cc")):
+    for pump in (case.as_fitted[PUMP], coded(case, "front.pump", "pump-4cc")):
         with_lobes = [alone(case, {**case.as_fitted, PUMP: pump, LOBE: lobe}) for lobe in case.on_offer[LOBE]]
         there = [shot for shot in with_lobes if shot.pumps]
         assert 2 < len(there) < len(with_lobes)
@@ -103,7 +103,7 @@ def test_both_stand_beside_their_rule_and_nowhere_else() -> None:
     assert screw is not None and pump is not None
     assert seen == {
         SCREW_RULE: f"by a free-flow screw the model sees {screw.words}",
-        PUMP_RULE: f"by the larger pump the model sees {pump.words}",
+        PUMP_RULE: f"by a larger pump the model sees {pump.words}",
     }
     kept = case_with(random_car(0), STOCK)
     assert not any(f.seen for f in check(kept, (), everything=True).findings)
