@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
@@ -79,7 +80,7 @@ class Pictures:
         self._pencil.shutdown(wait=False, cancel_futures=True)
 
     async def _kept(self, key: object, draw: Callable[[], DrawnPicture]) -> DrawnPicture:
-        return await asyncio.wrap_future(self._pencil.submit(self._drawn.get, key, draw))
+        return await asyncio.wrap_future(self._pencil.submit(copy_context().run, self._drawn.get, key, draw))
 
 
 def _runs(setting: Setting) -> int:

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from typing import TypeVar
 
 from starlette.requests import Request
@@ -38,7 +39,7 @@ class Searches:
                 return search()
 
         try:
-            found = asyncio.wrap_future(self._threads.submit(work))
+            found = asyncio.wrap_future(self._threads.submit(copy_context().run, work))  # in the asker's units
             while not found.done():
                 await asyncio.wait({found}, timeout=LOOK_AGAIN_S)
                 if await request.is_disconnected():
