@@ -9,9 +9,10 @@ from trace_making import example, file_of, logged, written
 
 from configurator.arrays import Array
 from configurator.errors import BadInput
+from configurator.learning.logged.readings import LARGEST_LOG_BYTES, MOST_ROWS
 from configurator.learning.trace.trace import measure_for_case
-from configurator.learning.trace.trace_columns import recognised
-from configurator.learning.trace.trace_file import LARGEST_TRACE_BYTES, MOST_ROWS, Trace, read_trace
+from configurator.learning.trace.trace_columns import TRACE_COLUMNS
+from configurator.learning.trace.trace_file import Trace, read_trace
 
 RATIO = 14.6
 LOG = logged("roadster", rate_hz=50.0, noise=0.01)
@@ -42,13 +43,13 @@ def refused(path: Path, **named: str) -> str:
     ],
 )  # fmt: skip
 def test_a_heading_says_quantity_and_unit(heading: str, quantity: str, unit: str) -> None:
-    column = recognised(heading)
+    column = TRACE_COLUMNS.recognised(heading)
     assert column is not None and (column.quantity, column.unit) == (quantity, unit)
 
 
 @pytest.mark.parametrize("heading", ["AFR target", "desired lambda", "throttle rate", "coolant", "temp", "road speed"])
 def test_what_is_no_reading_is_left_alone(heading: str) -> None:
-    assert recognised(heading) is None
+    assert TRACE_COLUMNS.recognised(heading) is None
 
 
 @pytest.mark.parametrize(
@@ -242,7 +243,7 @@ def test_a_trace_has_a_size(tmp_path: Path) -> None:
     assert refused(path) == f"{path}: has 3 rows of readings; expected 20 to 200,000"
     path.write_text("time_s,tps,phi\n" + "1,1,1\n" * (MOST_ROWS + 1))
     assert refused(path) == f"{path}: has 200,001 rows of readings; expected 20 to 200,000"
-    path.write_bytes(b"1,1,1\n" * (LARGEST_TRACE_BYTES // 6 + 1))
+    path.write_bytes(b"1,1,1\n" * (LARGEST_LOG_BYTES // 6 + 1))
     assert refused(path) == f"{path}: holds 10 MB; expected at most 10 MB"
 
 

@@ -5,33 +5,32 @@ be out of order. A reading that is empty, a word such as nan, or beyond what a s
 no engine has under the unit they are said to be in are refused, with the unit that they look like.
 """
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from configurator.arrays import Array, Indices
+from configurator.arrays import Array
 from configurator.errors import BadInput, Fault
-from configurator.files.reading import Row, read_table
-from configurator.learning.trace.trace_columns import TraceColumn, chosen_columns, unit_in, words_of
+from configurator.files.reading import read_table
+from configurator.learning.logged.columns import LoggedColumn
+from configurator.learning.logged.readings import (
+    LARGEST_LOG_BYTES,
+    LEAST_ROWS,
+    logged_readings,
+    time_from_start_s,
+)
+from configurator.learning.trace.trace_columns import TRACE_COLUMNS
 
-LARGEST_TRACE_BYTES = 10_000_000
-MOST_ROWS = 200_000
-LEAST_ROWS = 20
 STEP_RANGE_S = (0.0005, 0.1)
 """Time between samples: slower than 10 a second sees no hole, faster than 2000 a second is no mixture sensor."""
-LONGEST_S = 3600.0
 PHI_RANGE = (0.05, 2.5)
 """Readings beyond this come of no sensor that works: air reads about 0.1, the richest that burns 2."""
 USUAL_PHI = (0.5, 1.9)
 SPEED_RANGE_RPM = (0.0, 20_000.0)
 """Beyond what any engine with carburettors turns."""
 MOST_DROPOUT_SHARE = 0.5
-_NO_READING = {"nan", "n/a", "na", "-", "--", "---", "null", "none", "off", "inf", "err", "error"}
-_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
-_SAID = {"s": "seconds", "ms": "milliseconds", "us": "microseconds"}
 _FULL_THROTTLE = {"percent": 100.0, "deg": 90.0, "share": 1.0, "volt": 5.0}
 _UNIT_SAID = {"percent": "%", "deg": "degrees", "share": "a share of 0 to 1", "volt": "volts"}
 
@@ -49,7 +48,7 @@ class Trace:
     throttle: Array
     phi: Array
     speed_rpm: Array
-    mixture: TraceColumn
+    mixture: LoggedColumn
     notes: tuple[str, ...]
 
 
@@ -59,27 +58,9 @@ def read_trace(path: Path, columns: Mapping[str, str] | None, stoichiometric_rat
     stoichiometric_ratio : air to fuel by mass, to read an air-fuel ratio. Raises BadInput with row and column.
     """
     file = str(path)
-    table = read_table(path, LARGEST_TRACE_BYTES)
-    heading_row = max(1, table.rows[0].number - 1) if table.rows else 1
-    chosen, faults = chosen_columns(file, heading_row, table.columns, columns or {})
-    faults = [*table.faults, *faults]
-    if faults:
-        raise BadInput(faults)
-    rows, chosen = _without_unit_row(table.rows, chosen)
-    if not LEAST_ROWS <= len(rows) <= MOST_ROWS:
-        raise BadInput([Fault(file, "", f"has {len(rows):,} rows of readings", f"{LEAST_ROWS} to {MOST_ROWS:,}")])
-    values = {slot: _numbers(file, rows, column, faults) for slot, column in chosen.items()}
-    if faults:
-        raise BadInput(faults)
-    timed = np.isfinite(values["time"])
-    numbers = np.array([row.number for row in rows])[timed]
-    values = {slot: column[timed] for slot, column in values.items()}
-    if len(numbers) < LEAST_ROWS:
-        raise BadInput([Fault(file, f"column {chosen['time'].heading}", f"{len(numbers)} times", f"{LEAST_ROWS}")])
-    order = np.argsort(values["time"], kind="stable")
-    notes = _order_notes(file, chosen["time"], values["time"], order, numbers)
-    values = _one_row_a_time(values)
-    time_s = _time_s(file, chosen["time"], values["time"])
+    table = read_table(path, LARGEST_LOG_BYTES)
+    chosen, values, notes = logged_readings(table, file, TRACE_COLUMNS, columns or {})
+    time_s = time_from_start_s(file, chosen["time"], values["time"], STEP_RANGE_S)
     throttle = _throttle(file, chosen["throttle"], values["throttle"])
     phi = _phi(file, chosen["phi"], values["phi"], stoichiometric_ratio)
     lost = int(np.sum(~np.isfinite(phi)))
@@ -89,89 +70,7 @@ def read_trace(path: Path, columns: Mapping[str, str] | None, stoichiometric_rat
     return Trace(file, time_s, throttle, phi, speed, chosen["phi"], tuple(notes))
 
 
-def _without_unit_row(
-    rows: Sequence[Row], chosen: Mapping[str, TraceColumn]
-) -> tuple[Sequence[Row], dict[str, TraceColumn]]:
-    """Rows of readings, and the columns with what a row of units below the headings says."""
-    columns = dict(chosen)
-    if not rows:
-        return rows, columns
-    cells = rows[0].cells
-    said = {slot: unit_in(words_of(cells.get(c.heading, "")), c.quantity) for slot, c in columns.items()}
-    if not said["time"]:
-        return rows, columns
-    for slot, column in columns.items():
-        columns[slot] = TraceColumn(column.heading, column.quantity, column.unit or said[slot])
-    return rows[1:], columns
-
-
-def _numbers(file: str, rows: Sequence[Row], column: TraceColumn, faults: list[Fault]) -> Array:
-    """A column's figures, nan for a reading that is missing; text that is no number is a fault."""
-    values = np.full(len(rows), np.nan)
-    for index, row in enumerate(rows):
-        cell = row.cells.get(column.heading, "")
-        try:
-            number = float(cell) if cell else math.nan
-        except ValueError:
-            number = math.nan
-            if cell.lower() not in _NO_READING:
-                remedy = "write decimals with a point" if "," in cell else ""
-                faults.append(Fault(file, f"row {row.number}, column {column.heading}",
-                                    f"'{cell[:40]}' is not a number", "a number, or nothing where there is no reading",
-                                    remedy))  # fmt: skip
-        values[index] = number if math.isfinite(number) else math.nan
-    return values
-
-
-def _order_notes(file: str, column: TraceColumn, time: Array, order: Indices, numbers: Indices) -> list[str]:
-    """Says that rows were sorted; raises BadInput where two runs follow one another in one file."""
-    back = np.flatnonzero(np.diff(time) < 0.0)
-    if not len(back):
-        return []
-    stretch = np.concatenate([[0], np.cumsum(np.diff(time) < 0.0)])[order]
-    if np.count_nonzero(np.diff(stretch)) > 4 * len(back):
-        place = f"row {numbers[back[0] + 1]}, column {column.heading}"
-        raise BadInput([Fault(file, place, "time starts again", "one run in a file", "cut the file there")])
-    return ["rows were out of order and were sorted by their time"]
-
-
-def _one_row_a_time(values: dict[str, Array]) -> dict[str, Array]:
-    """Rows in order of time, those of one time put together: the mean of their readings."""
-    time, at = np.unique(values["time"], return_inverse=True)
-    merged = {"time": time}
-    for slot, column in values.items():
-        if slot != "time":
-            seen = np.isfinite(column)
-            count = np.bincount(at, seen, len(time))
-            total = np.bincount(at, np.where(seen, column, 0.0), len(time))
-            merged[slot] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return merged
-
-
-def _time_s(file: str, column: TraceColumn, time: Array) -> Array:
-    """Time from the first row [s]; a unit that nobody said is told by the time between samples."""
-    step = float(np.median(np.diff(time))) if len(time) > 1 else 0.0
-    low, high = STEP_RANGE_S
-    fitting = [unit for unit, factor in _SECONDS.items() if low <= step * factor <= high]
-    unit = column.unit or next(iter(fitting), "")
-    place = f"column {column.heading}"
-    if unit in fitting:
-        time_s = (time - time[0]) * _SECONDS[unit]
-        if time_s[-1] > LONGEST_S:
-            found = f"runs over {time_s[-1]:.3g} s, from {time[0]:g} to {time[-1]:g} {unit}"
-            remedy = "cut out the run, and look for a row whose time is far from the others"
-            raise BadInput([Fault(file, place, found, f"at most {LONGEST_S:g} s", remedy)])
-        return np.asarray(time_s)
-    expected = f"samples {low * 1e3:g} to {high * 1e3:g} ms apart"
-    if not unit:
-        raise BadInput([Fault(file, place, f"samples are {step:g} apart, in no unit of time that fits", expected)])
-    found = f"samples are {step:g} {unit} apart"
-    looks = f"it looks like {_SAID[fitting[0]]}" if fitting else "the logger was too slow or too fast for a tip-in"
-    remedy = f"name the column as time_{fitting[0]}={column.heading}" if fitting else ""
-    raise BadInput([Fault(file, place, f"{found}; {looks}", expected, remedy)])
-
-
-def _throttle(file: str, column: TraceColumn, values: Array) -> Array:
+def _throttle(file: str, column: LoggedColumn, values: Array) -> Array:
     """Throttle over its full opening; only the size of its moves hangs on the unit."""
     place = f"column {column.heading}"
     seen = values[np.isfinite(values)]
@@ -193,7 +92,7 @@ def _throttle(file: str, column: TraceColumn, values: Array) -> Array:
     return np.asarray(values / full)
 
 
-def _phi(file: str, column: TraceColumn, values: Array, stoichiometric_ratio: float) -> Array:
+def _phi(file: str, column: LoggedColumn, values: Array, stoichiometric_ratio: float) -> Array:
     """Equivalence ratio of a mixture column, nan for a reading that no sensor gives."""
     place = f"column {column.heading}"
     seen = values[np.isfinite(values)]
@@ -223,7 +122,7 @@ def _phi(file: str, column: TraceColumn, values: Array, stoichiometric_ratio: fl
     return np.asarray(phi)
 
 
-def _speed(file: str, column: TraceColumn | None, values: Array, notes: list[str]) -> Array:
+def _speed(file: str, column: LoggedColumn | None, values: Array, notes: list[str]) -> Array:
     """Speed [rev/min], nan where no engine turns so: a few of those are told, and more than half of them refused."""
     seen = np.isfinite(values)
     turns = seen & (values >= SPEED_RANGE_RPM[0]) & (values <= SPEED_RANGE_RPM[1])

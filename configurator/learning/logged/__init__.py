@@ -1,0 +1,1 @@
+"""Tables as loggers write them: what their columns mean, and their figures in order of time."""
