@@ -46,6 +46,7 @@ KEPT_IN: dict[str, tuple[set[str], bool]] = {
     "weasyprint": ({"views"}, True),
     "distributed": ({"ordering"}, True),
     "openpyxl": ({"catalogue"}, True),
+    "scipy": ({"learning"}, True),
 }
 
 # Names that stand for one thing in each module that has them.

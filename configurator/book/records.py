@@ -67,6 +67,25 @@ class TraceMeasured(Record):
     doubt_ms: Number = figure("standard error of both spells", "ms", ge=0, le=5000)
 
 
+class TipInMeasured(Record):
+    """One tip-in of a recording of the pull, as physics.pull_seen has it."""
+
+    at_s: Number = figure("when it begins in the recording", "s", ge=0, le=3600)
+    rise_ms: Number = figure("from the beginning to the pull, averaged over its rise", "ms", ge=0, le=10_000)
+    rise_doubt_ms: Number = figure("standard error of that", "ms", gt=0, le=5000)
+    sag_percent: Number = figure("deepest later fall of the pull", "% of its level", ge=0, le=1000)
+    sag_doubt_percent: Number = figure("standard error of that", "%", gt=0, le=1000)
+    sag_at_ms: Number = figure("when that is, from the beginning", "ms", ge=0, le=10_000)
+
+
+class PullMeasured(Record):
+    """What a recording of the pull gave."""
+
+    tip_ins: list[TipInMeasured] = figure("every tip-in that could be told of", min_length=1, max_length=200)
+    from_throttle: Flag = figure("whether they begin with the throttle, or where the pull first moves")
+    smoothed_ms: Number = figure("standard deviation of what the pull was smoothed by", "ms", ge=1, le=1000)
+
+
 class Trial(Record):
     """One run. number is None until the book has it; an undone run stays, marked."""
 
@@ -82,6 +101,7 @@ class Trial(Record):
         "time from tip-in to a clean pull, measured", "ms", default=None, ge=0, le=60_000
     )
     trace: TraceMeasured | None = figure("what a mixture trace gave", default=None)
+    pull: PullMeasured | None = figure("what a recording of the pull gave", default=None)
     note: str = figure("anything else", default="", max_length=2000)
     undone: Flag = figure("taken back", default=False)
 
@@ -108,19 +128,21 @@ def trial_of(
     choice: Choice | None = None,
     clean_after_ms: float | str | None = None,
     trace: TraceMeasured | None = None,
+    pull: PullMeasured | None = None,
     note: str = "",
 ) -> Trial:
     """The run of a case with a choice of parts, by default what is fitted. Raises BadInput for an
-    unknown symptom, and for a run of which neither a feeling nor a trace is known."""
+    unknown symptom, and for a run of which neither a feeling nor a measurement is known."""
     choice = choice or case.as_fitted
-    if felt is None and trace is None:
-        raise BadInput([Fault("trial", "", "says neither what was felt nor what a trace measured", "one of the two")])
+    if felt is None and trace is None and pull is None:
+        raise BadInput([Fault("trial", "", "says neither what was felt nor what was measured", "one of the two")])
     if felt is not None:
         symptom_felt(felt.word, felt.moment)
     return Trial.model_validate({
         "at": at, "vehicle": case.vehicle.name, "car": measured_car(case, choice), "car_format": CAR_FORMAT,
         "conditions": conditions,
-        "felt": felt, "trace": trace, "codes": {str(slot): option.label for slot, option in choice.items()},
+        "felt": felt, "trace": trace, "pull": pull,
+        "codes": {str(slot): option.label for slot, option in choice.items()},
         "clean_after_ms": clean_after_ms, "note": note,
     })  # fmt: skip
 

@@ -1,11 +1,12 @@
 """What trial runs say of an engine: a belief over its two unknowns.
 
 Before any run both are log-normal about the vehicle's own figures, apart from each other. Every run multiplies in how
-likely it was to be felt so in each engine (learning/driver), or how near a measured trace lies; a few runs are
-misjudged and say nothing. Kept at the points of a grid (physics/lateness). Figures below are assumed.
+likely it was to be felt so in each engine (learning/driver), or how near a measured trace or pull lies; a few runs are
+misjudged and say nothing. Pulls of one car share an error of the model, which is gone through (learning/pulled). Kept
+at the points of a grid (physics/lateness). Figures below are assumed.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 
@@ -19,6 +20,14 @@ from configurator.catalogue.parts import FeedScrewFigures, PumpFigures
 from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
+from configurator.learning.pulled import (
+    SHARED_WEIGHTS,
+    SPOILT_DENSITY,
+    PullInEngines,
+    pull_density,
+    pulls_in,
+    seen_of_kinds,
+)
 from configurator.learning.traced import TRACE_SPAN_MS, Spells, spells_in, trace_density
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
 from configurator.physics.verdict import Complaints
@@ -74,35 +83,47 @@ NEVER_PULLS = np.float32(10.0)
 
 @dataclass(frozen=True)
 class AsFitted:
-    """What a run is held against: what is felt of what was fitted, in every engine, shape (1, points), and for a trace
-    the spells of its mixture."""
+    """What a run is held against: what is felt of what was fitted, in every engine, shape (1, points); for a trace the
+    spells of its mixture, for a recording what would be seen of its pull."""
 
     felt: Complaints
-    spells: Spells | None
+    spells: Spells | None = None
+    pull: PullInEngines | None = None
 
 
-def felt_as_fitted(case: Case, *, traced: bool) -> AsFitted:
-    """The same of what is fitted, the worse of the circuits."""
+def felt_as_fitted(case: Case, *, traced: bool, pulled: bool = False) -> AsFitted:
+    """The same of what is fitted, the worse of the circuits; a pull is of both together."""
     own = {
         name: _Shots([one.nozzle], [one.feed_screw], [one.pump], [Mount(one.lobe, one.phase_deg)],
                      [case.slack_mm(name, [False], [False]).item()])
         for name, one in case.car.fitted_circuits.items()
     }  # fmt: skip
     felt = reduce(Complaints.worst_with, (_felt(case, name, shots) for name, shots in own.items()))
-    if not traced:
-        return AsFitted(felt, None)
-    spells = []
-    for name, shots in own.items():
+    if not traced and not pulled:
+        return AsFitted(felt)
+    flows, missed = _delivered(case, own)
+    spells = [spells_in(case.circuits[name].verdict.supply, flow, missed[name]) for name, flow in flows.items()]
+    pull = None
+    if pulled:
+        rise_ms, sag_percent = seen_of_kinds(pulls_in(case.circuits, flows, missed)[:, :-1])
+        pull = PullInEngines(rise_ms, sag_percent)
+    return AsFitted(felt, reduce(Spells.worst_with, spells) if traced else None, pull)
+
+
+def _delivered(case: Case, shots: Mapping[str, _Shots]) -> tuple[dict[str, Array], dict[str, float]]:
+    """Flow of one shot of each circuit [kg/s], (steps, 1), and the share of it that misses the walls as modelled."""
+    flows, missed = {}, {}
+    for name, own in shots.items():
         circuit = case.circuits[name]
-        shot = circuit.deliver(shots.nozzles, shots.screws, shots.pumps, shots.mounts, np.array(shots.slack_mm))
-        missed = 1.0 - circuit.film_share(shots.nozzles)
-        spells.append(spells_in(circuit.verdict.supply, circuit.flow_kg_s(shot), missed.item()))
-    return AsFitted(felt, reduce(Spells.worst_with, spells))
+        shot = circuit.deliver(own.nozzles, own.screws, own.pumps, own.mounts, np.array(own.slack_mm))
+        flows[name], missed[name] = circuit.flow_kg_s(shot), (1.0 - circuit.film_share(own.nozzles)).item()
+    return flows, missed
 
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """What one run says: how likely it was in every engine if it was judged rightly, and if it was not."""
+    """What one run says: how likely it was in every engine if it was judged rightly, and if it was not; of a measured
+    pull for every error that the pulls of a car may share, (nodes, points)."""
 
     number: int | None
     rightly: Array
@@ -114,7 +135,8 @@ class Run:
 
 def counts(trial: Trial) -> bool:
     """Whether a run says anything of the pump circuit: the engine was warm, and nobody took the run back."""
-    return trial.conditions.warm and not trial.undone and (trial.felt is not None or trial.trace is not None)
+    said = (trial.felt, trial.trace, trial.pull)
+    return trial.conditions.warm and not trial.undone and any(one is not None for one in said)
 
 
 def newest_first(trials: Iterable[Trial]) -> list[Trial]:
@@ -123,24 +145,31 @@ def newest_first(trials: Iterable[Trial]) -> list[Trial]:
 
 
 def symptom_of(trial: Trial) -> Symptom | None:
-    """What was felt in a run; None where a trace says it."""
+    """What was felt in a run; None where a measurement alone says it."""
     return symptom_felt(trial.felt.word, trial.felt.moment) if trial.felt else None
 
 
 def run_of(trial: Trial, catalog: Catalog) -> Run:
     """What a run says, judged again with what was fitted then and the limits of today. A trace takes the place of what
-    was felt. Raises BadInput for a car or symptom that cannot be read."""
-    return run_with(trial, felt_as_fitted(Case.of(car_of(trial), catalog), traced=trial.trace is not None))
+    was felt; a pull, which shows no smoke, stands beside either. Raises BadInput for a car or symptom that cannot be
+    read."""
+    case = Case.of(car_of(trial), catalog)
+    return run_with(trial, felt_as_fitted(case, traced=trial.trace is not None, pulled=trial.pull is not None))
 
 
 def run_with(trial: Trial, fitted: AsFitted) -> Run:
     """The same by what was fitted then."""
+    rightly, misjudged = np.ones(1), 1.0
     if trial.trace is not None:
         assert fitted.spells is not None
-        return Run(trial.number, trace_density(trial.trace, fitted.spells), TRACE_SPAN_MS**-2)
-    assert trial.felt is not None
-    weights = felt_weights(trial.felt)
-    return Run(trial.number, np.tensordot(weights, answer_chances(fitted.felt)[:, 0], axes=1), 1.0 / len(ANSWERS))
+        rightly, misjudged = trace_density(trial.trace, fitted.spells), TRACE_SPAN_MS**-2
+    elif trial.felt is not None:
+        weights = felt_weights(trial.felt)
+        rightly, misjudged = np.tensordot(weights, answer_chances(fitted.felt)[:, 0], axes=1), 1.0 / len(ANSWERS)
+    if trial.pull is not None:
+        assert fitted.pull is not None
+        rightly, misjudged = rightly * pull_density(trial.pull, fitted.pull), misjudged * SPOILT_DENSITY
+    return Run(trial.number, rightly, misjudged)
 
 
 @dataclass(frozen=True)
@@ -235,21 +264,24 @@ def prior_of(case: Case) -> Belief:
 def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog], Run] = run_of) -> Belief:
     """The belief about a vehicle after its runs, in whatever order they come. run : what one run says."""
     runs = [run(trial, case.catalog) for trial in trials if counts(trial)]
-    masses = prior_of(case).masses
+    masses = prior_of(case).masses[None]
+    if any(one.rightly.ndim > 1 for one in runs):
+        masses = SHARED_WEIGHTS[:, None] * masses
     if runs:
         # Sorted at every point, so that not even the last digit depends on the order of the runs.
-        total = np.sort(np.log([run.likelihood() for run in runs]), axis=0).sum(axis=0)
+        likely = np.broadcast_arrays(masses, *(run.likelihood() for run in runs))[1:]
+        total = np.sort(np.log(likely), axis=0).sum(axis=0)
         masses = _normalised(masses * np.exp(total - total.max()))
-    return Belief(masses, len(runs), len(trials) - len(runs), doubted_runs(runs, masses))
+    return Belief(masses.sum(axis=0), len(runs), len(trials) - len(runs), doubted_runs(runs, masses))
 
 
 def doubted_runs(runs: Sequence[Run], masses: Array) -> tuple[DoubtedRun, ...]:
     """The runs that are doubted most, and by themselves, where all of them were judged rightly with less than
-    DOUBTED_BELOW. masses : the belief after them all."""
+    DOUBTED_BELOW. masses : the belief after them all, for every error that pulls share, (nodes, points)."""
     rightly = [(1.0 - MISJUDGED_SHARE) * run.rightly / run.likelihood() for run in runs]
-    if not runs or np.prod(rightly, axis=0) @ masses >= DOUBTED_BELOW:
+    if not runs or np.sum(reduce(np.multiply, rightly) * masses) >= DOUBTED_BELOW:
         return ()
-    chances = [round(float(one @ masses), 4) for one in rightly]
+    chances = [round(float(np.sum(one * masses)), 4) for one in rightly]
     least = max(0.5 * (1.0 - min(chances)), LEAST_DOUBT)
     doubted = [DoubtedRun(run.number, one) for run, one in zip(runs, chances, strict=True) if 1.0 - one >= least]
     return tuple(sorted(doubted, key=lambda run: (run.chance, run.number is None, run.number)))

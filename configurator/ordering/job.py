@@ -208,7 +208,8 @@ class _Runs:
         """All that a run says: runs that share it say the same, whatever their vehicle or number."""
         felt = "" if trial.felt is None else trial.felt.model_dump_json()
         key = self._keys.get(id(trial)) or run_key(trial)
-        return key, felt if trial.trace is None else trial.trace.model_dump_json()
+        felt = felt if trial.trace is None else trial.trace.model_dump_json()
+        return key, felt + (trial.pull.model_dump_json() if trial.pull else "")
 
     def said(self, trial: Trial, catalog: Catalog, found: Mapping[str, Arrays]) -> Run:
         """What a run says; its number is left out, since runs that say the same share it."""

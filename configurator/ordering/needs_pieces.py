@@ -21,6 +21,7 @@ from configurator.catalogue.load import FAMILIES, Catalog
 from configurator.files.source import source_of
 from configurator.judging.case import Case
 from configurator.learning.belief import AsFitted, felt_as_fitted
+from configurator.learning.pulled import KINDS, PullInEngines
 from configurator.learning.traced import Spells
 from configurator.ordering.needs import CircuitRegions, listed_of, regions_of, shared_of
 from configurator.physics.lateness import FIRST_FUEL, NOTHING_COVERED
@@ -36,13 +37,14 @@ COVERED = ("bits", "goes_with", "volume_cc")
 @dataclass(frozen=True)
 class Piece:
     """One piece of work. car : by its content, a name left out; redrill matters to regions only; who : of whose it is,
-    for people."""
+    for people; pulled : whether the pull of a run was recorded, which its content says, too."""
 
     kind: Literal["regions", "run"]
     vehicle: Vehicle
     content: str
     redrill: bool
     who: str
+    pulled: bool = False
 
     @cached_property
     def key(self) -> str:
@@ -60,24 +62,25 @@ def regions_piece(vehicle: Vehicle, *, redrill: bool) -> Piece:
 
 
 def run_key(trial: Trial) -> str:
-    """A digest of the car and the air of a run: those who share it share what the run's car does."""
+    """The car and the air of a run, and whether its pull was recorded: those who share it share what its car does."""
     car = {key: value for key, value in trial.car.items() if key not in ("name", "note")}
     air = trial.conditions.model_dump(exclude={"fuel", "warm"}, exclude_none=True)
-    return json.dumps([car, air], sort_keys=True)
+    return json.dumps([car, air, *(["pulled"] if trial.pull else [])], sort_keys=True)
 
 
 def run_piece(trial: Trial, content: str) -> Piece:
     """What was fitted in a run, in every engine; content : its run_key."""
-    return Piece("run", car_of(trial), content, False, f"run {trial.number} of {trial.vehicle}")
+    who = f"run {trial.number} of {trial.vehicle}"
+    return Piece("run", car_of(trial), content, False, who, trial.pull is not None)
 
 
 def worked_out(piece: Piece, catalog: Catalog) -> dict[str, NDArray[Any]]:
     """What a piece comes to. Raises BadInput for a car that the catalogue does not suit."""
     case = Case.of(piece.vehicle, catalog)
     if piece.kind == "run":
-        fitted = felt_as_fitted(case, traced=True)
-        assert fitted.spells is not None
-        return {name: np.asarray(one, dtype=float) for name, one in (vars(fitted.felt) | vars(fitted.spells)).items()}
+        fitted = felt_as_fitted(case, traced=True, pulled=piece.pulled)
+        told = [vars(one) for one in (fitted.felt, fitted.spells, fitted.pull) if one is not None]
+        return {name: np.asarray(figures, dtype=float) for one in told for name, figures in one.items()}
     found = regions_of(case, redrill=piece.redrill)
     return {f"{name}.{end}": getattr(regions, end) for name, regions in found.items() for end in COVERED}
 
@@ -100,6 +103,7 @@ def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     points = len(FIRST_FUEL)
     expected: dict[str, tuple[int, ...]] = {item.name: (1, points) for item in fields(Complaints)}
     expected |= {item.name: (points,) for item in fields(Spells)}
+    expected |= {item.name: (KINDS, points) for item in fields(PullInEngines)} if piece.pulled else {}
     if piece.kind == "regions":
         case = Case.of(piece.vehicle, catalog)
         shared, expected = len(shared_of(case, piece.redrill)), {}
@@ -119,8 +123,11 @@ _KINDS = {"bits": np.uint8, "goes_with": bool}
 
 def fitted_from(arrays: Arrays) -> AsFitted:
     """What was fitted in a run out of what a piece came to."""
-    felt, spells = ({item.name: arrays[item.name] for item in fields(kind)} for kind in (Complaints, Spells))
-    return AsFitted(Complaints(**felt), Spells(**spells))
+    felt, spells, pull = (
+        {item.name: arrays[item.name] for item in fields(kind) if item.name in arrays}
+        for kind in (Complaints, Spells, PullInEngines)
+    )
+    return AsFitted(Complaints(**felt), Spells(**spells), PullInEngines(**pull) if pull else None)
 
 
 def digest(text: str) -> str:

@@ -198,10 +198,11 @@ class Workshop:
         day."""
 
         def fitted() -> AsFitted:
-            return felt_as_fitted(Case.of(car_of(run), catalog), traced=run.trace is not None)
+            return felt_as_fitted(Case.of(car_of(run), catalog), traced=traced, pulled=pulled)
 
-        day = (json.dumps(run.car, sort_keys=True), run.conditions.model_dump_json(), run.trace is not None)
-        felt = (day, repr(run.felt), repr(run.trace))
+        traced, pulled = run.trace is not None, run.pull is not None
+        day = (json.dumps(run.car, sort_keys=True), run.conditions.model_dump_json(), traced, pulled)
+        felt = (day, repr(run.felt), repr(run.trace), repr(run.pull))
         return replace(self._said.get(felt, lambda: run_with(run, self._felt.get(day, fitted))), number=run.number)
 
     def price(self, amount: float) -> str:

@@ -61,12 +61,14 @@ SECONDS = {
     "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
     "ms": "ms", "msec": "ms", "millisecond": "ms", "milliseconds": "ms",
     "us": "us", "µs": "us", "μs": "us", "microseconds": "us",
+    "ns": "ns", "nanoseconds": "ns",
 }  # fmt: skip
 TIME = Quantity("time", one_of("time", "t", "timestamp", "elapsed"), SECONDS, "time_ms or t [s]")
 THROTTLE = Quantity(
     "throttle", one_of("throttle", "tps", "tp"),
     {"%": "percent", "pct": "percent", "percent": "percent", "deg": "deg", "°": "deg", "degree": "deg",
-     "degrees": "deg", "angle": "deg", "share": "share", "fraction": "share", "v": "volt", "volt": "volt", "volts": "volt"},
+     "degrees": "deg", "angle": "deg", "share": "share", "fraction": "share", "v": "volt", "volt": "volt",
+     "volts": "volt"},
     "throttle % or TPS deg",
 )  # fmt: skip
 

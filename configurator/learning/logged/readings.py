@@ -16,8 +16,8 @@ MOST_ROWS = 200_000
 LEAST_ROWS = 20
 LONGEST_S = 3600.0
 _NO_READING = {"nan", "n/a", "na", "-", "--", "---", "null", "none", "off", "inf", "err", "error"}
-_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
-_SAID = {"s": "seconds", "ms": "milliseconds", "us": "microseconds"}
+_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
+_SAID = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 
 
 def logged_readings(
