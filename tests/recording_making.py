@@ -13,6 +13,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from configurator.arrays import Array
+from configurator.car.vehicle import load_vehicle
+from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.physics.lateness import AS_MODELLED, Lateness
 from configurator.physics.pull import Pulling
@@ -144,3 +146,17 @@ def as_json_lines(path: Path, columns: dict[str, Array]) -> Path:
         lines.append(json.dumps({"time": round(float(t), 4), "acceleration": dict(zip("xyz", axes, strict=True))}))
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
+
+
+def example_recording(path: Path) -> Path:
+    """The recording that is shipped with the example cars: the roadster, a little wetter than the model has it."""
+    shipped = shipped_catalog_dir()
+    case = Case.of(load_vehicle(shipped / "examples" / "roadster.toml"), load_catalog(shipped))
+    drive = driven([truth_of(case, Lateness(1.35, 1.1))] * 4, level_m_s2=4.6, luck=7)
+    columns = recorded(drive, Phone(rate_hz=50.0, noise=0.04, firing=0.2, lies=5, luck=7))
+    named = {f"acceleration {name} [m/s2]": values for name, values in columns.items() if name != "t"}
+    return as_table(path, {"time [s]": columns["t"]} | named, decimals=2)
+
+
+if __name__ == "__main__":
+    print(example_recording(shipped_catalog_dir() / "examples" / "roadster-pull.csv"))

@@ -34,7 +34,7 @@ _OF_FEELING = {"felt": "word", "strength": "strength", "moment": "moment"}
 _OF_DAY = ("warm", "air_temperature_c", "altitude_m", "air_pressure_kpa", "fuel")
 _AS_IT_IS = ("number", "vehicle", "clean_after_ms", "note", "car_format")
 _OF_TRACE = ("hole_ms", "flood_ms", "lag_ms", "doubt_ms")
-COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "note", *SLOTS, "car", "car_format")
+COLUMNS = (*_OF_RUN, *_OF_FEELING, *_OF_DAY, "clean_after_ms", *_OF_TRACE, "pull", "note", *SLOTS, "car", "car_format")
 
 
 class TrialFile(Answer):
@@ -61,6 +61,7 @@ def _row(trial: Trial) -> dict[str, Any]:
     row |= {column: getattr(felt, field) for column, field in _OF_FEELING.items()} if felt else {}
     row |= {name: getattr(trial.conditions, name) for name in _OF_DAY}
     row |= {name: getattr(trace, name) for name in _OF_TRACE} if trace else {}
+    row["pull"] = trial.pull.model_dump_json() if trial.pull else None
     row |= {slot: trial.codes.get(slot) for slot in SLOTS}
     row |= {"undone": _yes(trial.undone), "warm": _yes(trial.conditions.warm)}
     return row | {"car": json.dumps(trial.car, ensure_ascii=False)}
@@ -135,8 +136,7 @@ def _from_csv(path: Path, catalog: Catalog) -> list[Trial]:
         except ValidationError as error:
             faults += faults_of(error, Trial, str(path), place)
         except ValueError as error:
-            expected = "the vehicle as JSON, as it is exported"
-            faults.append(Fault(str(path), place(("car",)), f"is not JSON ({error})", expected))
+            faults.append(Fault(str(path), place(("car",)), f"is not JSON ({error})", "JSON, as it is exported"))
         else:
             found = list(_sense(trial, str(path), place)) or list(_not_as_recorded(trial, str(path), place, catalog))
             faults += found
@@ -157,11 +157,12 @@ def _tables(cells: dict[str, str]) -> dict[str, Any]:
     )
     run |= {name: fields for name, fields in parted if fields}
     run["codes"] = {slot: cells[slot] for slot in SLOTS if slot in cells}
-    if "car" in cells:
-        try:
-            run["car"] = json.loads(cells["car"])
-        except RecursionError:
-            raise ValueError("nested too deeply") from None
+    for name in ("car", "pull"):
+        if name in cells:
+            try:
+                run[name] = json.loads(cells[name])
+            except RecursionError:
+                raise ValueError("nested too deeply") from None
     return run
 
 
@@ -176,10 +177,8 @@ def _column(loc: FaultPlace) -> str:
 
 def _sense(trial: Trial, file: str, place: Callable[[FaultPlace], str]) -> Iterable[Fault]:
     """What is wrong with a run although every field of it can be read."""
-    if trial.felt is None and trial.trace is None:
-        yield Fault(
-            file, place(("felt", "word")), "says neither what was felt nor what a trace measured", "one of them"
-        )
+    if trial.felt is None and trial.trace is None and trial.pull is None:
+        yield Fault(file, place(("felt", "word")), "says neither what was felt nor what was measured", "one of them")
     if trial.felt is not None:
         try:
             symptom_felt(trial.felt.word, trial.felt.moment)

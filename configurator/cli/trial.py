@@ -1,4 +1,4 @@
-"""The commands around trial runs: trial add, list, undo, export, import."""
+"""The commands around trial runs: trial add, compare, list, undo, export, import."""
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from configurator.book.car_records import CarRecords
     from configurator.book.records import Trial
     from configurator.judging.case import Case
+    from configurator.learning.recording.recording import MeasuredPull
     from configurator.learning.trace.trace import Measured
     from configurator.learning.trial_entry import TrialReport
 
@@ -67,6 +68,14 @@ def trial_add_command(
     trace_lag: Annotated[
         str | None, typer.Option(metavar="MS", help='lag of the mixture sensor, ms, or "0.1 s"')
     ] = None,
+    pull: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="recording of the pull: acceleration or speed over time (CSV, JSON lines)"),
+    ] = None,
+    pull_column: Annotated[
+        list[str] | None,
+        typer.Option(metavar="WHAT=NAME", help="which column is which: x=, forward_g=, speed_kmh="),
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
     ] = None,
@@ -84,6 +93,7 @@ def trial_add_command(
     from configurator.book.car_now import car_now
     from configurator.book.car_records import CarRecords
     from configurator.book.records import Trial
+    from configurator.learning.pull_told import pull_in_words
     from configurator.learning.trial_entry import TrialReport, enter_trial, notes_on, read_when
     from configurator.slots.wishes import chosen_parts
     from configurator.views.pictures import check_can_draw
@@ -103,6 +113,7 @@ def trial_add_command(
     case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
     measured = _measured(case, trace, trace_column or [], trace_lag, plot)
+    recorded = _recorded(case, pull, pull_column or [])
     day = {
         "air_temperature_c": air_temperature, "altitude_m": altitude, "air_pressure_kpa": pressure, "fuel": fuel,
         "warm": not cold,
@@ -110,15 +121,20 @@ def trial_add_command(
     said = {"word": felt, "strength": strength, "moment": moment_told(felt, moment)}
     run = enter_trial(
         case, choice, when, said, day,
-        clean_after_ms=clean_after, trace=measured.spells if measured else None, note=note or "",
+        clean_after_ms=clean_after, trace=measured.spells if measured else None,
+        pull=recorded.pull if recorded else None, note=note or "",
     )  # fmt: skip
-    notes = [*(measured.notes if measured else ()), *notes_on(case, choice, run)]
+    notes = [*(measured.notes if measured else ()), *(recorded.notes if recorded else ()), *notes_on(case, choice, run)]
+    told, taken = pull_in_words(run, records, case.catalog), list(recorded.taken) if recorded else []
     with open_book(book) as opened:
         if measured and plot is not None:
             _draw(case, run, measured, plot)
         added = opened.add_trial(run, entry_key)
         with once_in_the_book(f"recorded as run {added.number}"):
-            _say(TrialReport(book=opened.place, did="recorded", trials=[added], notes=notes), as_json)
+            report = TrialReport(
+                book=opened.place, did="recorded", trials=[added], notes=notes, pull=told, taken=taken
+            )  # fmt: skip
+            _say(report, as_json)
             if plot is not None and not as_json:
                 typer.echo(f"\nPicture: {plot}")
 
@@ -147,6 +163,19 @@ def _measured(
     return measure_for_case(case, trace, columns=read_columns(columns) or None, lag_ms=lag_ms)
 
 
+def _recorded(case: "Case", pull: Path | None, columns: list[str]) -> "MeasuredPull | None":
+    """What a recording of the pull gave; None where there is none, and nothing that speaks of one."""
+    from configurator.learning.trial_entry import read_columns
+
+    if pull is None:
+        if columns:
+            raise BadInput.in_field("pull_column", "", "goes with a recording only", "--pull FILE as well")
+        return None
+    from configurator.learning.recording.recording import measure_pull_for_case
+
+    return measure_pull_for_case(case, pull, read_columns(columns, "pull_column", "speed_kmh=NAME"))
+
+
 def _draw(case: "Case", run: "Trial", measured: "Measured", picture: Path) -> None:
     """The trace against the model of the car as it was in that run."""
     from configurator.book.records import car_of
@@ -155,6 +184,30 @@ def _draw(case: "Case", run: "Trial", measured: "Measured", picture: Path) -> No
     from configurator.views.trace_pictures import save_trace
 
     save_trace(measured, model_trace(Case.of(car_of(run), case.catalog)), picture)
+
+
+@trial.command("compare", epilog="Example: tipin trial compare catalog/examples/roadster.toml 1 2")
+def trial_compare_command(
+    vehicle: VehicleFile,
+    first: Annotated[int, typer.Argument(min=1, max=10**9, metavar="RUN", help="number of the run before")],
+    second: Annotated[int, typer.Argument(min=1, max=10**9, metavar="RUN", help="number of the run after")],
+    as_json: AsJson = False,
+    catalog: CatalogDir = None,
+    book: BookPlace = None,
+) -> None:
+    """Whether two recorded pulls of VEHICLE differ by more than chance.
+
+    Exit code 1 where they do not.
+    """
+    from configurator.learning.pull_told import compared
+    from configurator.views.pull_told import compared_text
+
+    _, held = _held(vehicle, book)
+    case = case_of(vehicle, catalog)
+    report = compared(case.vehicle.name, held.runs, (first, second), case.catalog)
+    typer.echo(report.model_dump_json(indent=2) if as_json else as_shown(compared_text(report)))
+    if not (report.delay_differs or report.sag_differs):
+        raise typer.Exit(1)
 
 
 @trial.command("list", epilog="Example: tipin trial list catalog/examples/roadster.toml")

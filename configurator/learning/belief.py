@@ -26,7 +26,6 @@ from configurator.learning.pulled import (
     PullInEngines,
     pull_density,
     pulls_in,
-    seen_of_kinds,
 )
 from configurator.learning.traced import TRACE_SPAN_MS, Spells, spells_in, trace_density
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
@@ -103,10 +102,7 @@ def felt_as_fitted(case: Case, *, traced: bool, pulled: bool = False) -> AsFitte
         return AsFitted(felt)
     flows, missed = _delivered(case, own)
     spells = [spells_in(case.circuits[name].verdict.supply, flow, missed[name]) for name, flow in flows.items()]
-    pull = None
-    if pulled:
-        rise_ms, sag_percent = seen_of_kinds(pulls_in(case.circuits, flows, missed)[:, :-1])
-        pull = PullInEngines(rise_ms, sag_percent)
+    pull = PullInEngines.of(pulls_in(case.circuits, flows, missed)) if pulled else None
     return AsFitted(felt, reduce(Spells.worst_with, spells) if traced else None, pull)
 
 

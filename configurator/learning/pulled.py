@@ -53,15 +53,30 @@ class PullInEngines:
 
     pull_rise_ms: Array
     pull_sag_percent: Array
+    pull_best_rise_ms: Array
+    """Of the best pull of the same air, (kinds, 1)."""
+
+    @classmethod
+    def of(cls, pulls: Array) -> "PullInEngines":
+        """pulls : (times, points + 1), the best behind the others."""
+        seen = [
+            seen_in(smoothed_at(smoothing_s) @ pulls, begins_s)
+            for begins_s in (None, 0.0)
+            for smoothing_s in SMOOTHINGS_S
+        ]
+        rise_ms = np.array([one.rise_ms for one in seen])
+        return cls(rise_ms[:, :-1], np.array([one.sag_percent for one in seen])[:, :-1], rise_ms[:, -1:])
 
 
 KINDS = 2 * len(SMOOTHINGS_S)
+FROM_THROTTLE = len(SMOOTHINGS_S)
+"""The place of the kind that shows most: smoothed least, from the throttle on."""
 
 
 def kind_of(pull: PullMeasured) -> int:
     """The place of the kind that a recording was seen by."""
     nearest = int(np.abs(1e3 * np.array(SMOOTHINGS_S) - pull.smoothed_ms).argmin())
-    return nearest + (len(SMOOTHINGS_S) if pull.from_throttle else 0)
+    return nearest + (FROM_THROTTLE if pull.from_throttle else 0)
 
 
 def pulls_in(circuits: Mapping[str, Circuit], flows_kg_s: Mapping[str, Array], missed: Mapping[str, float]) -> Array:
@@ -76,14 +91,6 @@ def pulls_in(circuits: Mapping[str, Circuit], flows_kg_s: Mapping[str, Array], m
         phi = supply.responses(flows_kg_s[name]).phi(bases, missed[name] / FIRST_FUEL)
         lost = lost + (best - pulling.given(phi))
     return np.hstack([best - lost, best])
-
-
-def seen_of_kinds(pulls: Array) -> tuple[Array, Array]:
-    """Rise [ms] and sag [%] of pulls, (times, n), as each kind of recording shows them: (kinds, n)."""
-    seen = [
-        seen_in(smoothed_at(smoothing_s) @ pulls, begins_s) for begins_s in (None, 0.0) for smoothing_s in SMOOTHINGS_S
-    ]
-    return np.array([one.rise_ms for one in seen]), np.array([one.sag_percent for one in seen])
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import Field, ValidationError
 
 from configurator.book.car_records import SetAside
-from configurator.book.records import Conditions, Felt, TraceMeasured, Trial, car_of, trial_of
+from configurator.book.records import Conditions, Felt, PullMeasured, TraceMeasured, Trial, car_of, trial_of
 from configurator.errors import BadInput, Fault
 from configurator.files.declared import Record, in_unit
 from configurator.files.faults import faults_of
@@ -17,6 +17,7 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import WHEN_NOT_SAID
 from configurator.judging.findings import findings, jets_first
 from configurator.learning.belief import symptom_of
+from configurator.learning.pull_told import PullInWords
 from configurator.reports import Answer
 from configurator.rules import RULES, WRONG
 from configurator.slots.options import Choice
@@ -35,6 +36,8 @@ class TrialReport(Answer):
     set_aside: list[SetAside] = Field([], description="runs that cannot be read: why, and whether they are undone")
     known: int = Field(0, description="runs that the book held already, by an imported file or by their entry key")
     notes: list[str] = Field([], description="what to keep in mind about a run just recorded")
+    pull: PullInWords | None = Field(None, description="what the recording of a run just recorded says")
+    taken: list[str] = Field([], description="what the columns of that recording were taken for")
 
 
 def enter_trial(
@@ -46,6 +49,7 @@ def enter_trial(
     *,
     clean_after_ms: str | None = None,
     trace: TraceMeasured | None = None,
+    pull: PullMeasured | None = None,
     note: str = "",
 ) -> Trial:
     """The run that these words and figures describe; raises BadInput naming the field at fault.
@@ -62,7 +66,10 @@ def enter_trial(
     if faults or day is None:
         raise BadInput(faults)
     try:
-        return trial_of(case, at, with_word, day, choice=choice, clean_after_ms=clean_after_ms, trace=trace, note=note)
+        return trial_of(
+            case, at, with_word, day,
+            choice=choice, clean_after_ms=clean_after_ms, trace=trace, pull=pull, note=note,
+        )  # fmt: skip
     except ValidationError as error:
         raise BadInput(_in_fields(error, Trial)) from None
 
@@ -113,8 +120,8 @@ def read_when(text: str | None, now: datetime) -> datetime:
     return at
 
 
-def read_columns(words: Sequence[str]) -> dict[str, str]:
-    """Names of a trace's columns by what they hold, from words of the form WHAT=NAME; raises BadInput.
+def read_columns(words: Sequence[str], field: str = "trace_column", such_as: str = "phi=NAME") -> dict[str, str]:
+    """Names of a table's columns by what they hold, from words of the form WHAT=NAME; raises BadInput in that field.
 
     >>> read_columns(["phi=mixture", "time = t"])
     {'phi': 'mixture', 'time': 't'}
@@ -123,9 +130,9 @@ def read_columns(words: Sequence[str]) -> dict[str, str]:
     for word in words:
         what, _, name = (piece.strip() for piece in word.partition("="))
         if not what or not name:
-            raise BadInput.in_field("trace_column", word, "is not of the form WHAT=NAME", "for example phi=NAME")
+            raise BadInput.in_field(field, word, "is not of the form WHAT=NAME", f"for example {such_as}")
         if what in named:
-            raise BadInput.in_field("trace_column", word, f"{what} is named twice", "each column once")
+            raise BadInput.in_field(field, word, f"{what} is named twice", "each column once")
         named[what] = name
     return named
 

@@ -103,7 +103,12 @@ def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
     points = len(FIRST_FUEL)
     expected: dict[str, tuple[int, ...]] = {item.name: (1, points) for item in fields(Complaints)}
     expected |= {item.name: (points,) for item in fields(Spells)}
-    expected |= {item.name: (KINDS, points) for item in fields(PullInEngines)} if piece.pulled else {}
+    if piece.pulled:
+        expected |= {
+            "pull_rise_ms": (KINDS, points),
+            "pull_sag_percent": (KINDS, points),
+            "pull_best_rise_ms": (KINDS, 1),
+        }
     if piece.kind == "regions":
         case = Case.of(piece.vehicle, catalog)
         shared, expected = len(shared_of(case, piece.redrill)), {}

@@ -14,6 +14,7 @@ from configurator.book.stock import StockMove
 from configurator.catalogue.settings import price_text
 from configurator.errors import one_line
 from configurator.judging.feelings import MOMENT_SAYS
+from configurator.learning.pulled import told_of
 from configurator.learning.trial_entry import TrialReport
 from configurator.slots.slot import SLOTS
 from configurator.views.marks import mark
@@ -58,6 +59,9 @@ def _recorded_lines(report: TrialReport) -> Iterable[str]:
         yield f"    {'on the day'.ljust(wide)}  {said}"
     if measured := measured_text(trial):
         yield f"    {'measured'.ljust(wide)}  {measured}"
+    if report.pull is not None:
+        yield from (wrapped(one, "    ", "    ") for one in report.pull.says)
+    yield from (wrapped(one, "    ", "  * ") for one in report.taken)
     for note in report.notes:
         yield wrapped(note, "  ", "! ")
 
@@ -71,7 +75,7 @@ def _shown(text: str, longest: int = 200) -> str:
 def felt_text(trial: Trial) -> str:
     """What was felt, how strongly and when, in words."""
     if trial.felt is None:
-        return "a trace"
+        return "a recorded pull" if trial.trace is None else "a trace" if trial.pull is None else "a trace and a pull"
     when = f", {MOMENT_SAYS[trial.felt.moment]}" if trial.felt.moment else ""
     return f"{trial.felt.word} ({trial.felt.strength}{when})"
 
@@ -95,6 +99,10 @@ def measured_text(trial: Trial) -> str:
     if trial.trace is not None:
         trace = trial.trace
         said.append(f"lean {trace.hole_ms:.0f} ms, rich {trace.flood_ms:.0f} ms, give or take {trace.doubt_ms:.0f} ms")
+    if trial.pull is not None:
+        pull = told_of(trial.pull)
+        of = counted(len(trial.pull.tip_ins), "tip-in")
+        said.append(f"pull there {pull.rise_ms:.0f} ms after it begins, falls by {pull.sag_percent:.0f} % ({of})")
     return "; ".join(said)
 
 
