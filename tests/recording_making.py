@@ -28,12 +28,14 @@ CYLINDERS = 4
 
 @dataclass(frozen=True)
 class Truth:
-    """What there is to be seen: pulls over the most of the best, at times from tip-in [s]; of these parts, and best."""
+    """What there is to be seen: pulls over the most of the best, at times from tip-in [s]; of these parts, and best.
+    delay_ms : as it is felt."""
 
     time_s: Array
     given: Array
     best: Array
     speed_rpm: Array
+    delay_ms: float
 
 
 def truth_of(case: Case, engine: Lateness = AS_MODELLED) -> Truth:
@@ -46,7 +48,8 @@ def truth_of(case: Case, engine: Lateness = AS_MODELLED) -> Truth:
     missed = (1.0 - circuit.film_share([fitted.nozzle])) / engine.first_fuel
     phi = supply.responses(circuit.flow_kg_s(shot)).phi(supply.base(engine.main_circuit), missed)
     pulling = Pulling(circuit.event, lag_s=case.car.assumed.pull_lag_s)
-    return Truth(pulling.time_s, pulling.given(phi)[:, 0], pulling.best, case.car.tip_in.air.speed_rpm)
+    speed_rpm, delay_ms = case.car.tip_in.air.speed_rpm, float(pulling.delay_ms(phi)[0])
+    return Truth(pulling.time_s, pulling.given(phi)[:, 0], pulling.best, speed_rpm, delay_ms)
 
 
 @dataclass(frozen=True)

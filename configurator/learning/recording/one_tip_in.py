@@ -17,8 +17,9 @@ from configurator.physics.pull_seen import LEVEL_S, SEEN_TIMES_S, STEP_S, PullsS
 
 RISES_FOR_S = 0.2
 """From where a pull begins to half of it, about: where to look for the beginning."""
-STEADY_S, LEAST_STEADY_S, CLEAR_OF_S = 1.2, 0.5, 0.1
-"""How much before a tip-in is taken for its rest, how little it may be, and how far it stays clear of the beginning."""
+STEADY_S, LEAST_STEADY_S, CLEAR_OF_S = 1.2, 0.5, (0.6, 0.1)
+"""How much before a tip-in is taken for its rest, how little it may be, and how far it stays clear of the
+beginning, as long as that is only guessed, and once it is found."""
 UNSTEADY = 0.15
 """Standard deviation of the rest over the level, from which there is none."""
 LEAST_PULL_S = 1.2
@@ -69,21 +70,20 @@ class CutOut:
 def cut_out(pull: Evenly, gaps: Sequence[tuple[float, float]], found: Found) -> CutOut | str:
     """A tip-in of a smoothed pull, (m, 1), or why nothing can be told of it. gaps : without readings, begin and end."""
     from_s = found.half_s - RISES_FOR_S if found.throttle_s is None else found.throttle_s
-    for _ in range(3):
-        cut = _cut_at(pull, gaps, from_s)
-        if isinstance(cut, str) or found.throttle_s is not None:
+    guessed, known = CLEAR_OF_S
+    for clear_s in (guessed, guessed, known) if found.throttle_s is None else ():
+        cut = _cut_at(pull, gaps, from_s, clear_s)
+        if isinstance(cut, str):
             return cut
         begins = float(seen_in(cut.course[:, None]).begins_s[0])
-        if not np.isfinite(begins) or abs(begins) < STEP_S:
-            return cut
-        from_s += begins
-    return cut
+        from_s += begins if np.isfinite(begins) else 0.0
+    return _cut_at(pull, gaps, from_s, known)
 
 
-def _cut_at(pull: Evenly, gaps: Sequence[tuple[float, float]], from_s: float) -> CutOut | str:
+def _cut_at(pull: Evenly, gaps: Sequence[tuple[float, float]], from_s: float, clear_s: float) -> CutOut | str:
     values = pull.values[:, 0]
     first_s = max(float(pull.time_s[0]), from_s - STEADY_S)
-    before = np.arange(first_s, from_s - CLEAR_OF_S, STEP_S)
+    before = np.arange(first_s, from_s - clear_s, STEP_S)
     if len(before) * STEP_S < LEAST_STEADY_S:
         return f"the recording begins only {max(from_s - first_s, 0.0):.1f} s before: drive steadily for two first"
     end_s = from_s + LEVEL_S[1]

@@ -18,7 +18,7 @@ REST_PERCENTILE, TOP_PERCENTILE = 30.0, 98.0
 RISES_TO, STARTS_WITHIN = 0.5, (-0.6, 0.3)
 """Over the whole range of the pull: what a tip-in rises to, and where it starts from."""
 APART_S = 2.0
-HALF_WITHIN_S = (-0.7, 1.2)
+HALF_WITHIN_S = (-1.2, 1.2)
 THROTTLE_WITHIN_S = (-1.0, 0.3)
 """Where the throttle begins to open, from the time at which half of the pull is there."""
 THROTTLE_MOVES = 0.06
@@ -27,7 +27,7 @@ THROTTLE_MOVES = 0.06
 
 @dataclass(frozen=True)
 class Found:
-    """A tip-in: when half of its pull is there [s], and when its throttle begins to open, if that was logged."""
+    """A tip-in: when half of its pull is first there [s], and when its throttle begins to open, if that was logged."""
 
     half_s: float
     throttle_s: float | None = None
@@ -55,11 +55,11 @@ def tip_ins_in(pull: Evenly) -> list[Found]:
 
 
 def _half_s(time_s: Array, values: Array, at: int, half: float) -> float:
-    """When the pull comes past a level about a place, and stays above it longest."""
+    """When the pull first comes past a level about a place: a pull that drowns comes past it once more."""
     step = float(time_s[1] - time_s[0])
     first, last = (int(np.clip(at + round(edge / step), 0, len(values) - 1)) for edge in HALF_WITHIN_S)
-    below = np.flatnonzero(values[first : last + 1] < half)
-    return float(time_s[first + below[-1]]) if len(below) else float(time_s[at])
+    risen = np.flatnonzero((values[first:last] < half) & (values[first + 1 : last + 1] >= half))
+    return float(time_s[first + risen[0]]) if len(risen) else float(time_s[at])
 
 
 def is_forward(pull: Evenly) -> bool:
