@@ -17,7 +17,7 @@ from configurator.car.vehicle import load_vehicle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.physics.lateness import AS_MODELLED, Lateness
-from configurator.physics.pull import Pulling
+from configurator.physics.pull import FeltPulls, Pulling
 from configurator.slots.columns import Mount
 
 FINE_S = 0.001
@@ -29,13 +29,17 @@ CYLINDERS = 4
 @dataclass(frozen=True)
 class Truth:
     """What there is to be seen: pulls over the most of the best, at times from tip-in [s]; of these parts, and best.
-    delay_ms : as it is felt."""
+    felt : the same as a driver feels it."""
 
     time_s: Array
     given: Array
     best: Array
     speed_rpm: Array
-    delay_ms: float
+    felt: FeltPulls
+
+    @property
+    def delay_ms(self) -> float:
+        return float(self.felt.delay_ms[0])
 
 
 def truth_of(case: Case, engine: Lateness = AS_MODELLED) -> Truth:
@@ -45,11 +49,11 @@ def truth_of(case: Case, engine: Lateness = AS_MODELLED) -> Truth:
     mount = Mount(fitted.lobe, fitted.phase_deg)
     shot = circuit.deliver([fitted.nozzle], [fitted.feed_screw], [fitted.pump], [mount], slack)
     supply = circuit.verdict.supply
-    missed = (1.0 - circuit.film_share([fitted.nozzle])) / engine.first_fuel
-    phi = supply.responses(circuit.flow_kg_s(shot)).phi(supply.base(engine.main_circuit), missed)
+    responses, missed = supply.responses(circuit.flow_kg_s(shot)), 1.0 - circuit.film_share([fitted.nozzle])
+    phi = responses.phi(supply.base(engine.main_circuit), missed / engine.first_fuel)
+    felt = circuit.verdict.felt_in(responses, missed, engine)
     pulling = Pulling(circuit.event, lag_s=case.car.assumed.pull_lag_s)
-    speed_rpm, delay_ms = case.car.tip_in.air.speed_rpm, float(pulling.delay_ms(phi)[0])
-    return Truth(pulling.time_s, pulling.given(phi)[:, 0], pulling.best, speed_rpm, delay_ms)
+    return Truth(pulling.time_s, pulling.given(phi)[:, 0], pulling.best, case.car.tip_in.air.speed_rpm, felt)
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
 Before any run both are log-normal about the vehicle's own figures, apart from each other. Every run multiplies in how
 likely it was to be felt so in each engine (learning/driver), or how near a measured trace or pull lies; a few runs are
-misjudged and say nothing. Pulls of one car share an error of the model, which is gone through (learning/pulled). Kept
-at the points of a grid (physics/lateness). Figures below are assumed.
+misjudged and say nothing. Pulls of one car share errors of the model, and count together (learning/pulled). Kept at
+the points of a grid (physics/lateness). Figures below are assumed.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -21,11 +21,10 @@ from configurator.judging.case import Case
 from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.learning.driver import ANSWERS, MISJUDGED_SHARE, answer_chances, felt_weights
 from configurator.learning.pulled import (
-    SHARED_WEIGHTS,
-    SPOILT_DENSITY,
     PullInEngines,
     pull_density,
     pulls_in,
+    pulls_together,
 )
 from configurator.learning.traced import TRACE_SPAN_MS, Spells, spells_in, trace_density
 from configurator.physics.lateness import AXIS, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness, Regions
@@ -118,12 +117,19 @@ def _delivered(case: Case, shots: Mapping[str, _Shots]) -> tuple[dict[str, Array
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """What one run says: how likely it was in every engine if it was judged rightly, and if it was not; of a measured
-    pull for every error that the pulls of a car may share, (nodes, points)."""
+    """What one run says: how likely what was felt or traced was in every engine if it was judged rightly, and if it was
+    not, both 1 where a pull alone was measured; and the density of that pull, for every error that the pulls of a car
+    may share, (nodes, points)."""
 
     number: int | None
     rightly: Array
     misjudged: float
+    pulled: Array | None = None
+
+    @property
+    def was_judged(self) -> bool:
+        """Whether it says more than a pull."""
+        return self.rightly.size > 1
 
     def likelihood(self) -> Array:
         return np.asarray((1.0 - MISJUDGED_SHARE) * self.rightly + MISJUDGED_SHARE * self.misjudged)
@@ -162,10 +168,11 @@ def run_with(trial: Trial, fitted: AsFitted) -> Run:
     elif trial.felt is not None:
         weights = felt_weights(trial.felt)
         rightly, misjudged = np.tensordot(weights, answer_chances(fitted.felt)[:, 0], axes=1), 1.0 / len(ANSWERS)
+    pulled = None
     if trial.pull is not None:
         assert fitted.pull is not None
-        rightly, misjudged = rightly * pull_density(trial.pull, fitted.pull), misjudged * SPOILT_DENSITY
-    return Run(trial.number, rightly, misjudged)
+        pulled = pull_density(trial.pull, fitted.pull)
+    return Run(trial.number, rightly, misjudged, pulled)
 
 
 @dataclass(frozen=True)
@@ -260,24 +267,24 @@ def prior_of(case: Case) -> Belief:
 def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog], Run] = run_of) -> Belief:
     """The belief about a vehicle after its runs, in whatever order they come. run : what one run says."""
     runs = [run(trial, case.catalog) for trial in trials if counts(trial)]
-    masses = prior_of(case).masses[None]
-    if any(one.rightly.ndim > 1 for one in runs):
-        masses = SHARED_WEIGHTS[:, None] * masses
-    if runs:
+    judged = [one for one in runs if one.was_judged]
+    masses = prior_of(case).masses
+    if judged:
         # Sorted at every point, so that not even the last digit depends on the order of the runs.
-        likely = np.broadcast_arrays(masses, *(run.likelihood() for run in runs))[1:]
-        total = np.sort(np.log(likely), axis=0).sum(axis=0)
+        total = np.sort(np.log([one.likelihood() for one in judged]), axis=0).sum(axis=0)
         masses = _normalised(masses * np.exp(total - total.max()))
-    return Belief(masses.sum(axis=0), len(runs), len(trials) - len(runs), doubted_runs(runs, masses))
+    if pulls := [one.pulled for one in runs if one.pulled is not None]:
+        masses = _normalised(masses * pulls_together(pulls))
+    return Belief(masses, len(runs), len(trials) - len(runs), doubted_runs(judged, masses))
 
 
 def doubted_runs(runs: Sequence[Run], masses: Array) -> tuple[DoubtedRun, ...]:
     """The runs that are doubted most, and by themselves, where all of them were judged rightly with less than
-    DOUBTED_BELOW. masses : the belief after them all, for every error that pulls share, (nodes, points)."""
+    DOUBTED_BELOW. masses : the belief after them all."""
     rightly = [(1.0 - MISJUDGED_SHARE) * run.rightly / run.likelihood() for run in runs]
-    if not runs or np.sum(reduce(np.multiply, rightly) * masses) >= DOUBTED_BELOW:
+    if not runs or np.prod(rightly, axis=0) @ masses >= DOUBTED_BELOW:
         return ()
-    chances = [round(float(np.sum(one * masses)), 4) for one in rightly]
+    chances = [round(float(one @ masses), 4) for one in rightly]
     least = max(0.5 * (1.0 - min(chances)), LEAST_DOUBT)
     doubted = [DoubtedRun(run.number, one) for run, one in zip(runs, chances, strict=True) if 1.0 - one >= least]
     return tuple(sorted(doubted, key=lambda run: (run.chance, run.number is None, run.number)))

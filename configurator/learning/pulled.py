@@ -1,17 +1,19 @@
 """What a measured pull says: how late it comes and how far it falls, against the model's pull in every engine.
 
-The model is wrong in what its figures were assumed to be: how long the seat lags, how fast the throttle opens. So all
-pulls of one car share an error, and each set of parts has one of its own besides:
+The model is wrong in what its figures were assumed to be: how long the seat lags, how fast the throttle opens, how long
+a film stays. So all pulls of one car share errors, and each set of parts has one of its own besides:
 
     ln rise           = ln rise of the model + shared + own + doubt of the recording
     ln (sag + 10 %)   = ln (sag of the model + 10 %) + shared + own + doubt of the recording
+    ln of either unknown of the engine = what the pulls seem to say + shared
 
-The shared errors are gone through at the points of a grid (SHARED), so that a run tells of parts by what differs from
-the other runs, as well as by what it is. Own errors have the long tails of Student's t. The figures come of simulation:
-cars whose assumed figures, opening, manifold and mass differ from the model's (tests/benchmarks/measured_pulls.py).
+The first shared errors are gone through at the points of a grid (SHARED), so that runs tell by what differs between
+them as well as by what they are. The last smears what all pulls say together, so that no number of runs makes it surer
+than the model is. Own errors have the long tails of Student's t. The figures come of simulation: cars whose assumed
+figures, opening, manifold and mass differ from the model's (tests/benchmarks/measured_pulls.py).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,13 +21,16 @@ import numpy as np
 from configurator.arrays import Array
 from configurator.book.records import PullMeasured
 from configurator.judging.demand import Circuit
-from configurator.physics.lateness import FIRST_FUEL, POINTS
+from configurator.learning.driver import MISJUDGED_SHARE
+from configurator.physics.lateness import AXIS, FIRST_FUEL, POINTS
 from configurator.physics.pull import Pulling
 from configurator.physics.pull_seen import SMOOTHINGS_S, seen_in, smoothed_at
 
 SHARED_SPREAD = 0.20
-"""Standard deviation of both shared errors."""
-OWN_RISE, OWN_SAG = 0.05, 0.10
+"""Standard deviation of the shared errors of rise and sag."""
+SMEARED = 0.18
+"""Of those of both unknowns."""
+OWN_RISE, OWN_SAG = 0.06, 0.15
 """Of the errors of one set of parts, but for their tails."""
 FREEDOM = 3.0
 """Degrees of freedom of those tails."""
@@ -115,6 +120,25 @@ def told_of(pull: PullMeasured) -> PullTold:
             doubt = max(doubt, float(np.std(values, ddof=1) / np.sqrt(len(values))))
         told += [float(np.mean(values)), doubt]
     return PullTold(*told)
+
+
+def pulls_together(densities: Sequence[Array]) -> Array:
+    """How likely all pulls of a car are in every engine, (points,), but for a factor. densities : of each."""
+    # Sorted at every place, so that not even the last digit depends on the order of the runs.
+    likely = np.log((1.0 - MISJUDGED_SHARE) * np.array(densities) + MISJUDGED_SHARE * SPOILT_DENSITY)
+    total = np.sort(likely, axis=0).sum(axis=0)
+    seeming = (SHARED_WEIGHTS @ np.exp(total - total.max())).reshape(POINTS, POINTS)
+    return np.asarray(_SMEARING @ seeming @ _SMEARING.T).ravel()
+
+
+def _smearing() -> Array:
+    """What is believed of one unknown where something is seen of another near by, (points, points)."""
+    apart = np.log(AXIS[:, None] / AXIS) / SMEARED
+    bell = np.exp(-0.5 * apart**2)
+    return np.asarray(bell / bell.sum(axis=1, keepdims=True))
+
+
+_SMEARING = _smearing()
 
 
 def pull_density(pull: PullMeasured, seen: PullInEngines) -> Array:
