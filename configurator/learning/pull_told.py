@@ -5,15 +5,16 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from pydantic import Field
 
-from configurator.arrays import Array
+from configurator.arrays import Array, Reals
 from configurator.book.car_records import CarRecords
 from configurator.book.records import Trial, car_of
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
 from configurator.learning.belief import belief_of, felt_as_fitted
-from configurator.learning.pulled import FROM_THROTTLE, PullInEngines, PullTold, kind_of, told_of
+from configurator.learning.pulled import PullInEngines, PullTold, kind_of, told_of
 from configurator.physics.lateness import Lateness
+from configurator.physics.verdict import ADDED
 from configurator.reports import Answer, Report
 
 MORE_THAN_CHANCE = 1.96
@@ -24,8 +25,6 @@ DRIVEN_AGAIN_MS, DRIVEN_AGAIN_PERCENT = 6.0, 1.0
 """What a driver's foot, a road and a day make of the same parts from one run to another (assumed)."""
 WETTER_FROM, DRIER_FROM = 1.12, 0.89
 """How late the first fuel of an engine is for it to be called so."""
-NEVER_MS = 2000.0
-"""In place of the delay of a pull that never comes."""
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -34,7 +33,7 @@ class PullInWords(Report):
 
     tip_ins: int = Field(description="tip-ins of which something could be told")
     from_throttle: bool = Field(description="whether the throttle was logged; without it a delay is seen in part only")
-    delay_ms: float = Field(description="how much later than the best of the same air the pull comes [ms]")
+    delay_ms: float = Field(description="how much later than the best of the same air the pull comes to its level [ms]")
     delay_span_ms: tuple[float, float] = Field(description="the least and the most of the tip-ins [ms]")
     delay_doubt_ms: float = Field(description="standard error of the delay [ms]")
     sag_percent: float = Field(description="deepest later fall [% of the pull's level]")
@@ -44,7 +43,7 @@ class PullInWords(Report):
     model_delay_ms: float | None = Field(description="the model's delay by the runs before [ms]; null: it has no pull")
     model_sag_percent: float | None = Field(description="the same of its sag [%]")
     whole_delay_ms: float = Field(
-        description="from the throttle on, in the middle of the engines that fit the runs [ms]"
+        description="as a driver feels it, in the middle of the engines that fit [ms]"
     )
     whole_delay_span_ms: tuple[float, float] = Field(description="between what nine in ten of those engines lie [ms]")
     says: list[str] = Field(description="the same in sentences")
@@ -57,12 +56,14 @@ def pull_in_words(run: Trial, records: CarRecords, catalog: Catalog) -> PullInWo
     case = Case.of(car_of(run), catalog)
     before = [other for other in records.runs if other.number != run.number]
     expected = belief_of(case, before).middle
-    seen, told, kind = _seen_of(case), told_of(run.pull), kind_of(run.pull)
+    fitted, told, kind = felt_as_fitted(case, traced=False, pulled=True), told_of(run.pull), kind_of(run.pull)
+    seen = fitted.pull
+    assert seen is not None
     best, point = float(seen.pull_best_rise_ms[kind, 0]), expected.point
     rises, sags = ([getattr(one, name) for one in run.pull.tip_ins] for name in ("rise_ms", "sag_percent"))
     after = belief_of(case, [*before, run])
-    whole = seen.pull_rise_ms[FROM_THROTTLE] - seen.pull_best_rise_ms[FROM_THROTTLE, 0]
-    low, middle, high = _between(whole, after.masses)
+    allowed_ms = case.catalog.limits.delay_most_ms + ADDED["delay_ms"]
+    low, middle, high = _between(np.exp(fitted.felt.late[0]) * allowed_ms - ADDED["delay_ms"], after.masses)
     found = PullInWords(
         tip_ins=len(rises), from_throttle=run.pull.from_throttle,
         delay_ms=told.rise_ms - best, delay_span_ms=(min(rises) - best, max(rises) - best),
@@ -76,12 +77,11 @@ def pull_in_words(run: Trial, records: CarRecords, catalog: Catalog) -> PullInWo
     return found.model_copy(update={"says": _sentences(found, expected, after.middle)})
 
 
-def _between(figures: Array, masses: Array) -> tuple[float, float, float]:
-    """Below what a twentieth, a half and nineteen twentieths of a belief lie; a pull that never comes lies highest."""
-    known = np.nan_to_num(figures, nan=NEVER_MS)
-    order = np.argsort(known)
-    at = np.minimum(np.searchsorted(np.cumsum(masses[order]), (0.05, 0.5, 0.95)), len(known) - 1)
-    low, middle, high = known[order[at]].tolist()
+def _between(figures: Reals, masses: Array) -> tuple[float, float, float]:
+    """Below what a twentieth, a half and nineteen twentieths of a belief lie."""
+    order = np.argsort(figures)
+    at = np.minimum(np.searchsorted(np.cumsum(masses[order]), (0.05, 0.5, 0.95)), len(figures) - 1)
+    low, middle, high = figures[order[at]].tolist()
     return low, middle, high
 
 
@@ -112,13 +112,9 @@ def _sentences(found: PullInWords, before: Lateness, after: Lateness) -> list[st
         f"then falls by {found.sag_percent:.0f} %{when} ({span}give or take {max(found.sag_doubt_percent, 1.0):.0f})"
     )
     falls += f"; the model said {found.model_sag_percent:.0f}" if found.model_sag_percent is not None else ""
-    if found.from_throttle:
-        return [said, falls]
     low, high = found.whole_delay_span_ms
-    whole = (
-        f"from the throttle on it hesitates about {_ms(found.whole_delay_ms)} ms ({_ms(low)} to {_ms(high)}), as far as"
-    )
-    return [said, f"{whole} the engines that fit this tell", falls]
+    whole = f"in all it hesitates about {_ms(found.whole_delay_ms)} ms ({_ms(low)} to {_ms(high)})"
+    return [said, falls, f"{whole}, as far as the engines tell that fit the runs"]
 
 
 def _ms(delay: float) -> str:

@@ -147,7 +147,7 @@ BAD_JSON = {
     ),
     "a factor in words": (entries({"car": dict(PLAIN.car) | {"demand_factor": "1,2"}}), "trials, entry 1, car: is no "),
     "car is text": (entries({"car": "roadster"}), "trials, entry 1, car: "),
-    "nothing said": (entries({"felt": None}), "says neither what was felt nor what a trace measured"),
+    "nothing said": (entries({"felt": None}), "says neither what was felt nor what was measured"),
     "endless": (entries({"clean_after_ms": float("inf")}), "trials, entry 1, clean_after_ms"),
     "no runs": ('{"schema_version": 1}', "trials: is missing"),
     "later": ('{"schema_version": 9, "trials": []}', "was written by a later tipin (schema_version 9)"),

@@ -277,7 +277,7 @@ def test_times_are_read_as_people_write_them(monkeypatch: pytest.MonkeyPatch) ->
 DULL: list[str | Path] = ["add", ROADSTER, "--felt", "dull"]
 BAD: dict[str, tuple[list[str | Path], str]] = {
     "no such vehicle": (["add", "roadstar.toml", "--felt", "dull"], "roadstar.toml: there is no such file"),
-    "nothing felt": (["add", ROADSTER], "says neither what was felt nor what a trace measured"),
+    "nothing felt": (["add", ROADSTER], "says neither what was felt nor what was measured"),
     "unknown feeling": (["add", ROADSTER, "--felt", "stumbel"], "is no symptom; expected one of stumble, popback"),
     "unknown strength": ([*DULL, "--strength", "much"], "--strength: found 'much'"),
     "strength of nothing": (["add", ROADSTER, "--strength", "clear"], "--strength: says how strongly, but not what"),
