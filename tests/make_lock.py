@@ -14,7 +14,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 LOCK = ROOT / "docs" / "locked.txt"
-EXTRAS = ("card", "cluster", "plot", "postgres", "web", "xlsx")
+EXTRAS = ("card", "cluster", "plot", "postgres", "recording", "web", "xlsx")
 """Of pyproject.toml, all but what only the tests take."""
 
 

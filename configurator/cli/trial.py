@@ -77,7 +77,7 @@ def trial_add_command(
         typer.Option(metavar="WHAT=NAME", help="which column is which: x=, forward_g=, speed_kmh="),
     ] = None,
     plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="draw trace and model into an .svg or .png file")
+        Path | None, typer.Option(metavar="FILE", help="draw trace or pull, and model, into an .svg or .png file")
     ] = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="anything else")] = None,
     entry_key: EntryKey = None,
@@ -112,7 +112,9 @@ def trial_add_command(
             return
     case = car_now(filed, records.until(when) if at else records).case
     choice = chosen_parts(case.options, fit or [])
-    measured = _measured(case, trace, trace_column or [], trace_lag, plot)
+    if plot is not None and (trace is None) == (pull is None):
+        raise BadInput.in_field("plot", "", "goes with a trace or with a recorded pull", "one of the two as well")
+    measured = _measured(case, trace, trace_column or [], trace_lag)
     recorded = _recorded(case, pull, pull_column or [])
     day = {
         "air_temperature_c": air_temperature, "altitude_m": altitude, "air_pressure_kpa": pressure, "fuel": fuel,
@@ -127,8 +129,8 @@ def trial_add_command(
     notes = [*(measured.notes if measured else ()), *(recorded.notes if recorded else ()), *notes_on(case, choice, run)]
     told, taken = pull_in_words(run, records, case.catalog), list(recorded.taken) if recorded else []
     with open_book(book) as opened:
-        if measured and plot is not None:
-            _draw(case, run, measured, plot)
+        if plot is not None:
+            _draw(case, run, measured, recorded, plot)
         added = opened.add_trial(run, entry_key)
         with once_in_the_book(f"recorded as run {added.number}"):
             report = TrialReport(
@@ -147,15 +149,13 @@ def _say_known(place: str, run: "Trial", as_json: bool) -> None:
         _say(TrialReport(book=place, did="recorded", trials=[run], known=1), as_json)
 
 
-def _measured(
-    case: "Case", trace: Path | None, columns: list[str], lag: str | None, plot: Path | None
-) -> "Measured | None":
+def _measured(case: "Case", trace: Path | None, columns: list[str], lag: str | None) -> "Measured | None":
     """What a mixture trace gave; None where there is none, and nothing that speaks of one."""
     from configurator.learning.trace.trace import measure_for_case
     from configurator.learning.trial_entry import read_columns, read_lag_ms
 
     if trace is None:
-        for field, said in (("trace_column", columns), ("trace_lag", lag), ("plot", plot)):
+        for field, said in (("trace_column", columns), ("trace_lag", lag)):
             if said:
                 raise BadInput.in_field(field, "", "goes with a trace only", "--trace FILE as well")
         return None
@@ -176,14 +176,24 @@ def _recorded(case: "Case", pull: Path | None, columns: list[str]) -> "MeasuredP
     return measure_pull_for_case(case, pull, read_columns(columns, "pull_column", "speed_kmh=NAME"))
 
 
-def _draw(case: "Case", run: "Trial", measured: "Measured", picture: Path) -> None:
-    """The trace against the model of the car as it was in that run."""
+def _draw(
+    case: "Case", run: "Trial", measured: "Measured | None", recorded: "MeasuredPull | None", picture: Path
+) -> None:
+    """The trace, or the pull, against the model of the car as it was in that run."""
     from configurator.book.records import car_of
     from configurator.judging.case import Case
-    from configurator.learning.trace.trace_model import model_trace
-    from configurator.views.trace_pictures import save_trace
 
-    save_trace(measured, model_trace(Case.of(car_of(run), case.catalog)), picture)
+    driven = Case.of(car_of(run), case.catalog)
+    if measured is not None:
+        from configurator.learning.trace.trace_model import model_trace
+        from configurator.views.trace_pictures import save_trace
+
+        save_trace(measured, model_trace(driven), picture)
+    elif recorded is not None:
+        from configurator.learning.recording.pull_model import model_pull
+        from configurator.views.measured_pull_pictures import save_measured_pull
+
+        save_measured_pull(recorded, model_pull(driven, recorded.pull), picture)
 
 
 @trial.command("compare", epilog="Example: tipin trial compare catalog/examples/roadster.toml 1 2")

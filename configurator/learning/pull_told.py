@@ -42,9 +42,7 @@ class PullInWords(Report):
     sag_at_ms: float = Field(description="when the sag is deepest [ms]")
     model_delay_ms: float | None = Field(description="the model's delay by the runs before [ms]; null: it has no pull")
     model_sag_percent: float | None = Field(description="the same of its sag [%]")
-    whole_delay_ms: float = Field(
-        description="as a driver feels it, in the middle of the engines that fit [ms]"
-    )
+    whole_delay_ms: float = Field(description="as a driver feels it, in the middle of the engines that fit [ms]")
     whole_delay_span_ms: tuple[float, float] = Field(description="between what nine in ten of those engines lie [ms]")
     says: list[str] = Field(description="the same in sentences")
 

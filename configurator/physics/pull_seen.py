@@ -21,7 +21,7 @@ from configurator.physics.pull import RISE, SAG_FROM_S
 from configurator.physics.tip_in import event_times
 
 STEP_S = 0.01
-SEEN_TIMES_S = STEP_S * np.arange(-40, 241)
+SEEN_TIMES_S: Array = STEP_S * np.arange(-40.0, 241.0)
 """Times at which a pull is looked at, from its beginning as far as that is known [s]."""
 SMOOTHINGS_S = (0.03, 0.06, 0.10)
 """Standard deviations of the bell by which a pull is smoothed, as its noise asks for: assumed."""

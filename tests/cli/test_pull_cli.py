@@ -61,8 +61,10 @@ def in_book(place: Path) -> list[Trial]:
 
 def test_a_recording_is_measured_told_and_kept(tmp_path: Path, place: Path) -> None:
     as_table(tmp_path / "pull.csv", log(throttle=True))
-    ran = run("trial", "add", ROADSTER, "--pull", "pull.csv")
+    ran = run("trial", "add", ROADSTER, "--pull", "pull.csv", "--plot", "pull.svg")
     assert (ran.code, ran.err) == (0, "")
+    picture = (tmp_path / "pull.svg").read_text(encoding="utf-8")
+    assert "Measured pull after tip-in of Club roadster: 3 tip-ins, pull there" in picture
     said = " ".join(ran.out.split())
     assert "recorded in" in said and "Club roadster, a recorded pull" in said
     (trial,) = in_book(place)

@@ -307,7 +307,7 @@ BAD: dict[str, tuple[list[str | Path], str]] = {
     "book is a folder": (["list", "--book", "."], ".: is a directory"),
     "lag of no trace": ([*DULL, "--trace-lag", "80"], "--trace-lag: goes with a trace only"),
     "column of no trace": ([*DULL, "--trace-column", "phi=x"], "goes with a trace only"),
-    "picture of no trace": ([*DULL, "--plot", "a.svg"], "--plot: goes with a trace only"),
+    "picture of no trace": ([*DULL, "--plot", "a.svg"], "--plot: goes with a trace or with a recorded pull"),
     "no such trace": (["add", ROADSTER, "--trace", "gone.csv"], "gone.csv: there is no such file"),
     "column without name": (["add", ROADSTER, "--trace", "a.csv", "--trace-column", "phi"], "is not of the form"),
     "column twice": (["add", ROADSTER, "--trace", "gone.csv", "--trace-column", "phi=a", "--trace-column", "phi=b"],

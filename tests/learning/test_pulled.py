@@ -26,6 +26,7 @@ from configurator.learning.pulled import (
     pulls_together,
     told_of,
 )
+from configurator.learning.recording.pull_model import model_pull
 from configurator.physics.lateness import AS_MODELLED, FIRST_FUEL, MAIN_CIRCUIT, POINTS, Lateness
 from configurator.physics.pull import Pulling
 from configurator.physics.pull_seen import SMOOTHINGS_S, seen_in, smoothed_at
@@ -95,6 +96,20 @@ def test_the_pull_of_two_circuits_is_what_both_leave_of_the_best() -> None:
     both = pulls_in(two.circuits, flows, missed)
     assert both[:, AS_MODELLED.point] == pytest.approx((best[:, None] - lost)[:, 0], abs=1e-3)
     assert both[:, -1] == pytest.approx(best)
+
+
+@pytest.mark.parametrize("from_throttle", [False, True])
+def test_the_model_is_drawn_as_it_would_be_seen(from_throttle: bool) -> None:
+    """Over its level and from where it begins: it comes to 1, the best at once and what is fitted later."""
+    at = car(3).at(Lateness(1.4, 1.0))
+    drawn = model_pull(at, measured(at, Lateness(1.4, 1.0), from_throttle=from_throttle))
+    level = (drawn.time_ms >= 1000) & (drawn.time_ms <= 1800)
+    for course in (drawn.given, drawn.best):
+        assert course[level].mean() == pytest.approx(1.0, abs=0.01)
+        begun = np.interp(0.0, drawn.time_ms, np.abs(course))
+        assert begun < 0.06 if from_throttle else begun == pytest.approx(0.08, abs=0.01)
+    early = (drawn.time_ms > 0) & (drawn.time_ms < 600)
+    assert (drawn.best - drawn.given)[early].mean() > 0.01
 
 
 def test_the_density_is_students_over_both_logarithms() -> None:
