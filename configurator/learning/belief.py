@@ -268,13 +268,15 @@ def belief_of(case: Case, trials: Sequence[Trial], run: Callable[[Trial, Catalog
     """The belief about a vehicle after its runs, in whatever order they come. run : what one run says."""
     runs = [run(trial, case.catalog) for trial in trials if counts(trial)]
     judged = [one for one in runs if one.was_judged]
-    masses = prior_of(case).masses
+    masses, likely = prior_of(case).masses, np.ones(len(FIRST_FUEL))
     if judged:
         # Sorted at every point, so that not even the last digit depends on the order of the runs.
         total = np.sort(np.log([one.likelihood() for one in judged]), axis=0).sum(axis=0)
-        masses = _normalised(masses * np.exp(total - total.max()))
+        likely = np.exp(total - total.max())
     if pulls := [one.pulled for one in runs if one.pulled is not None]:
-        masses = _normalised(masses * pulls_together(pulls))
+        likely = pulls_together(pulls, likely)
+    if runs:
+        masses = _normalised(masses * likely)
     return Belief(masses, len(runs), len(trials) - len(runs), doubted_runs(judged, masses))
 
 

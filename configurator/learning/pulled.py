@@ -122,12 +122,14 @@ def told_of(pull: PullMeasured) -> PullTold:
     return PullTold(*told)
 
 
-def pulls_together(densities: Sequence[Array]) -> Array:
-    """How likely all pulls of a car are in every engine, (points,), but for a factor. densities : of each."""
+def pulls_together(densities: Sequence[Array], beside: Array) -> Array:
+    """How likely all that is known of a car with pulls is in every engine, (points,), but for a factor. densities : of
+    each pull. beside : how likely what was felt is; it tells of the same engine as the model has it, and shares what is
+    wrong with that."""
     # Sorted at every place, so that not even the last digit depends on the order of the runs.
     likely = np.log((1.0 - MISJUDGED_SHARE) * np.array(densities) + MISJUDGED_SHARE * SPOILT_DENSITY)
     total = np.sort(likely, axis=0).sum(axis=0)
-    seeming = (SHARED_WEIGHTS @ np.exp(total - total.max())).reshape(POINTS, POINTS)
+    seeming = (beside * (SHARED_WEIGHTS @ np.exp(total - total.max()))).reshape(POINTS, POINTS)
     return np.asarray(_SMEARING @ seeming @ _SMEARING.T).ravel()
 
 

@@ -24,7 +24,7 @@ from configurator.views.picture_style import (
 )
 from configurator.views.tables import counted
 
-PULL_SHOWN_MS = (-300.0, 1900.0)
+MEASURED_SHOWN_MS = (-300.0, 1900.0)
 
 
 def save_measured_pull(measured: MeasuredPull, model: ModelPull, path: Path) -> None:
@@ -47,7 +47,7 @@ def measured_pull_picture(measured: MeasuredPull, model: ModelPull) -> Figure:
     axes.plot(time, 100.0 * model.given, color=DARK, linestyle="-.", linewidth=1.6, label="model, as fitted")
     axes.plot(time, 100.0 * courses.mean(axis=0), color=INK, linewidth=2.2, label="mean of the tip-ins")
     begins = "the throttle opens" if measured.pull.from_throttle else "the pull first moves"
-    axes.set(xlim=PULL_SHOWN_MS, xlabel=f"time from where {begins}, ms", ylabel="pull, % of its level")
+    axes.set(xlim=MEASURED_SHOWN_MS, xlabel=f"time from where {begins}, ms", ylabel="pull, % of its level")
     titled(axes, model.title, _counted_tip_ins(measured))
     headed(figure, "Measured pull after tip-in")
     key_below(figure, axes)

@@ -29,7 +29,7 @@ from configurator.learning.belief import Belief, Run, felt_as_fitted, prior
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
 from configurator.learning.pulled import pull_density, pulls_together
 from configurator.physics.assumptions import Assumptions
-from configurator.physics.lateness import AS_MODELLED, Lateness
+from configurator.physics.lateness import AS_MODELLED, FIRST_FUEL, Lateness
 from configurator.physics.pull_seen import seen_in, smoothed_at
 from configurator.physics.verdict import ADDED
 
@@ -121,11 +121,10 @@ def complaints_of(case: Case, engine: Lateness) -> Array:
 
 
 def believed(runs: list[Driven], way: str) -> Belief:
-    masses = prior(AS_MODELLED, CATALOG.limits.belief_spread).masses
-    if "felt" in way:
-        masses = masses * np.prod([run.felt for run in runs], axis=0)
+    likely = np.prod([run.felt for run in runs], axis=0) if "felt" in way else np.ones(len(FIRST_FUEL))
     if not way.startswith("felt"):
-        masses = masses * pulls_together([run.phone if way.startswith("phone") else run.logger for run in runs])
+        likely = pulls_together([run.phone if way.startswith("phone") else run.logger for run in runs], likely)
+    masses = prior(AS_MODELLED, CATALOG.limits.belief_spread).masses * likely
     return Belief(masses / masses.sum())
 
 

@@ -154,7 +154,7 @@ def test_no_number_of_runs_makes_surer_than_the_model_is() -> None:
     density = likely(rise, sag, pull)
     spreads = []
     for count in (1, 10, 100):
-        masses = pulls_together([density] * count)
+        masses = pulls_together([density] * count, np.ones(len(FIRST_FUEL)))
         masses /= masses.sum()
         spreads.append(np.sqrt(masses @ np.log(FIRST_FUEL) ** 2))
     assert spreads[0] > spreads[1] > 0.98 * spreads[2] > 0.18
@@ -181,7 +181,7 @@ def test_regions_hold_as_often_as_they_say_where_the_model_is_wrong_for_all_runs
             densities.append(likely(rises, sags, PullMeasured(tip_ins=both, from_throttle=True, smoothed_ms=30.0)))
         point = Lateness(float(first), float(main)).point
         middle = len(SHARED) // 2
-        held.append(holds(before * pulls_together(densities), point))
+        held.append(holds(before * pulls_together(densities, np.ones(len(FIRST_FUEL))), point))
         unshared.append(holds(before * np.prod([one[middle] for one in densities], axis=0), point))
     assert 0.85 <= np.mean(held) <= 0.97 and np.mean(unshared) < 0.8
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from configurator.errors import Fault
 from configurator.files.reading import did_you_mean
 
-Words = Sequence[str]
+HeadingWords = Sequence[str]
 _SPACES = re.compile(r"[\s_\-.,:;()\[\]{}]+")
 MOST_HEADINGS_SHOWN = 12
 
@@ -26,7 +26,7 @@ class LoggedColumn:
 
 
 @dataclass(frozen=True)
-class Quantity:
+class LoggedQuantity:
     """One kind of reading.
 
     is_named : whether the words of a heading name it. units : by the words that say them. example : headings that are
@@ -34,7 +34,7 @@ class Quantity:
     """
 
     name: str
-    is_named: Callable[[Words], bool]
+    is_named: Callable[[HeadingWords], bool]
     units: Mapping[str, str]
     example: str
     slot: str = ""
@@ -52,7 +52,7 @@ class Quantity:
         return tuple(dict.fromkeys(self.units.values()))
 
 
-def one_of(*names: str) -> Callable[[Words], bool]:
+def one_of(*names: str) -> Callable[[HeadingWords], bool]:
     """Whether one of these is among the words of a heading."""
     return lambda words: not set(names).isdisjoint(words)
 
@@ -63,8 +63,8 @@ SECONDS = {
     "us": "us", "µs": "us", "μs": "us", "microseconds": "us",
     "ns": "ns", "nanoseconds": "ns",
 }  # fmt: skip
-TIME = Quantity("time", one_of("time", "t", "timestamp", "elapsed"), SECONDS, "time_ms or t [s]")
-THROTTLE = Quantity(
+LOGGED_TIME = LoggedQuantity("time", one_of("time", "t", "timestamp", "elapsed"), SECONDS, "time_ms or t [s]")
+LOGGED_THROTTLE = LoggedQuantity(
     "throttle", one_of("throttle", "tps", "tp"),
     {"%": "percent", "pct": "percent", "percent": "percent", "deg": "deg", "°": "deg", "degree": "deg",
      "degrees": "deg", "angle": "deg", "share": "share", "fraction": "share", "v": "volt", "volt": "volt",
@@ -83,12 +83,12 @@ class Vocabulary:
     """
 
     of: str
-    quantities: tuple[Quantity, ...]
+    quantities: tuple[LoggedQuantity, ...]
     not_readings: frozenset[str]
     needed: Mapping[str, str]
     the_first: bool = False
 
-    def by_name(self, name: str) -> Quantity:
+    def by_name(self, name: str) -> LoggedQuantity:
         return next(quantity for quantity in self.quantities if quantity.name == name)
 
     @property

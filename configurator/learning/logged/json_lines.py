@@ -9,7 +9,7 @@ from configurator.files.reading import MOST_COLUMNS, Row, Table
 
 MOST_FAULTY_LINES = 20
 DEEPEST = 5
-AXES = ("x", "y", "z")
+OF_A_LIST = ("x", "y", "z")
 
 
 def table_of_json_lines(text: str, name: str) -> Table:
@@ -47,8 +47,8 @@ def table_of_json_lines(text: str, name: str) -> Table:
 
 def _cells(value: Any, leading: str, deeper: int) -> Iterator[tuple[str, str]]:
     """Each value that is no object or list, as text, by the words that lead to it."""
-    if isinstance(value, list) and len(value) == len(AXES):
-        value = dict(zip(AXES, value, strict=True))
+    if isinstance(value, list) and len(value) == len(OF_A_LIST):
+        value = dict(zip(OF_A_LIST, value, strict=True))
     if isinstance(value, dict) and deeper:
         for key, one in value.items():
             yield from _cells(one, f"{leading} {key}".strip(), deeper - 1)

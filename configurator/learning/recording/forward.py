@@ -15,7 +15,7 @@ from configurator.learning.recording.recording_file import Recording
 from configurator.learning.recording.smoothing import Evenly, evenly, smoothed
 
 COARSE_S = 0.1
-BEFORE_S, AFTER_S = (-0.9, -0.1), (0.3, 1.1)
+STEP_BEFORE_S, STEP_AFTER_S = (-0.9, -0.1), (0.3, 1.1)
 """What a step is the difference of: means from its time on."""
 LARGE_STEP = 0.5
 """Over the largest: what counts for the line of the pulls."""
@@ -61,7 +61,7 @@ def steps_in(values: Array, step_s: float) -> Array:
     """How much more there is from each time on than before it, (m, k); 0 near both ends."""
     count = len(values)
     summed = np.vstack([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
-    edges = [round(edge / step_s) for edge in (*BEFORE_S, *AFTER_S)]
+    edges = [round(edge / step_s) for edge in (*STEP_BEFORE_S, *STEP_AFTER_S)]
     steps = np.zeros_like(values)
     inner = np.arange(-edges[0], count - edges[-1])
     if len(inner):

@@ -12,7 +12,7 @@ import numpy as np
 
 from configurator.arrays import Array
 from configurator.learning.recording.smoothing import Evenly
-from configurator.learning.recording.tip_ins import Found
+from configurator.learning.recording.tip_ins import TipInFound
 from configurator.physics.pull_seen import LEVEL_S, SEEN_TIMES_S, STEP_S, PullsSeen, seen_in
 
 RISES_FOR_S = 0.2
@@ -30,7 +30,7 @@ OF_ONE_NOISE = 1.0 / (np.sqrt(2.0) - 1.0)
 """What one noise adds, over what a second of its kind adds to it."""
 SAG_DOUBTED = 1.5
 """How much more a sag scatters than that, for what is taken off: by recordings made of the model's pull."""
-DRAWS, SEED = 100, 20261130
+NOISES_LAID_OVER, NOISE_SEED = 100, 20261130
 LEAST_DOUBT_MS, LEAST_DOUBT_PERCENT = 4.0, 0.7
 """Of no reading is more than that known: of its times, and of a holder on a moving car (assumed)."""
 
@@ -67,7 +67,7 @@ class CutOut:
         return float(np.std(self.noise)) / self.level
 
 
-def cut_out(pull: Evenly, gaps: Sequence[tuple[float, float]], found: Found) -> CutOut | str:
+def cut_out(pull: Evenly, gaps: Sequence[tuple[float, float]], found: TipInFound) -> CutOut | str:
     """A tip-in of a smoothed pull, (m, 1), or why nothing can be told of it. gaps : without readings, begin and end."""
     from_s = found.half_s - RISES_FOR_S if found.throttle_s is None else found.throttle_s
     guessed, known = CLEAR_OF_S
@@ -119,12 +119,12 @@ def _level_and_end(course: Array, recorded_s: float) -> tuple[float, float]:
     return level, min(recorded_s, ends_s if ends_s >= min(recorded_s, SEEN_TIMES_S[-1]) - STEP_S else ends_s - 0.15)
 
 
-def seen_of(cut: CutOut, noises: Sequence[Array], *, from_throttle: bool, sampled_s: float) -> TipInSeen | None:
+def tip_in_seen(cut: CutOut, noises: Sequence[Array], *, from_throttle: bool, sampled_s: float) -> TipInSeen | None:
     """What is seen of a tip-in; None where the noise hides it. noises : of the rest before all tip-ins of a recording.
     from_throttle : whether it begins where it was cut out. sampled_s : time between readings."""
     begins_s = 0.0 if from_throttle else None
-    random = np.random.default_rng(SEED)
-    laid_over = np.column_stack([_a_stretch(noises, random) for _ in range(DRAWS)])
+    random = np.random.default_rng(NOISE_SEED)
+    laid_over = np.column_stack([_a_stretch(noises, random) for _ in range(NOISES_LAID_OVER)])
     own = seen_in(cut.course[:, None], begins_s)
     drawn = seen_in(cut.course[:, None] + laid_over, begins_s)
     if not np.isfinite(own.rise_ms[0]) or np.isfinite(drawn.rise_ms).mean() < 0.9:

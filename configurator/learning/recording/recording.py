@@ -23,11 +23,11 @@ from configurator.learning.recording.one_tip_in import (
     CutOut,
     TipInSeen,
     cut_out,
-    seen_of,
+    tip_in_seen,
 )
 from configurator.learning.recording.recording_file import Recording, read_recording
 from configurator.learning.recording.smoothing import Evenly, Swing, check_can_read, evenly, smoothed, swing_in
-from configurator.learning.recording.tip_ins import Found, is_forward, tip_ins_in, with_throttle
+from configurator.learning.recording.tip_ins import TipInFound, is_forward, tip_ins_in, with_throttle
 from configurator.physics.pull_seen import LEVEL_S, SMOOTHINGS_S
 
 SAMPLES_A_SMOOTHING = 1.2
@@ -36,7 +36,7 @@ QUIET, TOO_LOUD = 0.02, 0.15
 """Noise over the level of a pull: what nothing more is smoothed for, and what nothing can be told through."""
 SLOW_S = 0.045
 """Time between readings from which delays are told worse for it."""
-MATTERS_HZ, MATTERS = 8.0, 0.1
+SLOW_SWING_HZ, SWING_MATTERS = 8.0, 0.1
 """A swing slower than that, of more than so much of the pull's level, is not told from a sag."""
 OTHER_GEAR = 1.6
 """Over what the model would have, or below it: from there on the car was in another gear, or on a hill."""
@@ -127,7 +127,7 @@ def _measured(recording: Recording) -> MeasuredPull:
         remedy = "fix the phone to something stiff; on a smooth road"
         found_loud = f"the noise before the pull is {loud:.0%} of it"
         raise BadInput([Fault(recording.file, "", found_loud, expected, remedy)])
-    seen = [seen_of(cut, noises, from_throttle=from_throttle, sampled_s=sampled_s) for cut in cuts]
+    seen = [tip_in_seen(cut, noises, from_throttle=from_throttle, sampled_s=sampled_s) for cut in cuts]
     tip_ins = [one for one in seen if one is not None]
     if not tip_ins:
         raise BadInput([Fault(recording.file, "", "the pull is hidden in the noise", "a phone fixed more stiffly")])
@@ -156,8 +156,8 @@ def _pull_over_time(recording: Recording) -> tuple[Evenly, list[str]]:
 
 
 def _cut_outs(
-    pull: Evenly, gaps: Sequence[tuple[float, float]], found: Sequence[Found], sampled_s: float
-) -> tuple[float, list[CutOut], list[tuple[Found, str]]]:
+    pull: Evenly, gaps: Sequence[tuple[float, float]], found: Sequence[TipInFound], sampled_s: float
+) -> tuple[float, list[CutOut], list[tuple[TipInFound, str]]]:
     """What the pull is smoothed by: no more than its noise and its rate ask for; the tip-ins then, and of which nothing
     can be told, and why."""
     for smoothing_s in SMOOTHINGS_S:
@@ -182,7 +182,7 @@ def _kept(seen: TipInSeen, extra_percent: float) -> TipInMeasured:
 
 def _lost_in(swing: Swing | None, level: float) -> float:
     """What a slow swing adds to the doubt of a sag [%]."""
-    if swing is None or swing.hertz > MATTERS_HZ or swing.size < MATTERS * level:
+    if swing is None or swing.hertz > SLOW_SWING_HZ or swing.size < SWING_MATTERS * level:
         return 0.0
     return 100.0 * float(np.sqrt(2.0)) * swing.size / level
 
@@ -197,9 +197,9 @@ def _on(recording: Recording, sampled_s: float, swing: Swing | None, level: floa
         )
     if sampled_s > SLOW_S:
         notes.append(f"{1.0 / sampled_s:.0f} readings a second are few: a short hesitation or sag is not seen")
-    if swing is not None and swing.size > 0.5 * MATTERS * level:
+    if swing is not None and swing.size > 0.5 * SWING_MATTERS * level:
         share = f"something swings {swing.hertz:.0f} times a second, by {swing.size / level:.0%} of the pull"
-        if swing.hertz <= MATTERS_HZ and swing.size >= MATTERS * level:
+        if swing.hertz <= SLOW_SWING_HZ and swing.size >= SWING_MATTERS * level:
             notes.append(f"{share} (a soft holder, or the car on its driveline): sags smaller than that are not told")
         else:
             notes.append(f"{share}: it is filtered out; a stiffer holder would be better")

@@ -3,7 +3,7 @@ engine's; and the throttle, if it was logged. Of several the best is read, which
 
 import re
 
-from configurator.learning.logged.columns import THROTTLE, TIME, Quantity, Vocabulary, Words
+from configurator.learning.logged.columns import LOGGED_THROTTLE, LOGGED_TIME, HeadingWords, LoggedQuantity, Vocabulary
 
 AXES_READ = ("x", "y", "z")
 _ACCELERATION = {
@@ -41,8 +41,8 @@ SPEEDS = {
 TURNING = {"rpm": "rpm", "rev/min": "rpm", "1/min": "rpm", "r/min": "rpm"}
 
 
-def _axis(letter: str) -> Quantity:
-    def is_named(words: Words) -> bool:
+def _axis(letter: str) -> LoggedQuantity:
+    def is_named(words: HeadingWords) -> bool:
         said = set(words)
         if said & _NO_ACCELERATION:
             return False
@@ -50,31 +50,31 @@ def _axis(letter: str) -> Quantity:
         alone = said - set(_ACCELERATIONS) - {letter} == set()
         return letter in fused or (letter in said and (alone or bool(said & _ACCELERATION)))
 
-    return Quantity(letter, is_named, _ACCELERATIONS, f"acceleration {letter} [m/s2]")
+    return LoggedQuantity(letter, is_named, _ACCELERATIONS, f"acceleration {letter} [m/s2]")
 
 
-def _is_forward(words: Words) -> bool:
+def _is_forward(words: HeadingWords) -> bool:
     said = set(words)
     return bool(said & _FORWARD) and bool(said & (_ACCELERATION | set(_ACCELERATIONS))) and not said & _NO_ACCELERATION
 
 
-def _is_engine_speed(words: Words) -> bool:
+def _is_engine_speed(words: HeadingWords) -> bool:
     return not TURNING.keys().isdisjoint(words) or {"engine", "speed"} <= set(words)
 
 
-def _is_car_speed(words: Words) -> bool:
+def _is_car_speed(words: HeadingWords) -> bool:
     return bool({"speed", "velocity"} & set(words)) and not _is_engine_speed(words)
 
 
 RECORDING_COLUMNS = Vocabulary(
     "a recording of the pull",
     (
-        TIME,
+        LOGGED_TIME,
         *map(_axis, AXES_READ),
-        Quantity("forward", _is_forward, _ACCELERATIONS, "longitudinal acceleration [g]"),
-        Quantity("speed", _is_car_speed, SPEEDS, "speed km/h"),
-        Quantity("rpm", _is_engine_speed, TURNING, "rpm"),
-        THROTTLE,
+        LoggedQuantity("forward", _is_forward, _ACCELERATIONS, "longitudinal acceleration [g]"),
+        LoggedQuantity("speed", _is_car_speed, SPEEDS, "speed km/h"),
+        LoggedQuantity("rpm", _is_engine_speed, TURNING, "rpm"),
+        LOGGED_THROTTLE,
     ),
     frozenset({"target", "desired", "setpoint", "command", "commanded", "rate", "delta", "error", "accuracy", "limit"}),
     {"time": "time"},

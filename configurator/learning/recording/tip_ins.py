@@ -17,7 +17,7 @@ LOOKED_AT_S = 0.06
 REST_PERCENTILE, TOP_PERCENTILE = 30.0, 98.0
 RISES_TO, STARTS_WITHIN = 0.5, (-0.6, 0.3)
 """Over the whole range of the pull: what a tip-in rises to, and where it starts from."""
-APART_S = 2.0
+TIP_INS_APART_S = 2.0
 HALF_WITHIN_S = (-1.2, 1.2)
 THROTTLE_WITHIN_S = (-1.0, 0.3)
 """Where the throttle begins to open, from the time at which half of the pull is there."""
@@ -26,14 +26,14 @@ THROTTLE_MOVES = 0.06
 
 
 @dataclass(frozen=True)
-class Found:
+class TipInFound:
     """A tip-in: when half of its pull is first there [s], and when its throttle begins to open, if that was logged."""
 
     half_s: float
     throttle_s: float | None = None
 
 
-def tip_ins_in(pull: Evenly) -> list[Found]:
+def tip_ins_in(pull: Evenly) -> list[TipInFound]:
     """The tip-ins of a pull, (m, 1), that is forward above 0."""
     values = smoothed(pull.values[:, 0], pull.step_s, LOOKED_AT_S)
     rest, top = np.percentile(values, [REST_PERCENTILE, TOP_PERCENTILE])
@@ -42,7 +42,7 @@ def tip_ins_in(pull: Evenly) -> list[Found]:
         return []
     steps = steps_in(values[:, None], pull.step_s)[:, 0]
     left, found = steps.copy(), []
-    apart = round(APART_S / pull.step_s)
+    apart = round(TIP_INS_APART_S / pull.step_s)
     while left.max() > RISES_TO * whole:
         at = int(np.argmax(left))
         left[max(0, at - apart) : at + apart] = 0.0
@@ -50,7 +50,7 @@ def tip_ins_in(pull: Evenly) -> list[Found]:
         low, high = (rest + end * whole for end in STARTS_WITHIN)
         after = before + steps[at]
         if low <= before <= high and after >= rest + RISES_TO * whole:
-            found.append(Found(_half_s(pull.time_s, values, at, 0.5 * (before + after))))
+            found.append(TipInFound(_half_s(pull.time_s, values, at, 0.5 * (before + after))))
     return sorted(found, key=lambda one: one.half_s)
 
 
@@ -69,7 +69,7 @@ def is_forward(pull: Evenly) -> bool:
     return count > other or (count == other and first <= other_first)
 
 
-def with_throttle(found: Found, time_s: Array, throttle: Array) -> Found:
+def with_throttle(found: TipInFound, time_s: Array, throttle: Array) -> TipInFound:
     """The same with the time at which the throttle begins to open: where the line through a fifth and a half of its
     move meets the level before. throttle : nan where it was not read."""
     seen = np.isfinite(throttle)
@@ -89,4 +89,4 @@ def with_throttle(found: Found, time_s: Array, throttle: Array) -> Found:
     place = int(early[-1])
     at_fifth = float(np.interp(fifth, values[place : place + 2], times[place : place + 2]))
     at_half = float(np.interp(half, values[past - 1 : past + 1], times[past - 1 : past + 1]))
-    return Found(found.half_s, at_fifth - (at_half - at_fifth) * 2.0 / 3.0)
+    return TipInFound(found.half_s, at_fifth - (at_half - at_fifth) * 2.0 / 3.0)
