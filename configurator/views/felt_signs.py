@@ -28,10 +28,10 @@ FELT_SIGNS: Mapping[str, FeltSign] = MappingProxyType({
     "dull": FeltSign("–", "neither", "Dull", "nothing wrong, nothing there", "was dull"),  # noqa: RUF001
 })  # fmt: skip
 """By the words of judging.feelings.SYMPTOMS, in the order in which they are offered."""
-TRACE_ONLY = FeltSign("◇", "neither", "A trace", "", "a trace was taken")
+MEASURED_ONLY = FeltSign("◇", "neither", "Measured", "", "was measured")
 """Of a run of which nobody said what was felt."""
 
 
 def felt_sign(word: str | None) -> FeltSign:
     """The sign of what was felt in a run."""
-    return FELT_SIGNS[word] if word else TRACE_ONLY
+    return FELT_SIGNS[word] if word else MEASURED_ONLY
