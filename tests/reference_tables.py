@@ -25,6 +25,7 @@ from configurator.catalogue.listing import PartsReport
 from configurator.catalogue.load import FAMILIES, Catalog, load_catalog
 from configurator.catalogue.own import CatalogueReport
 from configurator.catalogue.sheet_import import ImportReport
+from configurator.learning.pull_told import PullsCompared
 from configurator.learning.trial_entry import TrialReport
 from configurator.ordering.report import OrderReport
 from configurator.physics import circuits, film, lateness, pull, tip_in
@@ -36,7 +37,8 @@ Rows = Iterable[Sequence[str]]
 REPORTS: dict[str, type[BaseModel]] = {
     "check": CheckReport, "size": SizeReport, "propose": ProposeReport, "parts": PartsReport,
     "catalogue add": CatalogueReport, "catalogue import": ImportReport,
-    "assumptions": SensitivityReport, "trial add": TrialReport, "fit": FittedReport, "stock list": StockReport,
+    "assumptions": SensitivityReport, "trial add": TrialReport, "trial compare": PullsCompared,
+    "fit": FittedReport, "stock list": StockReport,
     "next": NextReport, "why": AvailabilityReport, "compare": CompareReport,
     "card": Card, "order": OrderReport,
 }  # fmt: skip

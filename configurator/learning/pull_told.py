@@ -34,16 +34,16 @@ class PullInWords(Report):
     tip_ins: int = Field(description="tip-ins of which something could be told")
     from_throttle: bool = Field(description="whether the throttle was logged; without it a delay is seen in part only")
     delay_ms: float = Field(description="how much later than the best of the same air the pull comes to its level [ms]")
-    delay_span_ms: tuple[float, float] = Field(description="the least and the most of the tip-ins [ms]")
+    delay_span_ms: list[float] = Field(description="the least and the most of the tip-ins [ms]")
     delay_doubt_ms: float = Field(description="standard error of the delay [ms]")
     sag_percent: float = Field(description="deepest later fall [% of the pull's level]")
-    sag_span_percent: tuple[float, float] = Field(description="the least and the most of the tip-ins [%]")
+    sag_span_percent: list[float] = Field(description="the least and the most of the tip-ins [%]")
     sag_doubt_percent: float = Field(description="standard error of the sag [%]")
     sag_at_ms: float = Field(description="when the sag is deepest [ms]")
     model_delay_ms: float | None = Field(description="the model's delay by the runs before [ms]; null: it has no pull")
     model_sag_percent: float | None = Field(description="the same of its sag [%]")
     whole_delay_ms: float = Field(description="as a driver feels it, in the middle of the engines that fit [ms]")
-    whole_delay_span_ms: tuple[float, float] = Field(description="between what nine in ten of those engines lie [ms]")
+    whole_delay_span_ms: list[float] = Field(description="between what nine in ten of those engines lie [ms]")
     says: list[str] = Field(description="the same in sentences")
 
 
@@ -64,13 +64,13 @@ def pull_in_words(run: Trial, records: CarRecords, catalog: Catalog) -> PullInWo
     low, middle, high = _between(np.exp(fitted.felt.late[0]) * allowed_ms - ADDED["delay_ms"], after.masses)
     found = PullInWords(
         tip_ins=len(rises), from_throttle=run.pull.from_throttle,
-        delay_ms=told.rise_ms - best, delay_span_ms=(min(rises) - best, max(rises) - best),
+        delay_ms=told.rise_ms - best, delay_span_ms=[min(rises) - best, max(rises) - best],
         delay_doubt_ms=told.rise_doubt_ms,
-        sag_percent=told.sag_percent, sag_span_percent=(min(sags), max(sags)), sag_doubt_percent=told.sag_doubt_percent,
+        sag_percent=told.sag_percent, sag_span_percent=[min(sags), max(sags)], sag_doubt_percent=told.sag_doubt_percent,
         sag_at_ms=float(np.median([one.sag_at_ms for one in run.pull.tip_ins])),
         model_delay_ms=_or_none(seen.pull_rise_ms[kind, point] - best),
         model_sag_percent=_or_none(seen.pull_sag_percent[kind, point]),
-        whole_delay_ms=middle, whole_delay_span_ms=(low, high), says=[],
+        whole_delay_ms=middle, whole_delay_span_ms=[low, high], says=[],
     )  # fmt: skip
     return found.model_copy(update={"says": _sentences(found, expected, after.middle)})
 
@@ -135,12 +135,12 @@ class PullsCompared(Answer):
     """Answer of `tipin trial compare`: a run before and one after a change."""
 
     vehicle: str = Field(description="name of the vehicle")
-    runs: tuple[int, int] = Field(description="numbers of the runs")
+    runs: list[int] = Field(description="numbers of the runs")
     changed: list[str] = Field(description="what was changed between them")
-    delay_ms: tuple[float, float] = Field(description="how much later than the best the pull comes, in each [ms]")
+    delay_ms: list[float] = Field(description="how much later than the best the pull comes, in each [ms]")
     delay_change_ms: float = Field(description="the second less the first [ms]")
     delay_doubt_ms: float = Field(description="standard error of that [ms]")
-    sag_percent: tuple[float, float] = Field(description="deepest later fall, in each [% of the pull's level]")
+    sag_percent: list[float] = Field(description="deepest later fall, in each [% of the pull's level]")
     sag_change_percent: float = Field(description="the second less the first [%]")
     sag_doubt_percent: float = Field(description="standard error of that [%]")
     delay_differs: bool = Field(description="whether the delays differ by more than chance")
@@ -171,8 +171,8 @@ def compared(vehicle: str, runs: Sequence[Trial], numbers: tuple[int, int], cata
         if first.codes.get(slot) != label
     ]
     return PullsCompared(
-        vehicle=vehicle, runs=numbers, changed=changed, delay_ms=delays, delay_change_ms=delay_change,
-        delay_doubt_ms=delay_doubt, sag_percent=(own.sag_percent, its.sag_percent), sag_change_percent=sag_change,
+        vehicle=vehicle, runs=list(numbers), changed=changed, delay_ms=list(delays), delay_change_ms=delay_change,
+        delay_doubt_ms=delay_doubt, sag_percent=[own.sag_percent, its.sag_percent], sag_change_percent=sag_change,
         sag_doubt_percent=sag_doubt, delay_differs=abs(delay_change) > MORE_THAN_CHANCE * delay_doubt,
         sag_differs=abs(sag_change) > MORE_THAN_CHANCE * sag_doubt,
     )  # fmt: skip

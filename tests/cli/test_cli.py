@@ -52,8 +52,8 @@ REPORTS: dict[str, tuple[type[Report], list[str]]] = {
     "card": (Card, [ROADSTER, "-o", "card.html"]),
 }
 WITHOUT_REPORT = {"draw", "new", "serve", "trial export", "units"}
-OF_A_STATE = {"trial undo", "trial import", "stock take", "stock import", "catalogue new", "catalogue set",
-              "catalogue import", "book check", "book backup", "book restore"}  # fmt: skip
+OF_A_STATE = {"trial undo", "trial import", "trial compare", "stock take", "stock import", "catalogue new",
+              "catalogue set", "catalogue import", "book check", "book backup", "book restore"}  # fmt: skip
 """Commands with a report that need something to be there first: their own tests look at them."""
 EASY: dict[str, float] = {
     "delay_most_ms": 500, "sag_most_percent": 50, "smoke_most_ms": 2000,

@@ -105,7 +105,7 @@ def test_two_runs_are_compared_and_a_change_is_told_from_chance(tmp_path: Path) 
     assert other.code == 0 and other.out.startswith("OK  Club roadster: runs 1 and 3 differ by more than chance\n")
     assert "ms less, give or take" in other.out and "straight-0.85" in other.out
     report = PullsCompared.model_validate_json(run("trial", "compare", ROADSTER, "1", "3", "--json").out, strict=True)
-    assert report.delay_differs and report.delay_change_ms < 0 and report.runs == (1, 3)
+    assert report.delay_differs and report.delay_change_ms < 0 and report.runs == [1, 3]
     assert report.delay_change_ms == pytest.approx(report.delay_ms[1] - report.delay_ms[0])
 
 
