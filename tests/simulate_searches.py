@@ -285,7 +285,7 @@ def by_trade(engine: Engine) -> Searching:
             size += way
 
 
-def by_program(engine: Engine, *, reach: bool) -> Searching:
+def by_program(engine: Engine, *, reach: bool, learn: Callable[..., Belief] = learned) -> Searching:
     """What `tipin next` says, to a clean run: within reach the fewest changes nearly as sure as the surest worth its
     parts; without regard to reach, as `tipin propose` lists it."""
     parts, belief = engine.fitted, KNOWN
@@ -294,7 +294,7 @@ def by_program(engine: Engine, *, reach: bool) -> Searching:
     smoked: dict[int, bool] = {}
     last = (-1, 0)
     while (said := (yield parts)).word != "clean":
-        belief = learned(belief, engine.car, parts, said)
+        belief = learn(belief, engine.car, parts, said)
         size, setup = PARTS[parts]
         side = side_of_nozzle(symptom_felt(said.word, said.moment))
         if side > 0:

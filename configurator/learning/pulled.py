@@ -28,7 +28,7 @@ from configurator.physics.pull_seen import SMOOTHINGS_S, seen_in, smoothed_at
 
 SHARED_SPREAD = 0.20
 """Standard deviation of the shared errors of rise and sag."""
-SMEARED = 0.18
+SMEARED = 0.22
 """Of those of both unknowns."""
 OWN_RISE, OWN_SAG = 0.06, 0.15
 """Of the errors of one set of parts, but for their tails."""

@@ -20,6 +20,7 @@ from configurator.learning.pulled import (
     KINDS,
     SHARED,
     SHARED_WEIGHTS,
+    SMEARED,
     PullInEngines,
     pull_density,
     pulls_in,
@@ -155,9 +156,11 @@ def test_no_number_of_runs_makes_surer_than_the_model_is() -> None:
     spreads = []
     for count in (1, 10, 100):
         masses = pulls_together([density] * count, np.ones(len(FIRST_FUEL)))
-        masses /= masses.sum()
-        spreads.append(np.sqrt(masses @ np.log(FIRST_FUEL) ** 2))
-    assert spreads[0] > spreads[1] > 0.98 * spreads[2] > 0.18
+        seeming = SHARED_WEIGHTS @ (0.95 * density + 0.05 * 0.15) ** count
+        own, without = (one / one.sum() @ np.log(FIRST_FUEL) ** 2 for one in (masses, seeming))
+        assert own == pytest.approx(without + SMEARED**2, rel=0.15)
+        spreads.append(np.sqrt(own))
+    assert spreads[0] > spreads[1] > 0.98 * spreads[2] > SMEARED
 
 
 def test_regions_hold_as_often_as_they_say_where_the_model_is_wrong_for_all_runs_of_a_car() -> None:
@@ -166,7 +169,7 @@ def test_regions_hold_as_often_as_they_say_where_the_model_is_wrong_for_all_runs
     held, unshared = [], []
     for _ in range(120):
         first, main = np.exp(0.35 * random.normal(size=2).clip(-2.2, 2.2))
-        smeared = np.exp(0.18 * random.normal(size=2))
+        smeared = np.exp(SMEARED * random.normal(size=2))
         shared = np.exp(0.2 * random.normal(size=2))
         densities = []
         for slope in (0.6, 0.3, 0.9):

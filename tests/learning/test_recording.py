@@ -150,6 +150,27 @@ def test_a_brake_let_go_is_no_tip_in_and_turns_the_phone_about_no_more(tmp_path:
         assert len(found.pull.tip_ins) == 4 and found.level == pytest.approx(1.2, rel=0.15)
 
 
+def test_a_crest_of_the_road_is_no_pull(tmp_path: Path) -> None:
+    """Where gravity is in the recording, what is upright is left out, however large."""
+    of, columns = drive(2), recorded(drive(2), Phone(lies=None))
+    crest = sum(4.0 * np.exp(-(((columns["t"] - start - 4.0) / 0.5) ** 2)) for start in of.tip_ins)
+    found = measured(tmp_path, 2, columns | {"z": columns["z"] + crest})
+    assert len(found.pull.tip_ins) == 4 and found.level == pytest.approx(2.0, rel=0.1)
+
+
+def test_what_begins_at_half_a_pull_is_left_out(tmp_path: Path) -> None:
+    """The throttle opened by half, held, and then opened whole is no tip-in from a steady drive."""
+    of = drive(2)
+    half = 0.9 * sum(
+        np.clip((of.time_s - start + 1.6) / 0.1, 0, 1) * (of.time_s < start + 0.3) for start in of.tip_ins[:2]
+    )
+    raised = replace(of, forward=np.maximum(of.forward, half))
+    found = measured(tmp_path, 2, recorded(raised, Phone(noise=0.02, firing=0.05)))
+    starts = [one.at_s for one in found.pull.tip_ins]
+    assert len([at for at in starts if at > of.tip_ins[2] - 0.5]) == 2
+    assert not any(abs(at - start) < 0.4 for at in starts for start in of.tip_ins[:2])
+
+
 def test_one_tip_in_is_enough(tmp_path: Path) -> None:
     assert len(measured(tmp_path, 2, recorded(drive(2, 1), Phone())).pull.tip_ins) == 1
 
