@@ -221,6 +221,8 @@ def test_a_pull_stands_beside_what_was_felt_and_no_order_matters() -> None:
     assert counts(alone) and run_of(alone, at.catalog).pulled is not None
     apart = belief_of(at, [felt, alone]).masses
     assert belief_of(at, [both]).masses == pytest.approx(apart, rel=1e-9)
+    for less in (felt, alone):
+        assert not np.allclose(belief_of(at, [less]).masses, apart, rtol=0.05)
     runs = [both, run(other, measured(other, Lateness(1.3, 1.0)), "", 2), run(other, None, "smoke", 3)]
     beliefs = [belief_of(at, list(order)) for order in permutations(runs)]
     assert all(np.array_equal(one.masses, beliefs[0].masses) for one in beliefs) and beliefs[0].runs == 3

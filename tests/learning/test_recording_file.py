@@ -97,6 +97,7 @@ def test_a_unit_that_cannot_be_meant_is_refused_with_the_one_it_looks_like(tmp_p
     words = refused(as_table(tmp_path / "a.csv", {"t": LOG["t"], **said}))
     assert "column ax [g], ay [g], az [g]: its middle size is " in words and "looks like m/s2" in words
     assert "name the column as x_ms2=ax [g]" in words
+    assert "are said to be in g and m/s2; expected one unit" in refused(tmp_path / "a.csv", x_ms2="ax [g]")
     read = read_recording(tmp_path / "a.csv", {"x_ms2": "ax [g]", "y_ms2": "ay [g]", "z_ms2": "az [g]"})
     assert read.has_gravity
 

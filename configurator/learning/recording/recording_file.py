@@ -126,7 +126,11 @@ def _enough(file: str, column: LoggedColumn, seen: Mask) -> None:
 
 def _accelerations(file: str, columns: list[LoggedColumn], figures: Array) -> tuple[Array, bool, str]:
     """In m/s2, whether gravity is in them, and how they were taken. Raises BadInput for a unit that cannot be meant."""
-    said = next((column.unit for column in columns if column.unit), "")
+    units = sorted({column.unit for column in columns if column.unit})
+    if len(units) > 1:
+        problem = f"are said to be in {' and '.join(_SAID[unit] for unit in units)}"
+        raise BadInput([Fault(file, f"column {_headings(columns)}", problem, "one unit for all three axes")])
+    said = next(iter(units), "")
     size = np.sqrt((figures**2).sum(axis=1))
     middle, most = float(np.median(size)), float(np.percentile(size, 95.0))
     low, high = LIKE_GRAVITY
