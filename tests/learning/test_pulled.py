@@ -86,7 +86,9 @@ def test_what_is_seen_in_every_engine_is_what_each_shows(seed: int) -> None:
 
 def test_the_pull_of_two_circuits_is_what_both_leave_of_the_best() -> None:
     two = case(two_circuit_car(1), catalog(**EASY))
-    flows, missed, lost = {}, {}, 0.0
+    flows: dict[str, Array] = {}
+    missed: dict[str, float] = {}
+    lost: Array = np.zeros(1)
     for name, circuit in two.circuits.items():
         steps = len(circuit.event.time_s) - 1
         flows[name], missed[name] = np.full((steps, 1), 1e-3), 0.1

@@ -15,7 +15,7 @@ from configurator.physics.tip_in import event_times
 def lines(*corners: tuple[float, float]) -> Array:
     """A pull of straight lines at SEEN_TIMES_S, (times, 1)."""
     times, values = zip(*corners, strict=True)
-    return np.interp(SEEN_TIMES_S, times, values)[:, None]
+    return np.asarray(np.interp(SEEN_TIMES_S, times, values))[:, None]
 
 
 def test_a_ramp_is_seen_as_counted_by_hand() -> None:

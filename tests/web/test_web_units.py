@@ -20,7 +20,7 @@ async def _stays() -> dict[str, str]:
 async def worked_out() -> str:
     searches = Searches()
     try:
-        request = Request({"type": "http"}, receive=_stays)  # type: ignore[arg-type]
+        request = Request({"type": "http"}, receive=_stays)
         return await searches.answer(request, "", lambda: as_shown(SAYS))
     finally:
         searches.close()
