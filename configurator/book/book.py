@@ -17,7 +17,7 @@ from typing import Self
 
 from sqlalchemy import Connection, select
 
-from configurator.book.car_records import CarRecords, SetAside
+from configurator.book.car_records import CarRecords, SetAside, Version
 from configurator.book.copies import back_up, back_up_before, copied, faults_in_file, put_back
 from configurator.book.database import Database
 from configurator.book.database_sayings import PUT_BACK
@@ -32,7 +32,7 @@ from configurator.book.entries import (
 )
 from configurator.book.entry_reading import SomeEntry
 from configurator.book.fitting import Fitting
-from configurator.book.last_work import LastWork, Version, last_work_in, version_in
+from configurator.book.last_work import LastWork, last_work_in, version_in
 from configurator.book.orders import Orders
 from configurator.book.records import Trial
 from configurator.book.schema import NEWEST, SETTINGS, TRIALS, migrate_once, version_of
@@ -86,7 +86,7 @@ class Book:
         def look(connection: Connection) -> CarRecords:
             runs, runs_aside = entries_in(connection, Trial, vehicle, with_undone)
             fittings, fittings_aside = entries_in(connection, Fitting, vehicle, with_undone)
-            return CarRecords(runs, fittings, (*runs_aside, *fittings_aside))
+            return CarRecords(runs, fittings, (*runs_aside, *fittings_aside), version_in(connection, vehicle))
 
         return self._database.read(look)
 

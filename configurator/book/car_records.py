@@ -1,7 +1,7 @@
 """What the book holds of one car, in the order in which it happened."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Literal
@@ -13,6 +13,10 @@ from configurator.book.records import Trial
 from configurator.reports import Report
 
 RunOrFitting = Trial | Fitting
+Version = tuple[int, int, int, int]
+"""How many runs that are not undone the book has of a car and the last one's number, and the same of what was told to
+be fitted, those too that cannot be read: another one after every change."""
+NOTHING_BOOKED: Version = (0, 0, 0, 0)
 
 
 class SetAside(Report):
@@ -25,24 +29,33 @@ class SetAside(Report):
     why: str = Field(description="why it cannot be read")
 
     @property
+    def left_out(self) -> str:
+        """That it is left out, and why."""
+        return f"{self.kind} {self.number} is left out: {self.why}"
+
+    @property
     def says(self) -> str:
-        """That it is left out, why, and how it is taken back."""
+        """The same, and how it is taken back."""
         undo = f"tipin trial undo {self.number}" if self.kind == "run" else "tipin fit"
-        return f"{self.kind} {self.number} is left out: {self.why}; `{undo}` takes it back for good"
+        return f"{self.left_out}; `{undo}` takes it back for good"
 
 
 @dataclass(frozen=True)
 class CarRecords:
-    """What the book holds of one car: its runs, what was told to be fitted, and what of both cannot be read."""
+    """What the book holds of one car: its runs, what was told to be fitted, and what of both cannot be read.
+
+    version : of the whole, as it was when that was read.
+    """
 
     runs: Sequence[Trial] = ()
     fittings: Sequence[Fitting] = ()
     set_aside: Sequence[SetAside] = ()
+    version: Version = NOTHING_BOOKED
 
     def until(self, at: datetime) -> "CarRecords":
         """What happened up to then."""
         runs = [run for run in self.runs if run.at <= at]
-        return CarRecords(runs, [one for one in self.fittings if one.at <= at], self.set_aside)
+        return replace(self, runs=runs, fittings=[one for one in self.fittings if one.at <= at])
 
     @cached_property
     def in_order(self) -> list[RunOrFitting]:

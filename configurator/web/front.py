@@ -13,7 +13,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from configurator.advice.over_unknown import unknown_of
-from configurator.book.last_work import NOTHING_BOOKED, LastWork
+from configurator.book.car_records import NOTHING_BOOKED
+from configurator.book.last_work import LastWork
 from configurator.errors import TipinError
 from configurator.views.book import day_words
 from configurator.views.felt_signs import felt_sign
@@ -78,6 +79,8 @@ def _row(workshop: Workshop, filed: Filed, work: LastWork | None, now: datetime)
     state = workshop.state(filed, work.version if work else NOTHING_BOOKED)
     run = work.last if work else None
     state = state or state_by_last_run(run)
+    if work is not None and work.runs and run is None:
+        return CarRow(filed, state, f"{counted(work.runs, 'run')}, left out", _NEVER)
     if work is None or run is None:
         unknown = len(list(unknown_of(filed.vehicle)))
         said = f"{counted(unknown, 'figure')} not known" if unknown else "no run yet"

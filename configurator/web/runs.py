@@ -116,6 +116,8 @@ async def _undo(workshop: Workshop, request: Request) -> Response:
 def _undone(workshop: Workshop, name: str, number: int) -> None:
     car = workshop.folder.vehicle(name).vehicle.name
     with workshop.book_there() as book:
-        if all(run.number != number for run in book.trials(car)):
+        held = book.records(car)
+        unread = {one.number for one in held.set_aside if one.kind == "run"}
+        if number not in unread and all(run.number != number for run in held.runs):
             raise BadInput([Fault(f"run {number}", "", "is none of this car that counts", "one of its list")])
         book.undo_trial(number)

@@ -14,10 +14,10 @@ from configurator.advice.availability import Availability
 from configurator.advice.work import combination_of
 from configurator.book.book import Book, find_book, open_book
 from configurator.book.car_now import CarNow, car_now, records_in_book
-from configurator.book.car_records import CarRecords
+from configurator.book.car_records import NOTHING_BOOKED, CarRecords, Version
 from configurator.book.entry_reading import SomeEntry
 from configurator.book.fitting import Fitting
-from configurator.book.last_work import NOTHING_BOOKED, LastWork, Version, version_of_records
+from configurator.book.last_work import LastWork
 from configurator.book.records import Trial, car_of
 from configurator.book.usual_place import may_be_there
 from configurator.catalogue.load import Catalog
@@ -156,7 +156,7 @@ class Workshop:
         before = CarRecords(
             [one for one in earlier if isinstance(one, Trial)], [one for one in earlier if isinstance(one, Fitting)]
         )
-        return self._settled(filed, before), told
+        return replace(self._settled(filed, before), key=(filed.digest, records.version, entry)), told
 
     def entered(self, kind: type[SomeEntry], key: str) -> int | None:
         """Number of what was recorded with a key before; None where nothing was."""
@@ -191,7 +191,8 @@ class Workshop:
     def _settled(self, filed: Filed, records: CarRecords) -> Setting:
         now = car_now(Case.of(filed.vehicle, self.catalog), records)
         known = known_by(now.case, records.runs, run=self._said_by)
-        return Setting((filed.digest, version_of_records(records)), filed, now, known, records)
+        known = replace(known, set_aside=[*records.set_aside, *known.set_aside])
+        return Setting((filed.digest, records.version), filed, now, known, records)
 
     def _said_by(self, run: Trial, catalog: Catalog) -> Run:
         """What a run says of the engine: read once, and once for all runs that say the same of the same parts on such a

@@ -9,8 +9,8 @@ import building
 from runs import AT, run
 
 from configurator.book.book import open_book
+from configurator.book.car_records import NOTHING_BOOKED
 from configurator.book.fitting import fitting_of
-from configurator.book.last_work import NOTHING_BOOKED, version_of_records
 
 
 def test_it_agrees_with_all_that_the_book_holds_after_every_change(tmp_path: Path) -> None:
@@ -30,11 +30,11 @@ def test_it_agrees_with_all_that_the_book_holds_after_every_change(tmp_path: Pat
         for change in changes:
             change()
             records = book.records(name)
-            assert book.version_of_car(name) == version_of_records(records)
-            assert version_of_records(book.records(name, with_undone=True)) == version_of_records(records)
+            assert book.version_of_car(name) == records.version
+            assert book.records(name, with_undone=True).version == records.version
             work = book.last_work().get(name)
             if records.runs or records.fittings:
-                assert work is not None and work.version == version_of_records(records)
+                assert work is not None and work.version == records.version
                 assert work.last == (records.runs[-1] if records.runs else None) and work.runs == len(records.runs)
             else:
                 assert work is None
@@ -56,3 +56,16 @@ def test_a_last_run_that_cannot_be_read_hides_no_car(tmp_path: Path) -> None:
         work = book.last_work()
         assert work[run().vehicle].last is None and work[run().vehicle].runs == 1
         assert work["other"].last is not None
+        assert work[run().vehicle].version == book.records(run().vehicle).version == book.version_of_car(run().vehicle)
+
+
+def test_of_a_car_whose_last_run_cannot_be_read_the_one_before_is_told(tmp_path: Path) -> None:
+    place = tmp_path / "book.sqlite"
+    with open_book(place) as book:
+        for word in ("smoke", "dull", "stumble"):
+            book.add_trial(run(word))
+    with connect(place) as by_hand:
+        by_hand.execute("UPDATE trials SET record = replace(record, 'stumble', 'wobble') WHERE number = 3")
+    with open_book(place) as book:
+        work = book.last_work()[run().vehicle]
+        assert work.last is not None and (work.last.number, work.runs) == (2, 3)
