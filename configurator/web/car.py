@@ -48,8 +48,9 @@ def _page(workshop: Workshop, request: Request, setting: Setting) -> Response:
     shown = shown_of_car(workshop, setting, workshop.judged_before(setting))
     number = request.query_params.get("recorded", "")
     run = next((run for run in setting.runs if str(run.number) == number), None)
+    notes = [*says_little(run), *workshop.notes_on_trace(run.number)] if run else []
     return page(
-        "car.html", key=secrets.token_hex(16), recorded=run, notes=says_little(run) if run else [], **shown,
+        "car.html", key=secrets.token_hex(16), recorded=run, notes=notes, **shown,
         headers={"vary": "HX-Request"},
     )  # fmt: skip
 

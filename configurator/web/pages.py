@@ -37,7 +37,8 @@ LABELS = {
     "altitude_m": "Height above the sea", "air_pressure_kpa": "Air pressure where the car is",
     "fuel": "Fuel in the tank", "clean_after_ms": "Foot down to a clean pull", "at": "When", "note": "Note",
     "with": "Part", "book": "Workshop book", "code": "Part", "number": "How many", "why": "Where from, or what for",
-    "do": "What is done",
+    "do": "What is done", "trace": "Mixture trace", "trace_lag": "Lag of the mixture sensor",
+    "trace_column": "Which column is which",
 }  # fmt: skip
 """The fields that faults speak of, as the page has them."""
 

@@ -19,8 +19,11 @@ from configurator.judging.feelings import MOMENT_SAYS, MOMENTS, SYMPTOMS
 from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
 from configurator.web.pages import as_label, car_path, page
-from configurator.web.posted import form_key, posted
+from configurator.web.posted import SentFile, form_key, posted_with_file
+from configurator.web.sent_trace import TRACE, TRACE_COLUMNS, TRACE_LAG, measured_of
 from configurator.web.workshop import Workshop
+
+OF_A_TRACE = (TRACE, TRACE_LAG, TRACE_COLUMNS)
 
 
 def routes(workshop: Workshop) -> list[Route]:
@@ -39,36 +42,43 @@ async def _form(workshop: Workshop, request: Request) -> Response:
 
 
 def _shown(
-    workshop: Workshop, name: str, query: QueryParams, typed: Mapping[str, str], refused: Sequence[str] = ()
+    workshop: Workshop, name: str, query: QueryParams, typed: Mapping[str, str], error: TipinError | None = None
 ) -> Response:
     """The form, as it was filled in if it was refused; what was fitted is what is fitted now, or chosen."""
+    refused = error.told(as_label).splitlines() if error else []
+    faults = error.faults if isinstance(error, BadInput) else ()
+    traced = {field: [fault.told(as_label) for fault in faults if fault.field == field] for field in OF_A_TRACE}
     setting, pins = workshop.asked(name, query)
     parts = {str(slot): option.label for slot, option in setting.case.as_fitted.items() if option.label != "none"}
     parts |= workshop.combination(setting, pins).parts if pins.words else {}
     return page(
         "run.html", 400 if refused else 200, setting=setting, pins=pins.words, parts=parts, typed=typed,
-        refused=refused, key=secrets.token_hex(16), moments=MOMENT_SAYS,
+        refused=refused, traced=traced, key=secrets.token_hex(16), moments=MOMENT_SAYS,
     )  # fmt: skip
 
 
 async def _record(workshop: Workshop, request: Request) -> Response:
-    words, pins = await posted(request)
+    words, pins, file = await posted_with_file(request, TRACE)
     name = request.path_params["name"]
     try:
-        return await run_in_threadpool(_recorded, workshop, name, words, pins)
+        return await run_in_threadpool(_recorded, workshop, name, words, pins, file)
     except TipinError as error:
-        query, says = QueryParams([("pin", pin) for pin in pins]), error.told(as_label).splitlines()
-        return await run_in_threadpool(_shown, workshop, name, query, words, says)
+        query = QueryParams([("pin", pin) for pin in pins])
+        return await run_in_threadpool(_shown, workshop, name, query, words, error)
 
 
-def _recorded(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str]) -> Response:
+def _recorded(
+    workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str], file: SentFile | None
+) -> Response:
     # The key tells one page from another: sent twice, by a double tap or a reload, it is still the same run.
-    key = _digest(form_key(words), name, words, pins)
-    number = workshop.entered(Trial, key) or _new_run(workshop, name, words, pins, key)
+    key = _digest(form_key(words), name, words, pins, file)
+    number = workshop.entered(Trial, key) or _new_run(workshop, name, words, pins, file, key)
     return RedirectResponse(f"{car_path(name)}?{urlencode({'recorded': number or ''})}", 303)
 
 
-def _new_run(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str], key: str) -> int | None:
+def _new_run(
+    workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequence[str], file: SentFile | None, key: str
+) -> int | None:
     now = datetime.now(UTC)
     if not words.get("felt"):
         raise BadInput.in_field("word", "", "nothing is chosen", "how it pulled")
@@ -89,11 +99,12 @@ def _new_run(workshop: Workshop, name: str, words: Mapping[str, str], pins: Sequ
         moment = None  # the form asks it of every feeling where no style hides it; of this one it says nothing
     felt = {"word": words["felt"], "strength": words.get("strength") or None, "moment": moment}
     case = workshop.car_at(name, at).case
+    measured = measured_of(case, file, said)
     run = enter_trial(
         case, chosen_parts(case.options, pins), at, felt, day, clean_after_ms=said.get("clean_after"),
-        note=said.get("note", ""),
+        trace=measured.spells if measured else None, note=said.get("note", ""),
     )  # fmt: skip
-    return workshop.record(run, key)
+    return workshop.record(run, key, measured.notes if measured else ())
 
 
 def _typed_ms(said: Mapping[str, str], now: datetime) -> float:
@@ -102,9 +113,9 @@ def _typed_ms(said: Mapping[str, str], now: datetime) -> float:
     return float(text) if text.isdecimal() and text.isascii() and len(text) < 15 else now.timestamp() * 1e3
 
 
-def _digest(key: str, name: str, words: Mapping[str, str], pins: Sequence[str]) -> str:
+def _digest(key: str, name: str, words: Mapping[str, str], pins: Sequence[str], file: SentFile | None) -> str:
     """Another one for every form and whatever is entered in it: two runs from one page, gone back to, are two."""
-    return sha256(repr((key, name, sorted(words.items()), list(pins))).encode()).hexdigest()
+    return sha256(repr((key, name, sorted(words.items()), list(pins), file)).encode()).hexdigest()
 
 
 async def _undo(workshop: Workshop, request: Request) -> Response:

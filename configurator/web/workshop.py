@@ -111,6 +111,7 @@ class Workshop:
         self._judged: KeptValues[Judged] = KeptValues(64)
         self._said: KeptValues[Run] = KeptValues(MOST_RUNS)
         self._felt: KeptValues[AsFitted] = KeptValues(32)
+        self._trace_notes: KeptValues[Sequence[str]] = KeptValues(256)
         self._states: KeptValues[CarState] = KeptValues(2000)
 
     def records_of(self, vehicle: str) -> CarRecords:
@@ -163,10 +164,18 @@ class Workshop:
         known = self.look(lambda book: book.entered(kind, key), None)
         return known.number if known else None
 
-    def record(self, run: Trial, key: str) -> int | None:
-        """Number of a run in the book, put there the first time that this key comes."""
+    def record(self, run: Trial, key: str, notes: Sequence[str] = ()) -> int | None:
+        """Number of a run in the book, put there the first time that this key comes. notes : on its trace, told once
+        it is in the book."""
         with open_book(self.book) as book:
-            return book.add_trial(run, key).number
+            number = book.add_trial(run, key).number
+        if notes:
+            self._trace_notes.get(number, lambda: notes)
+        return number
+
+    def notes_on_trace(self, number: int | None) -> Sequence[str]:
+        """What to keep in mind about the trace of a run recorded lately."""
+        return self._trace_notes.find(number) or ()
 
     def fit(self, told: Fitting, key: str) -> int | None:
         """Number of an entry of what is fitted, likewise."""
