@@ -89,6 +89,7 @@ def job_of(
     runs = _Runs([*(trial for own in trials.values() for trial in own), *today.values()])
     pieces |= {piece.key: piece for piece in runs.pieces.values()}
     found: dict[str, Arrays] = {}
+    progress(f"what each box might hold (0 of {len(pieces)})")
     for piece, arrays in workers(list(pieces.values()), catalog):
         found[piece.key] = arrays
         progress(f"{piece.who}: what its box might hold ({len(found)} of {len(pieces)})")

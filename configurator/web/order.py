@@ -1,7 +1,7 @@
 """The parts order of the workshop: which vehicles on which day, and what to buy for them."""
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from functools import partial
 from hashlib import sha256
@@ -9,7 +9,7 @@ from hashlib import sha256
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from configurator.book.book import find_book
@@ -37,6 +37,7 @@ def routes(workshop: Workshop, work: Searches, pictures: Pictures, planned: Show
     return [
         Route("/order", partial(_form, workshop)),
         Route("/order/plan", partial(_plan, workshop, work, pictures, planned)),
+        Route("/order/progress", partial(_progress, work)),
     ]
 
 
@@ -52,8 +53,9 @@ async def _plan(
     workshop: Workshop, work: Searches, pictures: Pictures, planned: ShownPlans, request: Request
 ) -> Response:
     query = request.query_params
-    sheet = query.get("sheet", "")[:64]
-    report = await work.answer(request, sheet and f"order {sheet}", partial(_planned, workshop, query))
+    sheet = _sheet(query.get("sheet", ""))
+    progress = partial(work.tell, sheet)
+    report = await work.answer(request, sheet, partial(_planned, workshop, query, progress))
     picture, says = await pictures.of_money(report) if report.curve else ("", "")
     key = sha256(report.model_dump_json().encode()).hexdigest()
     planned.get(key, lambda: report)
@@ -62,16 +64,29 @@ async def _plan(
     return page(template, report=report, picture=picture, says=says, key=key, named=named)
 
 
-def _planned(workshop: Workshop, query: QueryParams) -> OrderReport:
-    """As `tipin order` does it."""
+def _sheet(written: str) -> str:
+    """What a search is known by, of the sheet that it is asked from; empty for none."""
+    return written and f"order {written[:64]}"
+
+
+async def _progress(work: Searches, request: Request) -> Response:
+    """How far the plan of a sheet is, as `tipin order` tells it."""
+    return PlainTextResponse(work.says(_sheet(request.query_params.get("sheet", ""))))
+
+
+def _planned(workshop: Workshop, query: QueryParams, progress: Callable[[str], None]) -> OrderReport:
+    """As `tipin order` does it. progress : is told in words what is being worked out."""
     meeting, vehicles = _meeting(workshop, query)
     budget = _amount(query.get("budget", ""))
     wish = PurchaseWish(
         None if budget is None else round(100 * budget), 1 if "one_supplier" in query else None,
         "fewest_deliveries" in query,
     )  # fmt: skip
-    book = find_book(workshop.book)
-    return answer(job_of(meeting, vehicles, workshop.catalog, book, wish, redrill="no_redrill" not in query))
+    job = job_of(
+        meeting, vehicles, workshop.catalog, find_book(workshop.book), wish, redrill="no_redrill" not in query,
+        progress=progress,
+    )  # fmt: skip
+    return answer(job, progress=progress)
 
 
 def _meeting(workshop: Workshop, query: QueryParams) -> tuple[Meeting, Sequence[Vehicle]]:

@@ -8,10 +8,11 @@ from typing import TypeVar
 
 from starlette.requests import Request
 
-from configurator.stopping import Stop, Stopped, until
+from configurator.stopping import Stop, Stopped, is_to_stop, until
 
 AT_ONCE = 2
 LOOK_AGAIN_S = 0.2
+WAITS = "waiting for another search to end"
 SearchedFor = TypeVar("SearchedFor")
 
 
@@ -21,6 +22,7 @@ class Searches:
     def __init__(self) -> None:
         self._threads = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="search")
         self._stops: dict[object, Stop] = {}
+        self._says: dict[object, str] = {}
         self._closed = False
 
     async def answer(self, request: Request, sheet: str, search: Callable[[], SearchedFor]) -> SearchedFor:
@@ -33,9 +35,11 @@ class Searches:
         if place in self._stops:
             self._stops[place].now()
         self._stops[place] = stop
+        self._says[place] = WAITS
 
         def work() -> SearchedFor:
             with until(stop):
+                self._says.pop(place, None)
                 return search()
 
         try:
@@ -52,6 +56,16 @@ class Searches:
             stop.now()
             if self._stops.get(place) is stop:
                 del self._stops[place]
+                self._says.pop(place, None)
+
+    def tell(self, sheet: str, says: str) -> None:
+        """Called by a search: how far it is."""
+        if sheet in self._stops and not is_to_stop():  # what was stopped may tell a last word
+            self._says[sheet] = says
+
+    def says(self, sheet: str) -> str:
+        """How far the search of a sheet is; empty where there is none, or nothing was told yet."""
+        return self._says.get(sheet, "")
 
     def close(self) -> None:
         """Stop everything, for good."""

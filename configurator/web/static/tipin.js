@@ -77,8 +77,25 @@
   const stop = byId("stop");
   if (stop) {
     const form = byId("order-form");
-    form.addEventListener("htmx:beforeRequest", () => { stop.hidden = false; tell(""); });
-    form.addEventListener("htmx:afterRequest", () => { stop.hidden = true; });
+    const busy = byId("busy"), untold = busy.textContent, LOOK_MS = 1000;
+    const address = `/order/progress?sheet=${encodeURIComponent(form.elements.sheet.value)}`;
+    let looking = 0;
+    const look = async () => {
+      const says = await fetch(address).then((answer) => (answer.ok ? answer.text() : "")).catch(() => "");
+      if (looking && says && says !== busy.textContent) { busy.textContent = says; }
+    };
+    form.addEventListener("htmx:beforeRequest", () => {
+      stop.hidden = false;
+      tell("");
+      clearInterval(looking);
+      looking = setInterval(look, LOOK_MS);
+    });
+    form.addEventListener("htmx:afterRequest", () => {
+      stop.hidden = true;
+      clearInterval(looking);
+      looking = 0;
+      busy.textContent = untold;
+    });
     stop.addEventListener("click", () => { htmx.trigger(form, "htmx:abort"); tell("Stopped."); });
   }
 })();
