@@ -185,7 +185,7 @@ def _report(planned: Planned, rows: list[RowChanged], did: Literal["added", "cor
 def plan(directory: Path, family: str, said: Iterable[Said]) -> Planned:
     """What a family's file would become by what is said, with every fault of it. Raises BadInput for a catalogue that
     cannot be used as it is, and for the shipped one, which stays as it came."""
-    if directory.resolve() == shipped_catalog_dir().resolve():
+    if is_shipped(directory):
         problem, expected = "is the catalogue that came with the program, and stays as it is", "a catalogue of your own"
         raise BadInput([Fault(str(directory), "", problem, expected, "`tipin catalogue new DIR` makes one")])
     catalog, model, path = load_catalog(directory), FAMILIES[family], directory / f"{family}.csv"
@@ -218,6 +218,11 @@ def plan(directory: Path, family: str, said: Iterable[Said]) -> Planned:
     if not planned.faults:
         planned.faults = _faults_read(planned, givers)
     return planned
+
+
+def is_shipped(directory: Path) -> bool:
+    """Whether a catalogue is the one that came with the program."""
+    return directory.resolve() == shipped_catalog_dir().resolve()
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -20,6 +20,7 @@ from configurator.stopping import Stopped
 from configurator.web import (
     bench,
     car,
+    catalogue,
     examples,
     fitted,
     front,
@@ -64,7 +65,7 @@ def application(
     app = Starlette(
         routes=[
             *front.routes(workshop), *car.routes(workshop, work), *runs.routes(workshop), *fitted.routes(workshop),
-            *bench.routes(workshop), *shelf.routes(workshop),
+            *bench.routes(workshop), *shelf.routes(workshop), *catalogue.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop),
             *order.routes(workshop, work, pencil, planned), *orders.routes(workshop, planned),
             *new_car.routes(workshop), *mending.routes(workshop), *examples.routes(workshop),

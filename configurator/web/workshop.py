@@ -20,7 +20,7 @@ from configurator.book.fitting import Fitting
 from configurator.book.last_work import LastWork
 from configurator.book.records import Trial, car_of
 from configurator.book.usual_place import may_be_there
-from configurator.catalogue.load import Catalog
+from configurator.catalogue.load import Catalog, load_catalog
 from configurator.catalogue.settings import price_text
 from configurator.judging.case import Case
 from configurator.learning.as_known import Known, known_by
@@ -104,7 +104,8 @@ class Workshop:
     def __init__(self, folder: Folder, catalog: Catalog, book: str | None = None) -> None:
         self.folder, self.catalog, self.book = folder, catalog, book
         self.mark = secrets.token_hex(8)
-        """Goes into the address of whatever a browser keeps: another catalogue, or another tipin, has another mark."""
+        """Goes into the address of whatever a browser keeps, and the key of what is kept here: another catalogue, or
+        another tipin, has another mark."""
         self._settings: KeptValues[Setting] = KeptValues(64)
         self._engines: KeptValues[Availability] = KeptValues(16)
         self._combinations: KeptValues[Combination] = KeptValues(256)
@@ -113,6 +114,13 @@ class Workshop:
         self._felt: KeptValues[AsFitted] = KeptValues(32)
         self._trace_notes: KeptValues[Sequence[str]] = KeptValues(256)
         self._states: KeptValues[CarState] = KeptValues(2000)
+
+    def catalogue_changed(self) -> None:
+        """Read the catalogue anew, after it was written. The mark comes last: who reads it first has what it stands
+        for."""
+        catalog = load_catalog(self.catalog.directory)
+        self.folder, self.catalog = Folder(self.folder.path, catalog), catalog
+        self.mark = secrets.token_hex(8)
 
     def records_of(self, vehicle: str) -> CarRecords:
         """What the book holds of a vehicle; nothing where there is no book."""
@@ -148,7 +156,7 @@ class Workshop:
     def before(self, name: str, entry: int) -> tuple[Setting, Fitting]:
         """A vehicle as it was before the book was told an entry of what is fitted, and that entry. Raises NotThere and
         BadInput."""
-        filed = self.folder.vehicle(name)
+        mark, filed = self.mark, self.folder.vehicle(name)
         records = self.records_of(filed.vehicle.name)
         told = next((one for one in records.fittings if one.number == entry), None)
         if told is None:
@@ -157,7 +165,7 @@ class Workshop:
         before = CarRecords(
             [one for one in earlier if isinstance(one, Trial)], [one for one in earlier if isinstance(one, Fitting)]
         )
-        return replace(self._settled(filed, before), key=(filed.digest, records.version, entry)), told
+        return replace(self._settled(filed, before, mark), key=(mark, filed.digest, records.version, entry)), told
 
     def entered(self, kind: type[SomeEntry], key: str) -> int | None:
         """Number of what was recorded with a key before; None where nothing was."""
@@ -184,10 +192,10 @@ class Workshop:
 
     def setting(self, name: str) -> Setting:
         """A vehicle of the folder, judged as its runs lead to. Raises NotThere and BadInput."""
-        filed = self.folder.vehicle(name)
+        mark, filed = self.mark, self.folder.vehicle(name)
         car = filed.vehicle.name
-        key = (filed.digest, self._version_of(car))
-        kept = self._settings.get(key, lambda: self._settled(filed, self.records_of(car)))
+        key = (mark, filed.digest, self._version_of(car))
+        kept = self._settings.get(key, lambda: self._settled(filed, self.records_of(car), mark))
         return replace(kept, filed=filed)
 
     def asked(self, name: str, query: QueryParams) -> tuple[Setting, ChosenPins]:
@@ -197,11 +205,11 @@ class Workshop:
         named = [f"{slot}={word}" for slot, word in asked.items() if word]
         return setting, ChosenPins.read(setting.case, [*query.getlist("pin"), *named])
 
-    def _settled(self, filed: Filed, records: CarRecords) -> Setting:
+    def _settled(self, filed: Filed, records: CarRecords, mark: str) -> Setting:
         now = car_now(Case.of(filed.vehicle, self.catalog), records)
         known = known_by(now.case, records.runs, run=self._said_by)
         known = replace(known, set_aside=[*records.set_aside, *known.set_aside])
-        return Setting((filed.digest, records.version), filed, now, known, records)
+        return Setting((mark, filed.digest, records.version), filed, now, known, records)
 
     def _said_by(self, run: Trial, catalog: Catalog) -> Run:
         """What a run says of the engine: read once, and once for all runs that say the same of the same parts on such a
@@ -211,7 +219,8 @@ class Workshop:
             return felt_as_fitted(Case.of(car_of(run), catalog), traced=traced, pulled=pulled)
 
         traced, pulled = run.trace is not None, run.pull is not None
-        day = (json.dumps(run.car, sort_keys=True), run.conditions.model_dump_json(), traced, pulled)
+        on = run.conditions.model_dump_json()
+        day = (self.mark, json.dumps(run.car, sort_keys=True), on, traced, pulled)
         felt = (day, repr(run.felt), repr(run.trace), repr(run.pull))
         return replace(self._said.get(felt, lambda: run_with(run, self._felt.get(day, fitted))), number=run.number)
 
@@ -249,4 +258,4 @@ class Workshop:
 
     def state(self, filed: Filed, version: Version) -> CarState | None:
         """A car's state in a few words, if it was worked out for what the file and the book say now."""
-        return self._states.find((filed.digest, version))
+        return self._states.find((self.mark, filed.digest, version))

@@ -14,6 +14,7 @@ PAGES = {
     "log a run": "/car/roadster/run?felt=stumble", "runs": "/car/roadster/runs", "other ways": "/car/roadster/ways",
     "parts": "/car/van/parts", "parts with a conflict": CONFLICT, "shelf": "/shelf",
     "picture": "/car/roadster/picture/shot/front", "order form": "/order", "order": PLAN, "safety": "/safety",
+    "catalogue": "/catalogue", "family": "/catalogue/nozzles", "part": "/catalogue/nozzles/straight-0.80",
     "card": "/car/roadster/card", "no such page": "/nothing",
     "no such part": "/car/roadster/parts?pin=front.pump%3Dnothing",
 }  # fmt: skip
