@@ -4,6 +4,7 @@ import secrets
 from functools import partial
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -21,6 +22,8 @@ from configurator.web.step_words import step_told
 from configurator.web.work import Searches
 from configurator.web.workshop import Setting, Workshop
 
+DRAWINGS = {"pull": "The pull", "ladder": "The ladder"}
+
 
 def routes(workshop: Workshop, work: Searches) -> list[Route]:
     return [
@@ -28,6 +31,7 @@ def routes(workshop: Workshop, work: Searches) -> list[Route]:
         Route("/car/{name}/judged", partial(_judged, workshop, work)),
         Route("/car/{name}/ways", partial(_ways, workshop, work)),
         Route("/car/{name}/runs", partial(_runs, workshop)),
+        Route("/car/{name}/drawing/{what}/{number:int}", partial(_drawing, workshop, work)),
     ]
 
 
@@ -72,3 +76,16 @@ def _proposed(setting: Setting) -> ProposeReport:
 async def _runs(workshop: Workshop, request: Request) -> Response:
     setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
     return page("runs.html", setting=setting, runs=run_rows(setting), key=secrets.token_hex(16))
+
+
+async def _drawing(workshop: Workshop, work: Searches, request: Request) -> Response:
+    """A drawing of the page by itself, as large as the screen."""
+    what, number = request.path_params["what"], request.path_params["number"]
+    setting = await run_in_threadpool(workshop.setting, request.path_params["name"])
+    if what not in DRAWINGS:
+        raise HTTPException(404)
+    judged = await work.answer(request, "", partial(workshop.judged, setting))
+    drawings = judged.pulls if what == "pull" else judged.ladders
+    if not 0 < number <= len(drawings):
+        raise HTTPException(404)
+    return page("drawing.html", setting=setting, title=DRAWINGS[what], drawn=drawings[number - 1])

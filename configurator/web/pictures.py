@@ -30,6 +30,18 @@ TITLES = {
     "sizes": "What each nozzle size would be like", "lift": "Lift of the lobe",
 }  # fmt: skip
 
+_DARK = {"#ffffff": "#24211c", "#e0e0e0": "#3b372f", "#bfbfbf": "#5c564b", "#8c8c8c": "#857e70", "#4c4c4c": "#b9b1a2",
+         "#000000": "#f0ece2"}  # fmt: skip
+"""The greys of the pictures, each as the page's own colours have it in the dark."""
+_IN_THE_DARK = " ".join(
+    f'[{what}="{grey}"] {{ {what}: {dark}; }}' for grey, dark in _DARK.items() for what in ("fill", "stroke")
+)
+THEME = (
+    '[fill="#ffffff"] { fill: #fffdf8; } @media (prefers-color-scheme: dark) { '
+    f"svg {{ background: #24211c; fill: #f0ece2; }} {_IN_THE_DARK} }}"
+)
+"""What makes a picture part of the page: its sheet for white, and all in the dark."""
+
 
 @dataclass(frozen=True)
 class DrawnPicture:
@@ -140,4 +152,5 @@ async def _money(pictures: Pictures, request: Request) -> Response:
 
 def _svg(drawn: DrawnPicture) -> Response:
     headers = {"content-security-policy": PRINTED_POLICY, "cache-control": "private, max-age=3600"}
-    return Response(drawn.svg, media_type="image/svg+xml", headers=headers)
+    head, _, rest = drawn.svg.partition(">")
+    return Response(f"{head}><style>{THEME}</style>{rest}", media_type="image/svg+xml", headers=headers)
