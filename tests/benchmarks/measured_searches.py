@@ -150,7 +150,7 @@ LEARNERS: Learners = {
     "feelings alone": lambda engine, random: learned,
     "a phone as well": lambda engine, random: Measuring(engine, random, throttle=False),
     "a logger with the throttle as well": lambda engine, random: Measuring(engine, random, throttle=True),
-    "a mixture sensor": lambda engine, random: Measuring(engine, random, sensor=True),
+    "a mixture sensor in place of feelings": lambda engine, random: Measuring(engine, random, sensor=True),
     "a mixture sensor and a phone": lambda engine, random: Measuring(engine, random, throttle=False, sensor=True),
 }
 
