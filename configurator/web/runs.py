@@ -20,10 +20,10 @@ from configurator.learning.trial_entry import enter_trial, read_when
 from configurator.slots.wishes import chosen_parts
 from configurator.web.pages import as_label, car_path, page
 from configurator.web.posted import SentFile, form_key, posted_with_file
-from configurator.web.sent_trace import TRACE, TRACE_COLUMNS, TRACE_LAG, measured_of
+from configurator.web.sent_trace import SENT_COLUMNS, SENT_LAG, SENT_TRACE, measured_of
 from configurator.web.workshop import Workshop
 
-OF_A_TRACE = (TRACE, TRACE_LAG, TRACE_COLUMNS)
+OF_A_TRACE = (SENT_TRACE, SENT_LAG, SENT_COLUMNS)
 
 
 def routes(workshop: Workshop) -> list[Route]:
@@ -58,7 +58,7 @@ def _shown(
 
 
 async def _record(workshop: Workshop, request: Request) -> Response:
-    words, pins, file = await posted_with_file(request, TRACE)
+    words, pins, file = await posted_with_file(request, SENT_TRACE)
     name = request.path_params["name"]
     try:
         return await run_in_threadpool(_recorded, workshop, name, words, pins, file)

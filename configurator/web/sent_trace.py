@@ -11,19 +11,19 @@ from configurator.learning.trace.trace import Measured, measure_for_case
 from configurator.learning.trial_entry import read_columns, read_lag_ms
 from configurator.web.posted import SentFile
 
-TRACE, TRACE_LAG, TRACE_COLUMNS = "trace", "trace_lag", "trace_column"
+SENT_TRACE, SENT_LAG, SENT_COLUMNS = "trace", "trace_lag", "trace_column"
 """Fields of the form, as faults name them."""
 
 
 def measured_of(case: Case, file: SentFile | None, said: Mapping[str, str]) -> Measured | None:
     """What a trace gave; None where there is none. said : what was typed. Raises BadInput, faults by their fields."""
     if file is None:
-        for field in (TRACE_LAG, TRACE_COLUMNS):
+        for field in (SENT_LAG, SENT_COLUMNS):
             if said.get(field):
                 raise BadInput.in_field(field, "", "goes with a file only", "a file as well")
         return None
-    lag_ms = read_lag_ms(said[TRACE_LAG]) if TRACE_LAG in said else None
-    columns = read_columns([line for line in said.get(TRACE_COLUMNS, "").splitlines() if line.strip()])
+    lag_ms = read_lag_ms(said[SENT_LAG]) if SENT_LAG in said else None
+    columns = read_columns([line for line in said.get(SENT_COLUMNS, "").splitlines() if line.strip()])
     with TemporaryDirectory(prefix="tipin-") as folder:
         path = Path(folder) / "trace.csv"
         path.write_bytes(file.content)
@@ -35,4 +35,4 @@ def measured_of(case: Case, file: SentFile | None, said: Mapping[str, str]) -> M
 
 def _of_field(fault: Fault, path: str) -> Fault:
     """A fault of the file, or else of the lag, which no file has."""
-    return replace(fault, file="", field=TRACE if fault.file == path else TRACE_LAG, line=0, written="")
+    return replace(fault, file="", field=SENT_TRACE if fault.file == path else SENT_LAG, line=0, written="")
