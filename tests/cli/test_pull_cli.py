@@ -92,6 +92,7 @@ def test_without_the_throttle_the_whole_is_told_by_the_engines_that_fit(tmp_path
     assert any("nobody logged the throttle" in note for note in report.notes)
 
 
+@pytest.mark.long(20)
 def test_two_runs_are_compared_and_a_change_is_told_from_chance(tmp_path: Path) -> None:
     as_table(tmp_path / "before.csv", log())
     as_table(tmp_path / "again.csv", log(luck=2))
@@ -119,6 +120,7 @@ def test_a_pull_goes_out_and_comes_in_again_with_its_run(tmp_path: Path, place: 
         assert own.pull == other.pull and other.pull is not None
 
 
+@pytest.mark.long(12)
 def test_what_to_try_next_follows_from_a_pull_alone(tmp_path: Path) -> None:
     as_table(tmp_path / "pull.csv", log())
     assert run("trial", "add", ROADSTER, "--pull", "pull.csv").code == 0

@@ -1,5 +1,6 @@
 """What a measured pull says of an engine: its density against scipy's, and beliefs that hold what they should."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import cache
 from itertools import permutations
@@ -13,8 +14,19 @@ from scipy import stats
 
 from configurator.arrays import Array
 from configurator.book.records import Conditions, Felt, PullMeasured, TipInMeasured, Trial, trial_of
+from configurator.catalogue.load import Catalog
 from configurator.judging.case import Case
-from configurator.learning.belief import Belief, belief_of, counts, felt_as_fitted, prior, run_of
+from configurator.learning.belief import (
+    AsFitted,
+    Belief,
+    Run,
+    belief_of,
+    counts,
+    felt_as_fitted,
+    prior,
+    run_of,
+    run_with,
+)
 from configurator.learning.pulled import (
     FROM_THROTTLE,
     KINDS,
@@ -204,10 +216,25 @@ def test_a_pull_moves_the_belief_towards_the_engine_that_gave_it() -> None:
         for first, main in ((1.5, 1.0), (0.7, 1.3)):
             for from_throttle in (False, True):
                 pull = measured(car(seed), Lateness(first, main), from_throttle=from_throttle)
-                found = belief_of(car(seed), [run(car(seed), pull)])
+                found = belief_of(car(seed), [run(car(seed), pull)], said(seed))
                 after[from_throttle].append(distance(found, first, main))
             before.append(distance(belief_of(car(seed), []), first, main))
     assert np.mean(after[False]) < 0.97 * np.mean(before) and np.mean(after[True]) < 1.02 * np.mean(after[False])
+
+
+@cache
+def as_fitted(seed: int, nozzle: str = "straight-0.72") -> AsFitted:
+    return felt_as_fitted(car(seed, nozzle), traced=False, pulled=True)
+
+
+def said(seed: int) -> Callable[[Trial, Catalog], Run]:
+    """What runs of a car say, with what was fitted worked out once."""
+
+    def by(trial: Trial, _: Catalog) -> Run:
+        smaller = trial.codes["front.nozzle"].startswith("straight-0.72")
+        return run_with(trial, as_fitted(seed, "straight-0.72" if smaller else "straight-0.80"))
+
+    return by
 
 
 def distance(belief: Belief, first: float, main: float) -> float:
@@ -221,10 +248,10 @@ def test_a_pull_stands_beside_what_was_felt_and_no_order_matters() -> None:
     felt, both = run(at, None, "stumble"), run(at, pull, "stumble")
     alone = run(at, pull)
     assert counts(alone) and run_of(alone, at.catalog).pulled is not None
-    apart = belief_of(at, [felt, alone]).masses
-    assert belief_of(at, [both]).masses == pytest.approx(apart, rel=1e-9)
+    apart = belief_of(at, [felt, alone], said(3)).masses
+    assert belief_of(at, [both], said(3)).masses == pytest.approx(apart, rel=1e-9)
     for less in (felt, alone):
-        assert not np.allclose(belief_of(at, [less]).masses, apart, rtol=0.05)
+        assert not np.allclose(belief_of(at, [less], said(3)).masses, apart, rtol=0.05)
     runs = [both, run(other, measured(other, Lateness(1.3, 1.0)), "", 2), run(other, None, "smoke", 3)]
-    beliefs = [belief_of(at, list(order)) for order in permutations(runs)]
+    beliefs = [belief_of(at, list(order), said(3)) for order in permutations(runs)]
     assert all(np.array_equal(one.masses, beliefs[0].masses) for one in beliefs) and beliefs[0].runs == 3
