@@ -10,7 +10,7 @@ import typer
 from configurator.cli.shared import app
 
 MATTERS = ("numpy", "ortools", "pydantic", "sqlalchemy", "typer", "psycopg", "jinja2", "matplotlib", "weasyprint",
-           "starlette", "uvicorn", "distributed", "openpyxl")  # fmt: skip
+           "starlette", "uvicorn", "distributed", "openpyxl", "scipy")  # fmt: skip
 
 
 IS_FOR = "parts for a carburettor's accelerator pump"

@@ -198,6 +198,30 @@ def test_what_cannot_be_told_is_said_and_the_rest_measured(tmp_path: Path) -> No
     assert len(measured(tmp_path, 2, columns | {"t": pause}).pull.tip_ins) == 4
 
 
+def test_a_glitch_is_no_reading(tmp_path: Path) -> None:
+    columns = recorded(drive(2), Phone())
+    spoilt = columns["y"].copy()
+    spoilt[::97] = 1e5
+    whole, found = measured(tmp_path, 2, columns), measured(tmp_path, 2, columns | {"y": spoilt})
+    rises = [np.mean([one.rise_ms for one in run.pull.tip_ins]) for run in (whole, found)]
+    assert rises[1] == pytest.approx(rises[0], abs=5) and "or one that no car has" in " ".join(found.notes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_spoilt_recording_is_measured_or_refused_and_never_breaks(tmp_path: Path, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    columns = {name: values.copy() for name, values in recorded(drive(2, 2), Phone(rate_hz=50.0)).items()}
+    for _ in range(3):
+        name, at = str(random.choice(list(columns))), int(random.integers(len(columns["t"])))
+        own = slice(at, at + int(random.integers(1, 600)))
+        values = columns[name]
+        values[own] = [np.nan, values[at], -values[at], 1e6, 50.0 * values[at]][int(random.integers(5))]
+    try:
+        assert measured(tmp_path, 2, columns).pull.tip_ins
+    except BadInput as error:
+        assert str(error)
+
+
 def test_short_unsteady_and_missing_pulls_are_named(tmp_path: Path) -> None:
     own = truth(2)
     short = driven([own], 2.0)

@@ -26,6 +26,8 @@ LEAST_PULL_S = 1.2
 ENDED_BELOW = 0.3
 """Of the level: a pull that stays below it to the end is over."""
 LONGEST_GAP_S = 0.15
+LATEST_MS, DEEPEST_PERCENT = 1500.0, 400.0
+"""No pull that comes to a level rises later, or falls deeper: that is something else."""
 OF_ONE_NOISE = 1.0 / (np.sqrt(2.0) - 1.0)
 """What one noise adds, over what a second of its kind adds to it."""
 SAG_DOUBTED = 1.5
@@ -131,6 +133,8 @@ def tip_in_seen(cut: CutOut, noises: Sequence[Array], *, from_throttle: bool, sa
         return None
     rise, rise_doubt = _without_bias(float(own.rise_ms[0]), drawn.rise_ms, 1.0)
     sag, sag_doubt = _without_bias(float(own.sag_percent[0]), drawn.sag_percent, OF_ONE_NOISE)
+    if rise > LATEST_MS or sag > DEEPEST_PERCENT or max(rise_doubt, sag_doubt) > LATEST_MS:
+        return None
     begins = float(own.begins_s[0])
     return TipInSeen(
         begins_s=cut.from_s + begins, course=_shifted(cut.course, begins) / own.level[0], level=float(own.level[0]),

@@ -29,6 +29,7 @@ LIKE_GRAVITY = (0.85, 1.15)
 """The acceleration of a car that mostly stands or cruises, over that of gravity, if gravity is in it."""
 MOST_OF_A_CAR_M_S2 = 25.0
 """Nineteen in twenty readings of any car with carburettors lie below, gravity and rough roads included."""
+MOST_READ_M_S2 = 60.0
 MOST_PULL_IN_G = 0.7
 """Figures without gravity that nearly all lie below this are in g: a car that never passes 0.7 m/s2 has no tip-in."""
 MOST_M_S, MOST_RPM = 120.0, 20_000.0
@@ -74,17 +75,24 @@ def read_recording(path: Path, columns: Mapping[str, str] | None = None) -> Reco
         figures, has_gravity, how = _accelerations(file, own, figures)
     else:
         (figures, how), has_gravity = _speeds(file, own[0], figures), False
+    meant = np.abs(figures).max(axis=1) <= _MOST[of]
+    seen[seen] = meant
+    _enough(file, own[0], seen)
     if lost := int(np.sum(~seen)):
-        notes.append(f"{lost} of {len(seen)} rows have no reading in {_headings(own)}")
+        notes.append(f"{lost} of {len(seen)} rows have no reading in {_headings(own)}, or one that no car has")
     throttle = chosen.get("throttle")
     taken = [f"time: {chosen['time'].heading}", f"{_CALLED[of]}: {_headings(own)}, {how}"]
     taken += [f"throttle: {throttle.heading}; only how it moves counts"] if throttle else []
     aside = [chosen[slot].heading for slot in chosen if slot not in ("time", "throttle", *read)]
     taken += [f"left aside: {', '.join(aside)}"] if aside else []
     moved = values["throttle"][seen] if throttle else None
-    return Recording(file, of, time_s[seen], figures, has_gravity, moved, tuple(taken), tuple(notes))
+    return Recording(file, of, time_s[seen], figures[meant], has_gravity, moved, tuple(taken), tuple(notes))
 
 
+_MOST: Mapping[RecordedOf, float] = {
+    "three axes": MOST_READ_M_S2, "forward": MOST_READ_M_S2, "car speed": MOST_M_S, "engine speed": MOST_RPM,
+}  # fmt: skip
+"""A single reading beyond is a glitch."""
 _CALLED: Mapping[RecordedOf, str] = {
     "three axes": "acceleration in three axes", "forward": "acceleration forward", "car speed": "speed of the car",
     "engine speed": "speed of the engine",
