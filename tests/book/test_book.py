@@ -156,7 +156,7 @@ def test_what_is_told_to_be_fitted_comes_back_as_it_went_in(place: str) -> None:
     assert added[0] == first.model_copy(update={"number": 1, "after_run": 1})
     with open_book(place) as book:
         assert book.fittings() == added and [one.number for one in added] == [1, 2, 3]
-        assert book.records("test truck") == CarRecords(book.trials(), [added[0], added[2]])
+        assert book.records("test truck") == CarRecords(book.trials(), [added[0], added[2]], version=(1, 1, 2, 3))
         assert book.undo_fitting(1, "test truck")[0] == added[0].model_copy(update={"undone": True})
         assert "entry 1: was undone already" in refusal(lambda: book.undo_fitting(1, "test truck"))
         assert "entry 4: there is no such entry; expected a number from 1 to 3" in refusal(
