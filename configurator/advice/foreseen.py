@@ -18,7 +18,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import Symptom, symptom_felt
 from configurator.judging.right import DEMAND
-from configurator.judging.table import LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed
+from configurator.judging.table import LEAST_SURE, NEARLY_AS_SURE, CombinationTable, tabulate_listed, worth_of
 from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import A_PART_IS_WORTH, SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, Run, felt_with
@@ -180,7 +180,7 @@ def _most_worth(sure: Array) -> float:
     """The surest of what is worth its parts, as most_together has it. sure : by the places of the four slots."""
     changes = (np.indices(sure.shape) > 0).sum(axis=0)
     mosts = [(float(sure[changes <= parts].max()), parts) for parts in range(sure.ndim + 1)]
-    return max(mosts, key=lambda one: (min(one[0], SURE_ENOUGH) - A_PART_IS_WORTH * one[1], -one[1]))[0]
+    return max(mosts, key=lambda one: (worth_of(one[0], one[1], A_PART_IS_WORTH, SURE_ENOUGH), -one[1]))[0]
 
 
 def _between(

@@ -13,11 +13,15 @@ from configurator.book.schema import FITTINGS, TRIALS
 
 @dataclass(frozen=True)
 class LastWork:
-    """Of one car. runs : how many it has, those too that cannot be read. last : the last that can; None where none."""
+    """Of one car. last : the last run that can be read; None where none."""
 
     version: Version
-    runs: int
     last: Trial | None
+
+    @property
+    def runs(self) -> int:
+        """How many it has, those too that cannot be read."""
+        return self.version[0]
 
 
 def version_in(connection: Connection, vehicle: str | None) -> Version:
@@ -43,8 +47,7 @@ def last_work_in(connection: Connection) -> dict[str, LastWork]:
     last = {row.vehicle: read_entry(row, Trial) for row in rows}
     return {
         name: LastWork(
-            (*runs.get(name, (0, 0)), *told.get(name, (0, 0))), runs.get(name, (0, 0))[0],
-            _last_read(connection, last.get(name)),
+            (*runs.get(name, (0, 0)), *told.get(name, (0, 0))), _last_read(connection, last.get(name)),
         )
         for name in {*runs, *told}
     }  # fmt: skip

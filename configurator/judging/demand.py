@@ -273,10 +273,12 @@ def judge(
         for name, values in {**vars(felt), **delivered}.items():
             found[name][block.start : block.stop] = values
         if with_regions:
-            if first not in kept:
-                kept[first] = Regions.of(circuit.verdict.felt_by(responses, column, missed).covers).bits
-            bits[block.start : block.stop] = kept[first]
-            kept[first] = bits[block.start : block.stop]  # not held twice
+            own = bits[block.start : block.stop]
+            if first in kept:
+                own[:] = kept[first]
+            else:
+                own[:] = Regions.of(circuit.verdict.felt_by(responses, column, missed).covers).bits
+                kept[first] = own
     table = {name: np.full(shape, fill) for name, fill in _UNWORKED.items()}
     pump, mount = np.nonzero(worth_it)
     for name, values in found.items():

@@ -11,7 +11,7 @@ from configurator.book.records import Trial, car_of
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.judging.case import Case
-from configurator.learning.belief import belief_of, felt_as_fitted
+from configurator.learning.belief import Run, belief_of, felt_as_fitted, run_of, run_with
 from configurator.learning.pulled import PullInEngines, PullTold, kind_of, told_of
 from configurator.physics.lateness import Lateness
 from configurator.physics.verdict import ADDED
@@ -53,13 +53,21 @@ def pull_in_words(run: Trial, records: CarRecords, catalog: Catalog) -> PullInWo
         return None
     case = Case.of(car_of(run), catalog)
     before = [other for other in records.runs if other.number != run.number]
-    expected = belief_of(case, before).middle
-    fitted, told, kind = felt_as_fitted(case, traced=False, pulled=True), told_of(run.pull), kind_of(run.pull)
+    fitted = felt_as_fitted(case, traced=run.trace is not None, pulled=True)
+    said = {id(run): run_with(run, fitted)}
+
+    def once(trial: Trial, catalog: Catalog) -> Run:
+        """What a run says, worked out once for the belief before and the one after."""
+        if id(trial) not in said:
+            said[id(trial)] = run_of(trial, catalog)
+        return said[id(trial)]
+
+    expected, after = belief_of(case, before, once).middle, belief_of(case, [*before, run], once)
+    told, kind = told_of(run.pull), kind_of(run.pull)
     seen = fitted.pull
     assert seen is not None
     best, point = float(seen.pull_best_rise_ms[kind, 0]), expected.point
     rises, sags = ([getattr(one, name) for one in run.pull.tip_ins] for name in ("rise_ms", "sag_percent"))
-    after = belief_of(case, [*before, run])
     allowed_ms = case.catalog.limits.delay_most_ms + ADDED["delay_ms"]
     low, middle, high = _between(np.exp(fitted.felt.late[0]) * allowed_ms - ADDED["delay_ms"], after.masses)
     found = PullInWords(

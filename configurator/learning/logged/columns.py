@@ -129,7 +129,7 @@ class Vocabulary:
                 faults.append(Fault(file, f"row {row}", f"several columns may be {self.said(slot)}: {names}", "one",
                                     f"name the one to read, as {likely[0].quantity}={likely[0].heading}"))  # fmt: skip
             elif slot in self.needed and not at_fault:
-                found_none = f"no column for {self.said(slot)} among {_shown(headings)}"
+                found_none = f"no column for {self.said(slot)} among {shown_headings(headings)}"
                 expected = f"a heading such as {kinds[0].example}"
                 faults.append(Fault(file, f"row {row}", found_none, expected, f"or name its column, as {slot}=HEADING"))
         return chosen, faults
@@ -189,5 +189,6 @@ def words_of(heading: str) -> list[str]:
     return [word for word in _SPACES.split(text) if word]
 
 
-def _shown(headings: Sequence[str]) -> str:
+def shown_headings(headings: Sequence[str]) -> str:
+    """The first of them, in a message."""
     return ", ".join(headings[:MOST_HEADINGS_SHOWN]) + (" ..." if len(headings) > MOST_HEADINGS_SHOWN else "")

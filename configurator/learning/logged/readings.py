@@ -25,8 +25,7 @@ def logged_readings(
 ) -> tuple[dict[str, LoggedColumn], dict[str, Array], list[str]]:
     """Columns and their figures by slot, in order of time, one row a time, nan where there is no reading; and sentences
     on what was done. Raises BadInput with row and column."""
-    heading_row = max(1, table.rows[0].number - 1) if table.rows else 1
-    chosen, faults = vocabulary.chosen(file, heading_row, table.columns, named)
+    chosen, faults = vocabulary.chosen(file, heading_row(table), table.columns, named)
     faults = [*table.faults, *faults]
     if faults:
         raise BadInput(faults)
@@ -44,6 +43,11 @@ def logged_readings(
     order = np.argsort(values["time"], kind="stable")
     notes = _order_notes(file, chosen["time"], values["time"], order, numbers)
     return chosen, _one_row_a_time(values), notes
+
+
+def heading_row(table: Table) -> int:
+    """Number of the row that holds the headings."""
+    return max(1, table.rows[0].number - 1) if table.rows else 1
 
 
 def _without_unit_row(

@@ -16,9 +16,15 @@ import numpy as np
 from configurator.arrays import Array, Mask
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import Row, Table, read_text, table_of
-from configurator.learning.logged.columns import LoggedColumn
+from configurator.learning.logged.columns import LoggedColumn, shown_headings
 from configurator.learning.logged.json_lines import table_of_json_lines
-from configurator.learning.logged.readings import LARGEST_LOG_BYTES, LEAST_ROWS, logged_readings, time_from_start_s
+from configurator.learning.logged.readings import (
+    LARGEST_LOG_BYTES,
+    LEAST_ROWS,
+    heading_row,
+    logged_readings,
+    time_from_start_s,
+)
 from configurator.learning.recording.recording_columns import AXES_READ, RECORDING_COLUMNS
 from configurator.physics.atmosphere import GRAVITY_M_S2
 
@@ -115,13 +121,12 @@ def _read_from(
     there.sort(key=lambda kind: said.isdisjoint(kind[1]))
     if there:
         return there[0]
-    row = f"row {max(1, table.rows[0].number - 1)}" if table.rows else ""
-    shown = ", ".join(table.columns[:12]) + (" ..." if len(table.columns) > 12 else "")
     axes = [slot for slot in AXES_READ if slot in chosen]
     found = f"has acceleration in {' and '.join(axes)} only" if axes else "no column for a pull"
     expected = "acceleration in x, y and z or forward, speed of the car, or rpm"
     remedy = "or name its column, as x=HEADING, forward=HEADING, speed_kmh=HEADING or rpm=HEADING"
-    raise BadInput([Fault(file, row, f"{found} among {shown}", expected, remedy)])
+    among = shown_headings(table.columns)
+    raise BadInput([Fault(file, f"row {heading_row(table)}", f"{found} among {among}", expected, remedy)])
 
 
 def _enough(file: str, column: LoggedColumn, seen: Mask) -> None:
