@@ -13,7 +13,7 @@ from browser import DESK, HEIGHT, PHONE, WAIT_MS
 from machine import CHROMIUM
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
-from serving import Served, serving
+from serving import EXAMPLES, Served, serving
 
 PICTURES = Path(__file__).resolve().parent.parent / "docs" / "pictures"
 COLOURS = 64
@@ -66,6 +66,14 @@ def _fill_shelf(page: Page) -> None:
         expect(page.locator(".shelf")).to_contain_text(code)
 
 
+def _send_recording(page: Page) -> None:
+    page.locator("#pull-of-it > summary").click()
+    page.get_by_label("Recording of the pull").set_input_files(EXAMPLES / "roadster-pull.csv")
+    page.locator("#run button").click()
+    page.wait_for_url("**?recorded=*")
+    expect(page.locator("#ladder")).to_be_visible()
+
+
 SHOTS: Mapping[str, Shot] = {
     "cars": Shot("/", PHONE, "header"),
     "car": Shot("/car/roadster/judged", PHONE, "header"),
@@ -75,7 +83,9 @@ SHOTS: Mapping[str, Shot] = {
     "parts": Shot(CONFLICT, PHONE, "#choice"),
     "why-not": Shot(CONFLICT, PHONE, "[id='slot-front.lobe-shut']", _open_lobes),
     "shelf": Shot("/shelf", PHONE, "header", _fill_shelf),
+    "measure": Shot("/car/roadster/measure", PHONE, "header"),
     "order": Shot("/order/plan?workshop=one-evening", DESK, "header"),
+    "measured": Shot("/car/roadster/run", PHONE, "header", _send_recording),
 }
 
 

@@ -14,11 +14,13 @@ from configurator.errors import BadInput, Fault, TipinError
 
 if TYPE_CHECKING:
     from configurator.web.guard import Address
+    from configurator.web.own_certificate import OwnCertificate
     from configurator.web.server import Certificate
 
 SHORTEST_TOKEN = 16
 NEEDED = ("jinja2", "python_multipart", "starlette", "uvicorn")
 NEEDED_BEYOND = ("ifaddr", "segno")
+NEEDED_FOR_TLS = ("cryptography",)
 WITHOUT_LIBRARIES = "the local page needs more than tipin itself: pip install '.[web]' in tipin's folder"
 
 
@@ -33,6 +35,12 @@ def serve_command(
         str | None,
         typer.Option(envvar="TIPIN_TOKEN", metavar="WORD", help="ask everybody for this; needed beyond this machine"),
     ] = None,
+    tls: Annotated[
+        bool,
+        typer.Option(
+            "--tls", help="serve over TLS with a certificate made for this workshop: a phone measures no other way"
+        ),
+    ] = False,
     tls_cert: Annotated[
         Path | None, typer.Option(metavar="FILE", help="certificate (PEM), to serve over TLS; goes with --tls-key")
     ] = None,
@@ -52,6 +60,8 @@ def serve_command(
     from configurator.web.connections import Door
     from configurator.web.folder import Folder
     from configurator.web.guard import Address
+    from configurator.web.own_certificate import own_certificate, place_of_certificate
+    from configurator.web.phone import ways_to
     from configurator.web.request_log import RequestLog
     from configurator.web.server import Server
     from configurator.web.work import Searches
@@ -60,7 +70,11 @@ def serve_command(
     token, beyond = token or None, not Address(host, port).is_loopback
     _check_token(token, beyond=beyond)
     _check_libraries(NEEDED_BEYOND if beyond else ())
-    certificate = _certificate(tls_cert, tls_key)
+    given = _certificate(tls_cert, tls_key)
+    if tls and given:
+        raise BadInput.in_field("tls", "", "makes a certificate, and one is named as well", "one of the two")
+    if tls:
+        _check_libraries(NEEDED_FOR_TLS)
     stock = load_catalog(catalog or shipped_catalog_dir())
     served = Folder(folder, stock)
     if found := find_book(book):  # what is no book is refused now, not at the first run
@@ -68,9 +82,13 @@ def serve_command(
             pass
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     bound = _bound(Door(family), host, port)
-    address, work = Address(host, bound.getsockname()[1], certificate is not None), Searches()
-    page = application(Workshop(served, stock, book), address, token, work)
+    address, work = Address(host, bound.getsockname()[1], tls or given is not None), Searches()
+    own = own_certificate(place_of_certificate(), [way.host for way in ways_to(address)]) if tls else None
+    page = application(Workshop(served, stock, book), address, token, work, own)
     _tell(address, token)
+    if own:
+        _tell_certificate(own)
+    certificate = own.files if own else given
     Server(RequestLog(page) if log_requests else page, work, certificate).run(sockets=[bound])
     typer.echo("")
     sys.stdout.flush()
@@ -105,6 +123,16 @@ def _tell(address: "Address", token: str | None) -> None:
     if not address.is_loopback and sys.stdout.isatty():
         typer.echo("For a phone's camera; the token is in it:")
         qr_code(entrance(ways[0], token)).terminal(compact=True)
+    sys.stdout.flush()
+
+
+def _tell_certificate(own: "OwnCertificate") -> None:
+    """That a browser will warn, and what to compare then."""
+    made = "made just now" if own.made else "as last time"
+    typer.echo(f"The certificate is this workshop's own ({made}): a browser warns of it. Compare its SHA-256 first:")
+    half = len(own.fingerprint) // 2
+    typer.echo(f"  {own.fingerprint[: half + 1]}\n  {own.fingerprint[half + 1 :]}")
+    typer.echo(f"To be warned no more, put {own.files.certificate} on the phone; docs/page.md says how.")
     sys.stdout.flush()
 
 

@@ -130,7 +130,7 @@ def trial_add_command(
     told, taken = pull_in_words(run, records, case.catalog), list(recorded.taken) if recorded else []
     with open_book(book) as opened:
         if plot is not None:
-            _draw(case, run, measured, recorded, plot)
+            _draw(case, records, run, measured, recorded, plot)
         added = opened.add_trial(run, entry_key)
         with once_in_the_book(f"recorded as run {added.number}"):
             report = TrialReport(
@@ -177,23 +177,32 @@ def _recorded(case: "Case", pull: Path | None, columns: list[str]) -> "MeasuredP
 
 
 def _draw(
-    case: "Case", run: "Trial", measured: "Measured | None", recorded: "MeasuredPull | None", picture: Path
+    case: "Case",
+    records: "CarRecords",
+    run: "Trial",
+    measured: "Measured | None",
+    recorded: "MeasuredPull | None",
+    picture: Path,
 ) -> None:
     """The trace, or the pull, against the model of the car as it was in that run."""
-    from configurator.book.records import car_of
-    from configurator.judging.case import Case
-
-    driven = Case.of(car_of(run), case.catalog)
     if measured is not None:
+        from configurator.book.records import car_of
+        from configurator.judging.case import Case
         from configurator.learning.trace.trace_model import model_trace
         from configurator.views.trace_pictures import save_trace
 
-        save_trace(measured, model_trace(driven), picture)
+        save_trace(measured, model_trace(Case.of(car_of(run), case.catalog)), picture)
     elif recorded is not None:
-        from configurator.learning.recording.pull_model import model_pull
+        from configurator.advice.next_step import what_next
+        from configurator.advice.pull_expected import pull_expected
+        from configurator.book.car_now import car_now
+        from configurator.book.car_records import CarRecords
+        from configurator.learning.as_known import known_by
         from configurator.views.measured_pull_pictures import save_measured_pull
 
-        save_measured_pull(recorded, model_pull(driven, recorded.pull), picture)
+        with_it = CarRecords([*records.runs, run], records.fittings)
+        known = known_by(car_now(case, with_it).case, with_it.runs)
+        save_measured_pull(recorded, pull_expected(known, run, recorded.pull, what_next(known).changes), picture)
 
 
 @trial.command("compare", epilog="Example: tipin trial compare catalog/examples/roadster.toml 1 2")

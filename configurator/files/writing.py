@@ -9,14 +9,14 @@ from threading import get_ident
 from configurator.errors import BadInput, Fault
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
-    """Write beside the target, then put in place; text as UTF-8 with its line ends as they are. Raises BadInput where
-    that cannot be done; the target stays."""
+def write_whole(path: Path, content: str | bytes, *, secret: bool = False) -> None:
+    """Write beside the target, then put in place; text as UTF-8 with its line ends as they are. secret : nobody else of
+    this machine may read it. Raises BadInput where that cannot be done; the target stays."""
     if path.exists() and not path.is_file():
         what = "is a directory" if path.is_dir() else "is not an ordinary file"
         raise BadInput([Fault(str(path), "", what, "a file to write")])
     try:
-        with _written_beside(path, content.encode() if isinstance(content, str) else content) as beside:
+        with _written_beside(path, content.encode() if isinstance(content, str) else content, secret) as beside:
             os.replace(beside, path)
     except (OSError, ValueError) as error:
         problem = f"cannot be written ({getattr(error, 'strerror', None) or error})"
@@ -54,18 +54,18 @@ def one_writer_at_a_time(directory: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _written_beside(path: Path, content: bytes) -> Iterator[Path]:
+def _written_beside(path: Path, content: bytes, secret: bool = False) -> Iterator[Path]:
     """A file of another name with the content, gone after the block."""
     beside = path.with_name(f".{path.name}.{os.getpid()}.{get_ident()}")
     try:
-        _write(beside, content, "wb")
+        _write(beside, content, "wb", 0o600 if secret else 0o666)
         yield beside
     finally:
         beside.unlink(missing_ok=True)
 
 
-def _write(path: Path, content: bytes, mode: str) -> None:
-    with path.open(mode) as file:
+def _write(path: Path, content: bytes, mode: str, permission: int = 0o666) -> None:
+    with open(path, mode, opener=lambda name, flags: os.open(name, flags, permission)) as file:
         try:
             file.write(content)
             file.flush()

@@ -1,7 +1,7 @@
 """Drawings as SVG that a page styles: elements and classes, no colour of their own; as wide as a phone, and its text
 never below 12 px there."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from html import escape
 
 WIDE = 358
@@ -23,6 +23,14 @@ def element(name: str, kind: str = "", /, text: str = "", **marks: float | str) 
 def path(kind: str, points: Iterable[tuple[float, float]], *, closed: bool = False) -> str:
     """A line through points."""
     return element("path", kind, d="M" + " ".join(f"{_short(x)},{_short(y)}" for x, y in points) + "Z" * closed)
+
+
+def key_of_lines(across: float, down: float, lines: Iterable[tuple[str, str, float]]) -> Iterator[str]:
+    """What each line is, side by side. lines : class, words and how far it is to the next."""
+    for kind, says, wide in lines:
+        yield path(kind, [(across, down - 5), (across + 22, down - 5)])
+        yield element("text", "soft" if kind in ("best", "tip-in") else kind, says, x=across + 28, y=down)
+        across += wide
 
 
 def drawing(says: str, high: float, elements: Iterable[str]) -> str:

@@ -35,8 +35,8 @@ def save_measured_pull(measured: MeasuredPull, model: ModelPull, path: Path) -> 
 
 @house_style()
 def measured_pull_picture(measured: MeasuredPull, model: ModelPull) -> Figure:
-    """Every tip-in thin, their mean bold, the model's pull with what is fitted, and the best there is, each over its
-    level and from where it begins. Raises TipinError without matplotlib."""
+    """Every tip-in thin, their mean bold, the model's pull with what is fitted and with what is next, and the best
+    there is, each over its level and from where it begins. Raises TipinError without matplotlib."""
     figure = new_figure(4.2)
     axes, time = figure.subplots(), model.time_ms
     courses = np.array([one.course for one in measured.tip_ins])
@@ -45,6 +45,8 @@ def measured_pull_picture(measured: MeasuredPull, model: ModelPull) -> Figure:
     axes.axvline(0.0, color=MIDDLE, linewidth=0.8)
     axes.plot(time, 100.0 * model.best, color=MIDDLE, linestyle="--", linewidth=1.4, label="best of this air")
     axes.plot(time, 100.0 * model.given, color=DARK, linestyle="-.", linewidth=1.6, label="model, as fitted")
+    if model.following is not None:
+        axes.plot(time, 100.0 * model.following, color=DARK, linestyle=":", linewidth=1.8, label="model, next step")
     axes.plot(time, 100.0 * courses.mean(axis=0), color=INK, linewidth=2.2, label="mean of the tip-ins")
     begins = "the throttle opens" if measured.pull.from_throttle else "the pull first moves"
     axes.set(xlim=MEASURED_SHOWN_MS, xlabel=f"time from where {begins}, ms", ylabel="pull, % of its level")

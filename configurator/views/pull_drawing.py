@@ -6,7 +6,7 @@ import numpy as np
 
 from configurator.arrays import Array
 from configurator.judging.pull import PullGiven
-from configurator.views.drawing import WIDE, drawing, element, path
+from configurator.views.drawing import WIDE, drawing, element, key_of_lines, path
 from configurator.views.pull_pictures import says_of_pull
 
 TOP, GROUND, HIGH, EDGE = 12.0, 168.0, 228.0, 4.0
@@ -40,9 +40,7 @@ def _elements(fitted: PullGiven, then: PullGiven | None) -> Iterator[str]:
         yield path("next", line(then, then.given_percent))
     yield element("text", "soft", "foot down", x=EDGE, y=GROUND + 18)
     yield element("text", "soft", f"{PULL_SHOWN_MS / 1e3:g} s", x=WIDE - EDGE, y=GROUND + 18, text_anchor="end")
-    across = EDGE
-    for kind, says, wide in (("best", "best there is", 132), ("fitted", "as fitted", 106), ("next", "next", 70)):
-        if kind != "next" or then is not None:
-            yield path(kind, [(across, GROUND + 42), (across + 22, GROUND + 42)])
-            yield element("text", "soft" if kind == "best" else kind, says, x=across + 28, y=GROUND + 47)
-            across += wide
+    following = [("next", "next", 70)] if then is not None else []
+    yield from key_of_lines(
+        EDGE, GROUND + 47, (("best", "best there is", 132), ("fitted", "as fitted", 106), *following)
+    )

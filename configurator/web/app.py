@@ -25,6 +25,7 @@ from configurator.web import (
     fitted,
     front,
     health,
+    measure,
     mending,
     new_car,
     order,
@@ -37,6 +38,7 @@ from configurator.web import (
 )
 from configurator.web.folder import NotThere
 from configurator.web.guard import Address, Guard
+from configurator.web.own_certificate import OwnCertificate
 from configurator.web.pages import HERE, as_label, trouble
 from configurator.web.pictures import Pictures
 from configurator.web.work import Searches
@@ -48,11 +50,15 @@ LATER = "Something went wrong in tipin itself. What you had entered in the book 
 
 
 def application(
-    workshop: Workshop, address: Address, token: str | None = None, work: Searches | None = None
+    workshop: Workshop,
+    address: Address,
+    token: str | None = None,
+    work: Searches | None = None,
+    own: OwnCertificate | None = None,
 ) -> ASGIApp:
     """The whole page for one workshop, served at an address; with a token nobody gets in without it.
 
-    work : where its searches run, for a server that has to stop them.
+    work : where its searches run, for a server that has to stop them. own : the certificate made for it, if one was.
     """
     work, pencil, planned = work or Searches(), Pictures(), orders.ShownPlans(orders.MOST_SHOWN_PLANS)
 
@@ -64,12 +70,12 @@ def application(
 
     app = Starlette(
         routes=[
-            *front.routes(workshop), *car.routes(workshop, work), *runs.routes(workshop), *fitted.routes(workshop),
-            *bench.routes(workshop), *shelf.routes(workshop), *catalogue.routes(workshop),
+            *front.routes(workshop), *car.routes(workshop, work), *runs.routes(workshop), *measure.routes(workshop),
+            *fitted.routes(workshop), *bench.routes(workshop), *shelf.routes(workshop), *catalogue.routes(workshop),
             *pictures.routes(workshop, pencil), *print_card.routes(workshop),
             *order.routes(workshop, work, pencil, planned), *orders.routes(workshop, planned),
             *new_car.routes(workshop), *mending.routes(workshop), *examples.routes(workshop),
-            *phone.routes(address, token), *health.routes(workshop),
+            *phone.routes(address, token, own), *health.routes(workshop),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
         exception_handlers={

@@ -11,10 +11,12 @@ from starlette.routing import Route
 
 from configurator.advice.part_that_would_do import with_parts_that_would_do
 from configurator.advice.propose import ProposalRequest
+from configurator.advice.pull_expected import pull_expected
 from configurator.advice.sure_proposal import proposal_of
 from configurator.learning.as_known import SURE_ENOUGH
 from configurator.learning.trial_entry import says_little
 from configurator.reports import ProposeReport
+from configurator.views.measured_pull_drawing import measured_pull_drawing
 from configurator.views.proposal import nothing_does
 from configurator.web.car_view import run_rows, shown_of_car
 from configurator.web.pages import is_part, page
@@ -49,12 +51,19 @@ async def _judged(workshop: Workshop, work: Searches, request: Request) -> Respo
 
 
 def _page(workshop: Workshop, request: Request, setting: Setting) -> Response:
-    shown = shown_of_car(workshop, setting, workshop.judged_before(setting))
+    judged = workshop.judged_before(setting)
+    shown = shown_of_car(workshop, setting, judged)
     number = request.query_params.get("recorded", "")
     run = next((run for run in setting.runs if str(run.number) == number), None)
-    notes = [*says_little(run), *workshop.notes_on_trace(run.number)] if run else []
+    measured = workshop.measured_in(run.number if run else None)
+    notes = [*says_little(run), *measured.notes] if run else []
+    pulled = ""
+    if run and measured.pull:
+        next_parts = judged.report.changes if judged else ()
+        model = pull_expected(setting.known, run, measured.pull.pull, next_parts)
+        pulled = measured_pull_drawing(measured.pull, model)
     return page(
-        "car.html", key=secrets.token_hex(16), recorded=run, notes=notes, **shown,
+        "car.html", key=secrets.token_hex(16), recorded=run, notes=notes, pulled=pulled, **shown,
         headers={"vary": "HX-Request"},
     )  # fmt: skip
 

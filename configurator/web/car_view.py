@@ -110,21 +110,22 @@ def _sentence(workshop: Workshop, setting: Setting, judged: Judged | None) -> Se
 
 
 def _feels(workshop: Workshop, setting: Setting) -> tuple[str, SideFelt]:
-    """By the last run with these parts; before any, by the car's figures."""
+    """As the last run with these parts felt; else by what is known of the car."""
     known = setting.known
     if known.last_felt is not None:
         sign = felt_sign(known.last_felt.word)
         return f"{sign.was.capitalize()} in run {known.last_run}.", sign.side
+    by = "by its figures" if known.belief is None else "by its runs"
     shots = workshop.combination(setting, OPEN).shots
     amiss = [shot for shot in shots if shot.felt != CLEAN_FELT]
     if not amiss:
-        return "Pulls cleanly, by its figures.", "right"
+        return f"Pulls cleanly, {by}.", "right"
     lean = any("hesitates" in shot.felt or "run out" in shot.felt for shot in amiss)
     told = [
         f"{one} in the {shot.circuit}" if len(shots) > 1 else one for shot in amiss for one in shot.felt.split("; ")
     ]
     more = " and more" if len(told) > 1 else ""
-    return f"{told[0][0].upper()}{told[0][1:]}{more}, by its figures.", "lean" if lean else "rich"
+    return f"{told[0][0].upper()}{told[0][1:]}{more}, {by}.", "lean" if lean else "rich"
 
 
 def _why(known: Known, judged: Judged) -> list[str]:

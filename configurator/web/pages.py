@@ -38,7 +38,7 @@ LABELS = {
     "fuel": "Fuel in the tank", "clean_after_ms": "Foot down to a clean pull", "at": "When", "note": "Note",
     "with": "Part", "book": "Workshop book", "code": "Part", "number": "How many", "why": "Where from, or what for",
     "do": "What is done", "trace": "Mixture trace", "trace_lag": "Lag of the mixture sensor",
-    "trace_column": "Which column is which",
+    "trace_column": "Which column is which", "pull": "Recording of the pull", "pull_column": "Which column is which",
 }  # fmt: skip
 """The fields that faults speak of, as the page has them."""
 

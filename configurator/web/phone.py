@@ -10,10 +10,11 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from configurator.web.guard import Address
+from configurator.web.own_certificate import OwnCertificate
 from configurator.web.pages import page
 
 if TYPE_CHECKING:
@@ -23,16 +24,24 @@ SOMEWHERE = ("198.51.100.1", 9)
 """An address that nobody has: the way to it, which is only looked up, is the way to the local net."""
 
 
-def routes(address: Address, token: str | None) -> list[Route]:
-    return [Route("/phone", partial(_phone, address, token))]
+def routes(address: Address, token: str | None, own: OwnCertificate | None) -> list[Route]:
+    return [
+        Route("/phone", partial(_phone, address, token, own)),
+        *([Route("/phone/certificate.crt", partial(_certificate, own))] if own else []),
+    ]
 
 
-async def _phone(address: Address, token: str | None, request: Request) -> Response:
+async def _phone(address: Address, token: str | None, own: OwnCertificate | None, request: Request) -> Response:
     ways = [] if address.is_loopback else [
         (way.origin, Markup(qr_code(entrance(way, token)).svg_inline(scale=5, dark="#000", light="#fff")))
         for way in ways_to(address)
     ]  # fmt: skip
-    return page("phone.html", ways=ways)
+    return page("phone.html", ways=ways, fingerprint=own.fingerprint if own else "")
+
+
+async def _certificate(own: OwnCertificate, request: Request) -> Response:
+    """The public half, for a phone to keep."""
+    return FileResponse(own.files.certificate, media_type="application/x-x509-ca-cert")
 
 
 def ways_to(address: Address) -> list[Address]:

@@ -1,7 +1,7 @@
-"""What a form of the page sent: its words, its pins, a file, and the key by which the same form sent twice is known."""
+"""What a form of the page sent: words, pins, files, and the key by which the same form sent twice is known."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from starlette.datastructures import UploadFile
@@ -29,14 +29,17 @@ async def posted(request: Request) -> tuple[dict[str, str], list[str]]:
     return dict(fields), [value for key, value in fields if key == "pin"]
 
 
-async def posted_with_file(request: Request, field: str) -> tuple[dict[str, str], list[str], SentFile | None]:
-    """The same, and the file of a field; None where none was chosen."""
-    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
-        fields, chosen = text_fields(form), form.get(field)
-        file = None
-        if isinstance(chosen, UploadFile) and chosen.filename:
-            file = SentFile(chosen.filename, await chosen.read())
-    return dict(fields), [value for key, value in fields if key == "pin"], file
+async def posted_with_files(
+    request: Request, named: Sequence[str]
+) -> tuple[dict[str, str], list[str], dict[str, SentFile]]:
+    """The same, and the files of these fields; of a field where none was chosen there is none."""
+    async with request.form(max_files=len(named), max_fields=MOST_FIELDS) as form:
+        fields, files = text_fields(form), {}
+        for name in named:
+            chosen = form.get(name)
+            if isinstance(chosen, UploadFile) and chosen.filename:
+                files[name] = SentFile(chosen.filename, await chosen.read())
+    return dict(fields), [value for key, value in fields if key == "pin"], files
 
 
 def form_key(words: Mapping[str, str]) -> str:

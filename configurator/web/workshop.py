@@ -25,6 +25,7 @@ from configurator.catalogue.settings import price_text
 from configurator.judging.case import Case
 from configurator.learning.as_known import Known, known_by
 from configurator.learning.belief import AsFitted, Run, felt_as_fitted, run_with
+from configurator.learning.recording.recording import MeasuredPull
 from configurator.reports import Combination
 from configurator.slots.wishes import Wish, choose, pick, read_wishes, word_of
 from configurator.web.folder import Filed, Folder, NotThere
@@ -94,6 +95,14 @@ class ChosenPins:
         return tuple(sorted(self.words.items()))
 
 
+@dataclass(frozen=True)
+class RunMeasured:
+    """What was measured in a run, but for what the book keeps of it. notes : sentences, told once it is in the book."""
+
+    notes: Sequence[str] = ()
+    pull: MeasuredPull | None = None
+
+
 OPEN = ChosenPins({}, {})
 """Nothing decided."""
 
@@ -112,7 +121,7 @@ class Workshop:
         self._judged: KeptValues[Judged] = KeptValues(64)
         self._said: KeptValues[Run] = KeptValues(MOST_RUNS)
         self._felt: KeptValues[AsFitted] = KeptValues(32)
-        self._trace_notes: KeptValues[Sequence[str]] = KeptValues(256)
+        self._measured: KeptValues[RunMeasured] = KeptValues(256)
         self._states: KeptValues[CarState] = KeptValues(2000)
 
     def catalogue_changed(self) -> None:
@@ -172,18 +181,16 @@ class Workshop:
         known = self.look(lambda book: book.entered(kind, key), None)
         return known.number if known else None
 
-    def record(self, run: Trial, key: str, notes: Sequence[str] = ()) -> int | None:
-        """Number of a run in the book, put there the first time that this key comes. notes : on its trace, told once
-        it is in the book."""
+    def record(self, run: Trial, key: str, measured: RunMeasured = RunMeasured()) -> int | None:
+        """Number of a run in the book, put there the first time that this key comes."""
         with open_book(self.book) as book:
             number = book.add_trial(run, key).number
-        if notes:
-            self._trace_notes.get(number, lambda: notes)
+        self._measured.get(number, lambda: measured)
         return number
 
-    def notes_on_trace(self, number: int | None) -> Sequence[str]:
-        """What to keep in mind about the trace of a run recorded lately."""
-        return self._trace_notes.find(number) or ()
+    def measured_in(self, number: int | None) -> RunMeasured:
+        """What was measured in a run recorded lately; nothing for another."""
+        return self._measured.find(number) or RunMeasured()
 
     def fit(self, told: Fitting, key: str) -> int | None:
         """Number of an entry of what is fitted, likewise."""

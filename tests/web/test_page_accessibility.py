@@ -11,7 +11,8 @@ CONFLICT = "/car/roadster/parts?pin=front.pump%3Dpump-5cc"
 PLAN = "/order/plan?car=roadster&day%3Aroadster=2100-01-01&sure=80"
 PAGES = {
     "cars": "/", "car": "/car/roadster/judged", "car of two circuits": "/car/hill-climber/judged",
-    "log a run": "/car/roadster/run?felt=stumble", "runs": "/car/roadster/runs", "other ways": "/car/roadster/ways",
+    "log a run": "/car/roadster/run?felt=stumble", "measure a run": "/car/roadster/measure", "phone": "/phone",
+    "runs": "/car/roadster/runs", "other ways": "/car/roadster/ways",
     "parts": "/car/van/parts", "parts with a conflict": CONFLICT, "shelf": "/shelf",
     "picture": "/car/roadster/picture/shot/front", "order form": "/order", "order": PLAN, "safety": "/safety",
     "catalogue": "/catalogue", "family": "/catalogue/nozzles", "part": "/catalogue/nozzles/straight-0.80",

@@ -144,7 +144,7 @@ def filled_in(html: str) -> dict[str, str | list[str]]:
     """What a browser would send of the form for a run as it stands in a page."""
     form = html.partition('<form id="run"')[2].partition("</form>")[0]
     sent: dict[str, str | list[str]] = {"pin": []}
-    for tag in re.findall(r'<input (?![^>]*type="file")[^>]*>', form):
+    for tag in re.findall(r'<input (?=[^>]* name=)(?![^>]*type="file")[^>]*>', form):
         name, value = (unescape(re.search(rf' {key}="([^"]*)"', tag)[1]) for key in ("name", "value"))  # type: ignore[index]
         if name == "pin":
             sent["pin"] = [*sent["pin"], value]

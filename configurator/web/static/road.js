@@ -2,7 +2,7 @@
 // Runs on the road: what is typed is kept on the phone until the workshop has it, and sent once, however often it is
 // sent: the form's key tells the book that it is the same run.
 (() => {
-  const QUEUE = "tipin-runs", DRAFT = "tipin-draft:", REFUSED = "tipin-refused", AGAIN_MS = 20000, MOST_FILE_BYTES = 190000;
+  const QUEUE = "tipin-runs", DRAFT = "tipin-draft:", RECORDING = "tipin-recording:", REFUSED = "tipin-refused", AGAIN_MS = 20000, MOST_FILE_BYTES = 190000;
   const read = (name) => { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } };
   const queue = () => read(QUEUE) || [];
   const keep = (runs) => localStorage.setItem(QUEUE, JSON.stringify(runs));
@@ -17,7 +17,9 @@
   const body = (run) => {
     const sent = new FormData();
     for (const [name, word] of run.said) { sent.append(name, word); }
-    if (run.file) { sent.append(run.file.field, new File([bytesOf(run.file.content)], run.file.name)); }
+    if (run.recording) { sent.append("pull", new File([run.recording.text], "recorded.csv")); }
+    // A run kept by an earlier version of this page has one file.
+    for (const file of run.files || (run.file ? [run.file] : [])) { sent.append(file.field, new File([bytesOf(file.content)], file.name)); }
     return sent;
   };
   const newKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
@@ -35,6 +37,7 @@
       back.textContent = `${run.car}: ${run.refused}`;
       back.addEventListener("click", () => {
         localStorage.setItem(DRAFT + run.page, JSON.stringify(run.said));
+        if (run.recording) { localStorage.setItem(RECORDING + run.home, JSON.stringify(run.recording)); }
         sessionStorage.setItem(REFUSED, run.refused);
         keep(queue().filter((one) => one.key !== run.key));
       });
@@ -74,8 +77,22 @@
 
   if (form) {
     const said = () => [...new FormData(form)].filter(([, word]) => typeof word === "string");
-    const chosen = form.querySelector("[type=file]");
+    const chosen = [...form.querySelectorAll("[type=file]")], pull = form.elements.pull, along = document.getElementById("run-along");
+    // What this phone has recorded of the car goes along, unless it is told not to; then no feeling has to be chosen.
+    const recording = read(RECORDING + form.dataset.home);
     let reading = false;
+    const measured = () => pull.files.length > 0 || along.checked;
+    const mayBeUnfelt = () => { for (const felt of form.querySelectorAll("[name=felt]")) { felt.required = !measured(); } };
+    const offer = (there) => {
+      document.getElementById("along").hidden = !there;
+      along.checked = there;
+      mayBeUnfelt();
+    };
+    if (recording) {
+      document.getElementById("along-says").textContent = `Send along what this phone recorded at ${new Date(recording.at).toLocaleTimeString()}: ${recording.says}`;
+    }
+    offer(Boolean(recording));
+    form.addEventListener("change", mayBeUnfelt);
     const fill = (words) => {
       for (const [name, word] of words) {
         if (name === "pin") { continue; }
@@ -98,20 +115,25 @@
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       if (reading) { return; }
-      const file = chosen.files[0];
-      if (file && file.size > MOST_FILE_BYTES) {
-        document.getElementById("kept").textContent = `${file.name} is larger than ${MOST_FILE_BYTES / 1000} kB: send the part around the tip-in.`;
-        chosen.focus();
+      const taken = along.checked && !pull.files.length ? recording : null, sending = chosen.filter((field) => field.files.length);
+      const all = sending.reduce((sum, field) => sum + field.files[0].size, taken ? taken.text.length : 0);
+      if (all > MOST_FILE_BYTES && sending.length) {
+        const what = sending.length > 1 || taken ? "What goes along is together" : `${sending[0].files[0].name} is`;
+        document.getElementById("kept").textContent = `${what} larger than ${MOST_FILE_BYTES / 1000} kB: send the part around the tip-in.`;
+        sending[0].focus();
         return;
       }
       const words = [...said().filter(([name]) => name !== "typed_at"), ["typed_at", String(Date.now())]];
       const key = form.elements.key.value;
       reading = true; // a second tap meanwhile is no second run
-      const kept = file ? { field: chosen.name, name: file.name, content: await base64(file) } : null;
+      const kept = [];
+      for (const { name, files: [file] } of sending) { kept.push({ field: name, name: file.name, content: await base64(file) }); }
       reading = false;
-      keep([...queue(), { key, to: form.getAttribute("action"), page: location.pathname + location.search, car: form.dataset.car, said: words, file: kept }]);
+      keep([...queue(), { key, to: form.getAttribute("action"), page: location.pathname + location.search, car: form.dataset.car, home: form.dataset.home, said: words, files: kept, recording: taken }]);
+      if (taken) { localStorage.removeItem(RECORDING + form.dataset.home); }
       localStorage.removeItem(draft);
       form.reset();
+      offer(false);
       form.elements.key.value = newKey();
       tell();
       send(key);
