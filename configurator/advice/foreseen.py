@@ -12,6 +12,7 @@ import numpy as np
 from configurator.advice.named_choice import choice_after
 from configurator.advice.reach import between_best, is_within_reach, lies_between
 from configurator.advice.sure_proposal import LIKELY
+from configurator.advice.trade_step import nozzles_by_practice
 from configurator.arrays import Array, Mask
 from configurator.book.records import Felt
 from configurator.car.fitted import FittedNozzle
@@ -23,7 +24,7 @@ from configurator.judging.trade_sizes import OUT_OF_TRADE, odd_sizes
 from configurator.learning.as_known import A_PART_IS_WORTH, SURE_ENOUGH, Known
 from configurator.learning.belief import Belief, Run, felt_with
 from configurator.learning.driver import ANSWERS, answer_chances, felt_weights
-from configurator.learning.felt_sizes import COMPANIONS, SAME_VOLUME, felt_next, side_of_nozzle
+from configurator.learning.felt_sizes import COMPANIONS, LEAST_LEFT, SAME_SHOT, felt_next, side_of_nozzle
 from configurator.physics.verdict import Complaints
 from configurator.reports import ProposeReport
 from configurator.slots.columns import JudgedShots
@@ -89,16 +90,30 @@ class RunAhead:
         for name, table in self._around.items():
             scatter_mm = self.known.case.catalog.limits.stamped_tolerance_mm
             alone, side = len(self._around) == 1, side_of_nozzle(symptom)
-            may = _may_be_tried(table, side, scatter_mm, alone=alone) & _of_the_volume(table, symptom)
+            may = _may_be_tried(table, side, scatter_mm, alone=alone) & _no_less_nor_more(table, symptom, name)
             may &= ~_failed_before(self.known, name, table)
             may[NOW] = not self._again(symptom)
             bracket = self._bounds_after(name, symptom).bracket_mm
             found = _between(table, after, bracket, scatter_mm, may) if bracket and alone else None
             found = _step(table, after, may) if found is None else found
             if found is None:
-                return None
+                return self._by_practice(symptom)
             step |= {Slot(name, own): option for own, option in found.items()}
         return step
+
+    def _by_practice(self, symptom: Symptom) -> Choice | None:
+        """The trade's step, where the model has none and it was felt twice: another nozzle, everything else as
+        chosen."""
+        name, *others = self._around
+        side, table = side_of_nozzle(symptom), self._around[name]
+        if not self._again(symptom) or set(symptom.tells) == {"flat"} or (others and side < 0):
+            return None
+        newly = reduce(np.logical_or, (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND))
+        felt, limits = self._bounds_after(name, symptom), self.known.case.catalog.limits
+        for places in nozzles_by_practice(table.options["nozzle"], side, limits, felt):
+            if fitting := [place for place in places if not newly[place, 0, 0, 0]]:
+                return {Slot(name, "nozzle"): table.options["nozzle"][fitting[0]]}
+        return None
 
     def shot(self, circuit: str, step: Choice) -> JudgedShots:
         """What a circuit delivers once parts of a step after it are in as well."""
@@ -221,13 +236,15 @@ def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float, *, alon
     return np.asarray(may)
 
 
-def _of_the_volume(table: CombinationTable, symptom: Symptom) -> Mask:
-    """Which combinations give no less than what ran out, and no more than what was too much."""
-    volume_cc = table.columns.shot.volume_cc[..., 0, 0]
-    most_cc, least_cc = (1.0 + SAME_VOLUME) * volume_cc[NOW], (1.0 - SAME_VOLUME) * volume_cc[NOW]
+def _no_less_nor_more(table: CombinationTable, symptom: Symptom, name: str) -> Mask:
+    """Which combinations give no less than what was too little, and no more than what was too much."""
+    volume_cc, peak_cc_s = (one[..., 0, 0] for one in (table.columns.shot.volume_cc, table.columns.shot.peak_cc_s))
+    most_cc, least_cc = (1.0 + SAME_SHOT) * volume_cc[NOW], (1.0 - SAME_SHOT) * volume_cc[NOW]
     may = np.ones(volume_cc.shape, dtype=bool)
     if set(symptom.tells) == {"flat"}:
         may = volume_cc >= least_cc
+    elif side_of_nozzle(symptom) > 0 and name == "front":
+        may = (volume_cc >= LEAST_LEFT * volume_cc[NOW]) & (peak_cc_s >= (1.0 - SAME_SHOT) * peak_cc_s[NOW])
     elif set(symptom.tells) == {"rich"}:
         may = volume_cc <= most_cc
     return np.asarray(may)

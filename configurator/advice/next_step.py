@@ -25,6 +25,7 @@ from configurator.advice.sure_proposal import (
     nozzle_wishes,
     proposal_of,
 )
+from configurator.advice.trade_step import trade_step
 from configurator.advice.work import sureness_of
 from configurator.judging.feelings import SMOKES_FIRST
 from configurator.judging.findings import jets_first
@@ -39,6 +40,12 @@ from configurator.units.units import show_diameter
 RUN_MIN = 10.0
 """Minutes of one run: out on the road, a few tip-ins, and back (assumed)."""
 CLEAN_NOW = "it pulled cleanly with what is in the car"
+AT_A_LOSS = "no parts are likely to be right by the model: what was felt and the figures of the car do not go together"
+ONCE_MORE_FIRST = f"{AT_A_LOSS}; {ELSEWHERE}. Felt so once more, the trade's step comes next"
+BY_PRACTICE = f"{AT_A_LOSS}. This is the trade's step, the way that was felt twice; {ELSEWHERE}"
+CONTRADICTED = "the runs contradict each other, and no part would be any surer than what is in: make one of them again"
+WORTH_A_PART = 0.02
+"""How much surer than what is in the car an unlikely part has to be, to be sent for (assumed)."""
 TRIED_WORK = ("none", "fit", "rephase", "remove")
 
 
@@ -70,7 +77,8 @@ class NextReport(AnswerOnCar):
     changes: list[NextChange] = Field(description="parts to put in, of what is in the car now")
     labour_min: float = Field(description="spanner work together, minutes")
     sureness: float | None = Field(
-        description="share of belief for which the combination is right, 0 to 1; null where a clean run says it is"
+        description="share of belief for which the combination is right, 0 to 1; null where a clean run says it is, "
+        "and where it is the trade's step"
     )
     why: str = Field(description="what the run saves, or why there is no further one")
     destination: list[NextChange] = Field(
@@ -78,6 +86,7 @@ class NextReport(AnswerOnCar):
     )
     destination_sureness: float | None = Field(description="share of belief it is right for; null where it is not told")
     outcomes: list[Outcome] = Field(description="what the run may show; empty where there is none")
+    by_practice: bool = Field(description="whether it is the trade's step, where the model has no part to name")
     belief: BeliefSummary = Field(description="what stands behind it")
     first: list[str] = Field(description="what comes before any change: main jets, and what is to be measured")
     notes: list[str] = Field(description="what to keep in mind")
@@ -92,6 +101,14 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
     if known.clean_before:
         return _report(known, "try", why="; ".join(known.came_back), destination=destination)
     step = _step(known, destination, stock)
+    if step is None or step.is_hopeless or _is_no_surer(known, step):
+        if known.believed.doubted and not (step is None or step.is_hopeless):
+            return _report(known, "try", destination=destination, why=CONTRADICTED)
+        if practice := trade_step(known, _that_may_be_tried(known, stock)):
+            if known.complained_again:
+                return _report(known, "try", practice, destination=destination, why=BY_PRACTICE)
+            parts = ", ".join(f"{change.slot} {change.to}" for change in practice.changes)
+            return _report(known, "try", destination=destination, why=f"{ONCE_MORE_FIRST}: {parts}")
     if step is None:
         where = "on the shelf" if stock is not None else "in the catalogue"
         why = f"nothing {where} that may be tried keeps every rule and is likely to be right"
@@ -116,9 +133,15 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
 
 
 def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
-    """A proposal with the first step towards it, where that is less than all of it at once."""
+    """A proposal with the first step towards it, where that is less than all of it at once; where there is none, with
+    the trade's step."""
     if known.clean_before:
         return report.model_copy(update={"hint": "; ".join([*known.came_back, *filter(None, [report.hint])])})
+    if report.status == "impossible" and isinstance(report, SureProposeReport):
+        practice = trade_step(known, _that_may_be_tried(known, None)) if known.complained_again else None
+        return report.model_copy(update={"first_step": practice.changes}) if practice else report
+    if known.believed.doubted and _is_no_surer(known, report):
+        return report.model_copy(update={"hint": "; ".join([CONTRADICTED, *filter(None, [report.hint])])})
     step = _step(known, report, None) if report.changes and known.belief is not None else None
     if step is None or step.changes == report.changes or step.is_hopeless or not isinstance(report, SureProposeReport):
         return report
@@ -139,6 +162,15 @@ def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | N
             far = destination if step.is_hopeless and _keeps(known, destination, tried) else step
             return far if far.status != "impossible" and not far.is_hopeless and _enough(far, stock) else step
     return None
+
+
+def _is_no_surer(known: Known, step: ProposeReport) -> bool:
+    """Whether parts would go in that are unlikely to be right, and no likelier than those that are in."""
+    by_belief = isinstance(step, SureProposeReport) and step.sureness_wanted > 0.0  # else runs rule, and not the model
+    if not step.changes or not by_belief or (step.sureness or 0.0) >= UNLIKELY or known.belief is None:
+        return False
+    now = sureness_of(known.looked_up_in, known.case.as_fitted, known.belief)
+    return (step.sureness or 0.0) < now + WORTH_A_PART
 
 
 def _that_may_be_tried(known: Known, stock: Mapping[str, int] | None) -> list[Wish]:
@@ -219,11 +251,11 @@ def _report(
     return NextReport(
         vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
         labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,
-        sureness=None if known.a_run_says_right else round(sureness or 0.0, 4), why=why,
+        sureness=None if known.a_run_says_right or why == BY_PRACTICE else round(sureness or 0.0, 4), why=why,
         destination=_changes(destination.changes if destination else ()),
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
-        belief=summary(believed), first=_first(known, step),
+        by_practice=why == BY_PRACTICE, belief=summary(believed), first=_first(known, step),
         notes=[*_odd_sizes(known, step), *_styles(step), *_sizes(known), *_slack(known)],
     )  # fmt: skip
 

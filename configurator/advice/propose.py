@@ -62,7 +62,11 @@ def propose(case: Case, request: ProposalRequest, known: Known) -> ProposeReport
     choice = _choice(chooser.problem, solution.chosen)
     changes = changes_of(case, choice, request.wishes, f"the goal put first: {request.order[0]}")
     consumables = consumables_of(case, choice)
-    remaining = problems(findings(case.content_with(inf) if case.asked else case, choice))
+    # Where runs stand behind it, how sure it is says what one engine in the middle would say once more, or against it.
+    remaining = [
+        one for one in problems(findings(case.content_with(inf) if case.asked else case, choice))
+        if known.belief is None or one.kind != "cure" or one.severity != "conflict"
+    ]  # fmt: skip
     lacking = unmeasured(case, choice)
     first = [
         f for f in remaining

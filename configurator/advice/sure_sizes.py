@@ -108,7 +108,7 @@ def _may_be_named(known: Known, sizes: CircuitSizes, row: Candidate) -> bool:
     screw follows the nozzle, so another one makes no difference here."""
     slot, bounds = Slot(sizes.circuit, "nozzle"), known.sizes.get(sizes.circuit, FeltSizes())
     alike = np.array([row.pump == sizes.fitted.pump and row.lobe == sizes.fitted.lobe])
-    if bounds.rule_out(np.array([row.diameter_mm]), np.array([row.volume_cc]), alike).any():
+    if bounds.rule_out(row.diameter_mm, row.volume_cc or 0.0, row.peak_cc_s or 0.0, alike).any():
         return False
     option, fitted = known.case.options[slot].labelled(nozzle_of(row).label), known.case.as_fitted[slot]
     if option is None or option == fitted:

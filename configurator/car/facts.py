@@ -28,7 +28,8 @@ class CircuitFacts:
     is believed of the engine that parts have to be right for; infinite where nothing is believed, and the pull in one
     engine decides. lean_mm, rich_mm : nozzles that were felt too small, and large enough, with the pump and lobe
     that are fitted; infinite where none was. least_mm, most_mm : the same whatever else changes. least_cc, most_cc :
-    volume of a shot that ran out, and of one that smoked; infinite where none did."""
+    volume of a shot that was too little, and of one that smoked; least_cc_s : how fast one flows that was too little at
+    once; infinite where none was felt so."""
 
     idle_rpm: float
     screw_coefficient: float
@@ -47,6 +48,7 @@ class CircuitFacts:
     most_mm: float = inf
     least_cc: float = -inf
     most_cc: float = inf
+    least_cc_s: float = -inf
 
     def unless_believed(self, limit: float) -> float:
         """A limit on the shot in one engine, infinite where runs decide instead."""

@@ -47,7 +47,9 @@ class FeltSizes:
     """The fitted nozzle, where it was felt last to want fuel, or to have enough: no smaller, or no larger, will do."""
     least_cc: float = -np.inf
     most_cc: float = np.inf
-    """Volume of the fitted shot, where that ran out or smoked: no less, or no more, is asked for."""
+    """Volume of the fitted shot, where that was too little, or smoked: no less, or no more, is asked for."""
+    least_cc_s: float = -np.inf
+    """How fast it flows at most, where fuel was wanting at once: no slower will do."""
 
     now_mm: float = np.nan
     scatter_mm: float = 0.0
@@ -76,18 +78,20 @@ class FeltSizes:
             rich_mm -= self.scatter_mm
         return {
             "lean_mm": lean_mm, "rich_mm": rich_mm, "least_mm": self.least_mm, "most_mm": self.most_mm,
-            "least_cc": self.least_cc, "most_cc": self.most_cc,
+            "least_cc": self.least_cc, "most_cc": self.most_cc, "least_cc_s": self.least_cc_s,
         }  # fmt: skip
 
-    def rule_out(self, diameters_mm: Array, volumes_cc: Array, alike: Mask) -> Mask:
-        """Which combinations the rules on what was felt forbid, by their nozzles and volumes. alike : whether pump and
-        lobe are those that are fitted."""
+    def rule_out(
+        self, diameters_mm: Array | float, volumes_cc: Array | float, peaks_cc_s: Array | float, alike: Mask
+    ) -> Mask:
+        """Which combinations the rules on what was felt forbid, by their nozzles, volumes and fastest flows. alike :
+        whether pump and lobe are those that are fitted."""
         facts = self.facts
         least_mm = np.where(alike, max(facts["lean_mm"], facts["least_mm"]), facts["least_mm"])
         most_mm = np.where(alike, min(facts["rich_mm"], facts["most_mm"]), facts["most_mm"])
         small, large = diameters_mm < least_mm - NOTHING, diameters_mm > most_mm + NOTHING
         less, more = volumes_cc < facts["least_cc"] - NOTHING, volumes_cc > facts["most_cc"] + NOTHING
-        return np.asarray(small | large | less | more)
+        return np.asarray(small | large | less | more | (peaks_cc_s < facts["least_cc_s"] - NOTHING))
 
 
 GOES_TOGETHER = "lobe-is-made-for-the-lever"

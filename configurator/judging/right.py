@@ -17,7 +17,7 @@ from configurator.rules.figures import JudgedFigures
 HARD = [rule for rule in RULES.values() if rule.is_choosable and rule.severity == "conflict"]
 OF_FELT_SIZES = (
     "nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough",
-    "shot-is-no-less-than-ran-out", "shot-is-no-more-than-smoked",
+    "shot-is-no-less-than-was-too-little", "shot-is-no-slower-than-was-too-little", "shot-is-no-more-than-smoked",
 )  # fmt: skip
 """The rules on what was felt before."""
 IN_EVERY_ENGINE = [rule for rule in HARD if "shot" not in rule.slots or rule.id in OF_FELT_SIZES]

@@ -60,6 +60,11 @@ class Known:
         return self.belief or replace(prior_of(self.case), left_out=self.left_out)
 
     @property
+    def complained_again(self) -> bool:
+        """Whether what is in the car was complained of twice, the same way."""
+        return any(sizes.again for sizes in self.sizes.values())
+
+    @property
     def came_back(self) -> list[str]:
         """That what is complained of pulled cleanly before with the very same parts; none where it did not."""
         run = self.clean_before

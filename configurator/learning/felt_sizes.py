@@ -14,6 +14,7 @@ from configurator.car.fitted import FittedNozzle
 from configurator.judging.case import Case, FeltSizes
 from configurator.judging.feelings import Symptom
 from configurator.learning.belief import newest_first, symptom_of
+from configurator.slots.columns import JudgedShots
 from configurator.slots.slot import Slot, SlotName
 from configurator.units.units import SAME_SIZE_MM
 
@@ -46,29 +47,46 @@ def _again(felt: Sequence[tuple[float, Symptom]], now_mm: float) -> bool:
 
 def with_last_feeling(case: Case, sizes: Mapping[str, FeltSizes], felt: Symptom | None) -> Mapping[str, FeltSizes]:
     """The bounds with those of what was felt last of what is fitted. They hold whatever else changes: no smaller nozzle
-    for want of fuel at once, no larger one for too much or where the shot ran out, no less volume than ran out, no
-    more than smoked. Off idle the front circuit is felt; whatever else is felt, neither circuit goes against it."""
+    for want of fuel at once, nor a shot of much less volume or slower; no larger one for too much or where the shot ran
+    out, no less volume than ran out, no more than smoked. Off idle the front circuit is felt; whatever else is felt,
+    neither circuit goes against it."""
     if felt is None or not side_of_nozzle(felt):
         return sizes
     if side_of_nozzle(felt) > 0:
-        return {**sizes, "front": replace(sizes["front"], least_mm=sizes["front"].now_mm)}
+        return {**sizes, "front": _too_little(case, "front", sizes["front"])}
     return {name: _enough(case, name, own, felt) for name, own in sizes.items()}
+
+
+def _too_little(case: Case, name: str, sizes: FeltSizes) -> FeltSizes:
+    """The bounds of one circuit where fuel was wanting at once."""
+    shot, bounds = _fitted_shot(case, name), replace(sizes, least_mm=sizes.now_mm)
+    if not np.isfinite(shot.volume_cc.item()):
+        return bounds
+    least_cc, least_cc_s = LEAST_LEFT * shot.volume_cc.item(), (1.0 - SAME_SHOT) * shot.peak_cc_s.item()
+    return replace(bounds, least_cc=float(least_cc), least_cc_s=float(least_cc_s))
+
+
+def _fitted_shot(case: Case, name: str) -> JudgedShots:
+    return case.columns(name, {slot: (option,) for slot, option in case.as_fitted.items()}).shot
 
 
 def _enough(case: Case, name: str, sizes: FeltSizes, felt: Symptom) -> FeltSizes:
     """The bounds of one circuit where fuel was too much, or ran out."""
     bounds = replace(sizes, most_mm=sizes.now_mm)
-    listed = {slot: (option,) for slot, option in case.as_fitted.items()}
-    volume_cc = float(case.columns(name, listed).shot.volume_cc.item())
+    volume_cc = float(_fitted_shot(case, name).volume_cc.item())
     if not np.isfinite(volume_cc) or {"flat", "rich"} <= set(felt.tells):
         return bounds
     if "flat" in felt.tells:
-        return replace(bounds, least_cc=(1.0 - SAME_VOLUME) * volume_cc)
-    return replace(bounds, most_cc=(1.0 + SAME_VOLUME) * volume_cc)
+        return replace(bounds, least_cc=(1.0 - SAME_SHOT) * volume_cc)
+    return replace(bounds, most_cc=(1.0 + SAME_SHOT) * volume_cc)
 
 
-SAME_VOLUME = 0.02
-"""Shots that differ by no more than this share are of one volume: a nozzle's size moves what has come by the end."""
+SAME_SHOT = 0.02
+"""Shots that differ by no more than this share are of one volume, or flow as fast: a nozzle's size moves what has come
+by the end."""
+
+LEAST_LEFT = 0.85
+"""Of the volume, where fuel was wanting at once: as much may be lost by a lobe that is set to come sooner (assumed)."""
 
 
 def goes_with(case: Case, sizes: Mapping[str, FeltSizes], run: Trial) -> bool:

@@ -94,6 +94,7 @@ class CircuitRegions:
     bits: Bits
     goes_with: Mask
     volume_cc: Array
+    peak_cc_s: Array
 
 
 def regions_of(case: Case, *, redrill: bool) -> dict[str, CircuitRegions]:
@@ -134,8 +135,10 @@ def _regions(case: Case, name: str, listed: Slots, shared: Sequence[tuple[Option
     spacers, reliefs = (list(listed[Slot(None, slot)]) for slot in SHARED_SLOTS)
     for place, (spacer, relief) in enumerate(shared):
         goes_with[:, place] = of_stack[:, spacers.index(spacer), reliefs.index(relief)]
-    volume_cc = np.broadcast_to(table.shot.volume_cc, shape)[..., 0, 0]
-    return CircuitRegions(bits, goes_with, np.array(volume_cc))
+    volume_cc, peak_cc_s = (
+        np.array(np.broadcast_to(one, shape)[..., 0, 0]) for one in (table.shot.volume_cc, table.shot.peak_cc_s)
+    )
+    return CircuitRegions(bits, goes_with, volume_cc, peak_cc_s)
 
 
 OwnParts = Mapping[SlotName, Sequence[Option]]
@@ -201,6 +204,7 @@ class _CircuitChoices:
         screw, pump, lobe = np.array(places, dtype=int).reshape(-1, 3).T
         self._regions = Regions(regions.bits[:, screw, pump, lobe].swapaxes(0, 1))
         self._volumes_cc = regions.volume_cc[:, screw, pump, lobe].T
+        self._peaks_cc_s = regions.peak_cc_s[:, screw, pump, lobe].T
         as_fitted = [not (parts["pump"][place[1]].changed or parts["lobe"][place[2]].changed) for place in places]
         self._alike = np.array(as_fitted, dtype=np.bool_)
 
@@ -218,7 +222,7 @@ class _CircuitChoices:
 
     def _within(self, felt: FeltSizes) -> Regions:
         """The regions, none where a rule on what was felt forbids it."""
-        ruled_out = felt.rule_out(self._diameters_mm, self._volumes_cc, self._alike[:, None])
+        ruled_out = felt.rule_out(self._diameters_mm, self._volumes_cc, self._peaks_cc_s, self._alike[:, None])
         return Regions(self._regions.bits * ~ruled_out[..., None])
 
 

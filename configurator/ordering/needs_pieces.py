@@ -31,7 +31,7 @@ from configurator.stopping import heed
 
 Arrays = Mapping[str, NDArray[Any]]
 """What a piece comes to, by name."""
-COVERED = ("bits", "goes_with", "volume_cc")
+COVERED = ("bits", "goes_with", "volume_cc", "peak_cc_s")
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ def is_sound(piece: Piece, arrays: Arrays, catalog: Catalog) -> bool:
             listed = listed_of(case, name, piece.redrill)
             counts = [len(listed[Slot(name, slot)]) for slot in CIRCUIT_SLOTS]
             expected[f"{name}.bits"] = (*counts, len(NOTHING_COVERED))
-            expected[f"{name}.volume_cc"] = tuple(counts)
+            expected |= {f"{name}.{figure}": tuple(counts) for figure in ("volume_cc", "peak_cc_s")}
             expected[f"{name}.goes_with"] = (counts[CIRCUIT_SLOTS.index("pump")], shared)
     return {name: array.shape for name, array in arrays.items()} == expected and all(
         array.dtype == _KINDS.get(name.partition(".")[2], float) for name, array in arrays.items()

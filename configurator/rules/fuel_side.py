@@ -14,6 +14,9 @@ from configurator.slots.columns import FeedScrews, JudgedShots, Lobes, Nozzles, 
 NOMINAL_NOZZLE_COEFFICIENT = 0.78
 """Discharge coefficient of a drilled nozzle at usual shots (1965 correlation at Re 5,000 to 10,000, l/d 3 to 4)."""
 
+ALL_OF_IT = 100.0
+"""Per cent of the pull: what falls further holds the car back, and nobody tells how far."""
+
 
 @rule(
     kind="cure",
@@ -118,12 +121,12 @@ def pull_is_not_drowned(shot: JudgedShots, facts: CircuitFacts, limits: Limits) 
     unit="%",
     severity="conflict",
     says="runs out: pulls {value:.0f} % less after a clean start, {limit:.0f} allowed",
-    mend="more volume: a lobe with more lift, or the larger pump; a smaller nozzle makes the shot last, too",
+    mend="more volume: a lobe with more lift, or the larger pump; a smaller nozzle only where nothing hesitates",
     limit="sag_most_percent",
 )
 def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
     """The pull does not fall off later: the shot lasts until the main circuit has taken over."""
-    return shot.lean_sag_percent, facts.unless_believed(limits.sag_most_percent)
+    return np.minimum(shot.lean_sag_percent, ALL_OF_IT), facts.unless_believed(limits.sag_most_percent)
 
 
 @rule(
@@ -137,7 +140,7 @@ def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits
 )
 def pull_does_not_nose_over(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
     """The shot does not drown the engine: the pull does not fall off in too rich a mixture."""
-    return shot.rich_sag_percent, facts.unless_believed(limits.sag_most_percent)
+    return np.minimum(shot.rich_sag_percent, ALL_OF_IT), facts.unless_believed(limits.sag_most_percent)
 
 
 @rule(
@@ -221,13 +224,27 @@ def nozzle_is_no_larger_than_was_large_enough(
     at_most=False,
     unit="cm3",
     severity="conflict",
-    says="less volume than ran out: {value:.2f} cm3, {limit:.2f} cm3 was spent too soon",
+    says="less fuel than was felt too little: {value:.2f} cm3, {limit:.2f} cm3 was not enough",
     mend="a lobe with more lift, or the larger pump",
     basis=OWN_REQUEST,
 )
-def shot_is_no_less_than_ran_out(shot: JudgedShots, facts: CircuitFacts) -> Reading:
-    """Where a shot was felt to run out, one of less volume is no cure."""
+def shot_is_no_less_than_was_too_little(shot: JudgedShots, facts: CircuitFacts) -> Reading:
+    """Where a shot was felt to be too little, at once or because it ran out, one of less volume is no cure."""
     return shot.volume_cc, facts.least_cc
+
+
+@rule(
+    kind="cure",
+    at_most=False,
+    unit="cm3/s",
+    severity="conflict",
+    says="less fuel at once than was felt too little: {value:.1f} cm3/s, {limit:.1f} cm3/s was not enough",
+    mend="a larger nozzle, a wider feed screw, or a pump with a stronger spring",
+    basis=OWN_REQUEST,
+)
+def shot_is_no_slower_than_was_too_little(shot: JudgedShots, facts: CircuitFacts) -> Reading:
+    """Where fuel was felt to be wanting at once, a shot that flows less is no cure, whatever gives it."""
+    return shot.peak_cc_s, facts.least_cc_s
 
 
 @rule(
@@ -255,7 +272,7 @@ def _changed(pump: Pumps, lobe: Lobes) -> Mask:
     unit="ms",
     severity="conflict",
     says="the rear shot runs out: {value:.0f} ms after tip-in, the rear main circuit delivers from {limit:.0f} ms",
-    mend="the larger pump or a lobe with more lift on the rear circuit; a smaller rear nozzle makes it last, too",
+    mend="the larger pump or a lobe with more lift on the rear circuit; a smaller nozzle only where nothing hesitates",
 )
 def rear_shot_lasts_until_the_main_delivers(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """The rear circuit has no idle flow to help it: its shot lasts until the rear main circuit delivers."""

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from configurator.advice.belief_told import BeliefSummary, RunInDoubt, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
 from configurator.advice.over_unknown import in_a_sentence
-from configurator.advice.sure_proposal import ELSEWHERE, UNLIKELY, SureProposeReport
+from configurator.advice.sure_proposal import ELSEWHERE, LIKELY, UNLIKELY, SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
@@ -25,7 +25,8 @@ def next_text(report: NextReport) -> str:
     if report.destination:
         sure = f" ({sure_percent(report.destination_sureness)})" if report.destination_sureness else ""
         parts = ", ".join(f"{change.slot} {change.to}" for change in report.destination)
-        lines.append(wrapped(f"in the end the model expects {parts}{sure}: have those at hand", "     "))
+        at_hand = "have those at hand" if is_worth_having(report) else "nothing to buy for that yet"
+        lines.append(wrapped(f"in the end the model expects {parts}{sure}: {at_hand}", "     "))
     lines.append("")
     if report.outcomes:
         lines.append("If it is felt (parts that are right are not always felt clean)")
@@ -36,6 +37,11 @@ def next_text(report: NextReport) -> str:
     lines += [*belief_lines(report.belief)]
     lines += [wrapped(note, "  ", "* ") for note in [*map(in_a_sentence, report.not_known), *report.notes]]
     return "\n".join([*lines, "", cautions()])
+
+
+def is_worth_having(report: NextReport) -> bool:
+    """Whether the parts of the destination are likely enough to be had before it comes to them."""
+    return (report.destination_sureness or 0.0) >= LIKELY
 
 
 def _head(report: NextReport) -> Iterable[str]:
@@ -50,7 +56,7 @@ def _head(report: NextReport) -> Iterable[str]:
     elif not report.changes:
         yield f"{mark('TRY')}  {report.vehicle}: run it once more as it is{sure}"
     else:
-        long_shot = report.sureness is not None and report.sureness < UNLIKELY
+        long_shot = report.by_practice or (report.sureness is not None and report.sureness < UNLIKELY)
         yield (
             f"{mark('TRY')}  {report.vehicle}: {'if all else is in order' if long_shot else 'this next'}, "
             f"about {report.labour_min:.0f} min{sure}"
@@ -124,7 +130,8 @@ def sure_propose_text(report: SureProposeReport) -> str:
             lines.append(wrapped(f"unlikely to be right: {ELSEWHERE}", "     ", "  "))
     if report.first_step:
         parts = ", ".join(f"{change.slot} {change.to}" for change in report.first_step)
-        lines.append(wrapped(f"not all at once: first {parts} (tipin next says more)", "     ", "  "))
+        how = "the trade would try" if report.conflict else "not all at once: first"
+        lines.append(wrapped(f"{how} {parts} (tipin next says more)", "     ", "  "))
     first, _, rest = propose_text(report).partition("\n")
     return "\n".join([first, *lines, *belief_lines(report.belief), rest])
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from configurator.advice.over_unknown import in_a_sentence
-from configurator.advice.sure_proposal import SureProposeReport
+from configurator.advice.sure_proposal import LIKELY, SureProposeReport
 from configurator.catalogue.settings import price_text
 from configurator.reports import (
     Alternative,
@@ -25,7 +25,7 @@ def propose_text(report: ProposeReport) -> str:
     if report.totals is not None:
         as_it_is = _as_it_is(report)
         left = "TRY" if as_it_is == RUN_ONCE_MORE else "OK"
-        verdict = mark("NO" if report.is_hopeless else "YES" if report.changes else left)
+        verdict = mark("NO" if report.is_hopeless else _verdict(report) if report.changes else left)
         lines = [f"{verdict}  {report.vehicle}: {_totals_text(report.totals, as_it_is)}"]
         if report.first:
             lines[0] += f"; but first {_first_words(report.first)}"
@@ -53,6 +53,12 @@ def propose_text(report: ProposeReport) -> str:
             lines += _alternative_lines(other)
         lines.append("")
     return "\n".join([*lines, cautions()])
+
+
+def _verdict(report: ProposeReport) -> str:
+    """Changes that are not likely to be right are worth a try, and no more."""
+    by_runs = isinstance(report, SureProposeReport) and report.sureness is not None
+    return "TRY" if by_runs and (report.sureness or 0.0) < LIKELY else "YES"
 
 
 def _first_words(first: Sequence[Finding]) -> str:

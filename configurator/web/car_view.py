@@ -15,7 +15,7 @@ from configurator.judging.feelings import MOMENT_SAYS
 from configurator.learning.as_known import Known
 from configurator.learning.belief import newest_first
 from configurator.slots.slot import SLOT_WORDS, SLOTS
-from configurator.views.belief import belief_lines
+from configurator.views.belief import belief_lines, is_worth_having
 from configurator.views.book import day_text, day_words, measured_text
 from configurator.views.felt_signs import SideFelt, felt_sign
 from configurator.web.judged import Judged
@@ -134,7 +134,7 @@ def _why(known: Known, judged: Judged) -> list[str]:
     end = [
         "Expected in the end: " + ", ".join(f"{change.slot} {change.to}" for change in report.destination)
         + (f", {sure_told(report.destination_sureness)}" if report.destination_sureness else "")
-        + ": have that at hand."
+        + (": have that at hand." if is_worth_having(report) else ": nothing to buy for that yet.")
     ] if report.destination else []  # fmt: skip
     behind = [" ".join(line.split()).lstrip("! ") for line in belief_lines(summary(known.believed))]
     reason = f"{report.why[0].upper()}{report.why[1:]}."

@@ -24,7 +24,7 @@ from configurator.views.belief import proposal_text
 
 STOCK = building.catalog(**building.EASY)
 WORDS = ("stumble", "flat", "smoke", "popback")
-SEEDS = (1, 5, 7, 14, 16, 17, 22, 37)
+SEEDS = (1, 5, 14, 17, 22, 37, 41, 66, 76, 84, 97)
 
 
 @cache
@@ -113,7 +113,9 @@ def test_the_cars_are_worth_asking() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_nobody_is_sent_for_many_parts_that_are_unlikely_to_be_right(seed: int) -> None:
     _, _, step = asked(seed)
-    if step.do == "try" and step.changes:
+    if step.by_practice:
+        assert [one for one in step.changes if one.slot == "front.nozzle"], "off idle the front circuit is felt"
+    elif step.do == "try" and step.changes:
         assert step.sureness is not None and step.sureness >= LEAST_SURE
         assert step.sureness >= UNLIKELY or len(step.changes) <= MOST_UNLIKELY
     elif step.do == "nothing":

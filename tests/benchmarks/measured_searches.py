@@ -16,20 +16,8 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
-from simulate_searches import (
-    CATALOG,
-    KNOWN,
-    PARTS,
-    Car,
-    Engine,
-    Searched,
-    amiss,
-    by_program,
-    drawn,
-    learned,
-    random_car,
-    searched,
-)
+from searching import Searched, by_program, learned, searched
+from simulate_searches import CATALOG, KNOWN, PARTS, Car, Engine, amiss, drawn, random_car
 
 from configurator.arrays import Array
 from configurator.book.records import (

@@ -13,22 +13,19 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
+from searching import WAYS, Searched, learned, searched
 from simulate_searches import (
     KNOWN,
     SPREAD,
-    WAYS,
     Car,
     Engine,
-    Searched,
     amiss,
     any_engine,
     drawn,
     in_words,
-    learned,
     near,
     perceived,
     random_car,
-    searched,
 )
 
 from configurator.arrays import Array

@@ -26,7 +26,8 @@ NOT_OF_THE_EXAMPLES = {
     "every-carburettor-gets-the-same", "right-for-enough-engines", "mixture-does-not-pop-back",
     "main-jets-suit-the-altitude", "overall-ratio-has-the-gear-in-it", "mass-is-not-implausibly-small",
     "nozzle-is-no-smaller-than-was-too-small", "nozzle-is-no-larger-than-was-large-enough",
-    "shot-is-no-less-than-ran-out", "shot-is-no-more-than-smoked", "pull-is-not-drowned",
+    "shot-is-no-less-than-was-too-little", "shot-is-no-more-than-smoked", "pull-is-not-drowned",
+    "shot-is-no-slower-than-was-too-little",
 }  # fmt: skip
 """Rules that speak of a slipped digit, of a catalogue that lacks a gasket, of more than one carburettor or of what runs
 leave open, of a mixture far leaner than any of theirs, and of main jets for another height."""

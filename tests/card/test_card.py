@@ -97,8 +97,8 @@ def test_the_two_circuit_car_names_both() -> None:
     assert [row.slot for row in card.parts] == ["front nozzle", "rear nozzle"]
     closed = next(step for step in steps_of(card, "clearances") if "throttle closed" in step.text)
     assert closed.boxes == ["front slack", "front preload", "rear slack", "rear preload"]
-    lean = card.after_feelings[0]
-    assert {move.circuit for move in lean.moves} == {"front", "rear"}
+    (smoke,) = (one for one in card.after_feelings if one.word == "smoke")
+    assert {move.circuit for move in smoke.moves} == {"front", "rear"}
     assert [line.partition(":")[0] for line in card.felt_then] == ["Front", "Rear"]
     assert all(row.slot in page for row in card.parts)
 

@@ -54,7 +54,7 @@ def test_what_was_felt_rules_out_the_same_by_itself_as_by_the_rules() -> None:
     case = building.easy_case().with_linkage_set()
     table = tabulate_circuit(case, "front")
     sizes_mm = np.array([one.read(FittedNozzle).diameter_mm for one in table.options["nozzle"]])
-    volumes_cc = table.columns.shot.volume_cc[..., 0, 0]
+    volumes_cc, peaks_cc_s = (one[..., 0, 0] for one in (table.columns.shot.volume_cc, table.columns.shot.peak_cc_s))
     alike = ~np.array(
         [[pump.changed or lobe.changed for lobe in table.options["lobe"]] for pump in table.options["pump"]]
     )
@@ -62,6 +62,7 @@ def test_what_was_felt_rules_out_the_same_by_itself_as_by_the_rules() -> None:
         lean_mm, rich_mm = np.sort(chance.choice(sizes_mm, 2))
         size_mm, volume_cc = chance.choice(sizes_mm), chance.choice(volumes_cc.ravel())
         bounds = {"least_mm": size_mm, "most_mm": size_mm, "least_cc": volume_cc, "most_cc": volume_cc}
+        bounds["least_cc_s"] = chance.choice(peaks_cc_s.ravel())
         told = chance.choice(list(bounds))
         felt = FeltSizes(lean_mm, rich_mm, now_mm=sizes_mm[0], scatter_mm=0.02, **{told: bounds[told]})
         facts = replace(table.columns.facts, **felt.facts)  # type: ignore[arg-type]
@@ -69,7 +70,7 @@ def test_what_was_felt_rules_out_the_same_by_itself_as_by_the_rules() -> None:
         by_rules = [
             np.broadcast_to(margins(RULES[rule], own)[..., 0, 0] < 0, volumes_cc.shape) for rule in OF_FELT_SIZES
         ]
-        ruled_out = felt.rule_out(sizes_mm[:, None, None, None], volumes_cc, alike)
+        ruled_out = felt.rule_out(sizes_mm[:, None, None, None], volumes_cc, peaks_cc_s, alike)
         assert np.array_equal(ruled_out, np.any(by_rules, axis=0)), felt
         seen += 0 < ruled_out.sum() < ruled_out.size
     assert seen >= 30, "most bounds leave some and rule out some"

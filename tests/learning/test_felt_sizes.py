@@ -118,7 +118,7 @@ def test_a_shot_that_ran_out_is_not_cured_by_less_volume_nor_smoke_by_more(word:
         assert bounds.most_cc == pytest.approx(1.02 * volume_cc) and not np.isfinite(bounds.least_cc)
     else:
         assert bounds.least_cc == pytest.approx(0.98 * volume_cc) and not np.isfinite(bounds.most_cc)
-    rule = RULES["shot-is-no-more-than-smoked" if word == "smoke" else "shot-is-no-less-than-ran-out"]
+    rule = RULES["shot-is-no-more-than-smoked" if word == "smoke" else "shot-is-no-less-than-was-too-little"]
     table = case.tabulated("front")
     beyond = table.shot.volume_cc > bounds.most_cc if word == "smoke" else table.shot.volume_cc < bounds.least_cc
     assert np.array_equal(margins(rule, table) < 0, beyond) and beyond.any()
@@ -129,3 +129,19 @@ def test_a_clean_run_that_lies_outside_the_bounds_does_not_go_with_them() -> Non
     sizes = felt_sizes(CASE, runs)
     assert not goes_with(CASE, sizes, runs[0])
     assert goes_with(CASE, felt_sizes(CASE, felt((0.60, "stumble"), (0.85, "smoke"))), runs[0])
+
+
+@pytest.mark.parametrize("word", ["stumble", "popback"])
+def test_want_of_fuel_at_once_is_not_cured_by_a_shot_of_less_or_slower_fuel(word: str) -> None:
+    """Whatever gives it: a lobe with less lift, a softer pump."""
+    known = known_by(CASE, felt((0.70, word), moment="at-once"))
+    bounds, case = known.sizes["front"], known.choosing()
+    fitted = case.columns("front", {slot: (option,) for slot, option in CASE.as_fitted.items()}).shot
+    assert bounds.least_cc == pytest.approx(0.85 * fitted.volume_cc.item())
+    assert bounds.least_cc_s == pytest.approx(0.98 * fitted.peak_cc_s.item())
+    shot = case.tabulated("front").shot
+    for rule, less in (
+        ("shot-is-no-less-than-was-too-little", shot.volume_cc < bounds.least_cc),
+        ("shot-is-no-slower-than-was-too-little", shot.peak_cc_s < bounds.least_cc_s),
+    ):
+        assert np.array_equal(margins(RULES[rule], case.tabulated("front")) < 0, less) and less.any()

@@ -99,9 +99,13 @@ CASES: dict[str, tuple[Figures, Figures]] = {
         {"nozzle": {"diameter_mm": 0.90}, "facts": {"rich_mm": 0.90}},
         {"nozzle": {"diameter_mm": 0.91}, "facts": {"rich_mm": 0.90}},
     ),
-    "shot-is-no-less-than-ran-out": (
+    "shot-is-no-less-than-was-too-little": (
         {"shot": {"volume_cc": 2.0}, "facts": {"least_cc": 2.0}},
         {"shot": {"volume_cc": 1.9}, "facts": {"least_cc": 2.0}},
+    ),
+    "shot-is-no-slower-than-was-too-little": (
+        {"shot": {"peak_cc_s": 4.0}, "facts": {"least_cc_s": 4.0}},
+        {"shot": {"peak_cc_s": 3.9}, "facts": {"least_cc_s": 4.0}},
     ),
     "shot-is-no-more-than-smoked": (
         {"shot": {"volume_cc": 2.0}, "facts": {"most_cc": 2.0}},
