@@ -2,6 +2,7 @@
 it."""
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -18,8 +19,13 @@ from configurator.car.questions import (
     ten_strokes,
 )
 from configurator.car.standard import LARGE_PUMP, STANDARD_PUMP, like_of_capacity
+from configurator.car.two_meanings import as_answer, asked_back
+from configurator.car.vehicle import IDLE_PRESSURE_RANGE_KPA
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
+from configurator.files.declared import CODE_PATTERN
+from configurator.physics.atmosphere import STANDARD_PRESSURE_PA
+from configurator.units.quantities import MERCURY_INCH_PA
 
 CAR = "car"
 """What faults of a car that is no file yet are said to lie in."""
@@ -28,6 +34,8 @@ TO_COME: Mapping[str, object] = {
     "fitted.front.nozzle": {"diameter": 0.8, "style": "straight"},
 }  # fmt: skip
 """What stands for answers still to come, while those given are checked."""
+IDLE_PRESSURE = "[engine] idle_pressure_kpa"
+CODE = re.compile(CODE_PATTERN)
 TO_COME_OF_TWO = {"carburettor.barrels": 4, "fitted.rear.nozzle": TO_COME["fitted.front.nozzle"]}
 
 
@@ -63,14 +71,15 @@ def _nested(written: Mapping[str, object]) -> dict[str, Any]:
 
 def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> list[Fault]:
     """What is wrong with the answer to a question, the others taken as they are or will be."""
-    answer = answers[question.key]
+    answer = question.meant(answers[question.key])
     if answer == DONT_KNOW:
-        wanted = " or ".join(question.choices) or question.example
-        return [] if question.if_unknown else [Fault(CAR, question.key, "is needed", wanted)]
+        return [] if question.if_unknown else [Fault(CAR, question.key, "is needed", question.wants)]
     in_figures = question.or_number_from is not None and answer[:1].isdigit()
-    in_words = answer in question.choices or (question.or_code and answer[:1].isalpha())
+    in_words = answer in question.choices or (question.or_code and bool(CODE.fullmatch(answer)))
     if question.choices and not in_figures and not in_words:
-        return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", " or ".join(question.choices))]
+        return [Fault(CAR, question.key, f"'{answer[:40]}' is none of them", question.wants)]
+    if which := asked_back(question.key, answer):
+        return [Fault(CAR, question.key, which)]
     cc, least = ten_strokes(answer) if in_figures else None, question.or_number_from or 0.0
     if isinstance(cc, int | float) and cc < least:
         expected = f"what ten full strokes gave, {least:g} cc or more"
@@ -86,30 +95,75 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     if first.lower() in NUMBER_WORDS and not question.or_code:
         remedy = f"write it in figures: {NUMBER_WORDS[first.lower()]} {rest}".rstrip()
         return [replace(fault, remedy=remedy) for fault in found]
-    return found
+    return [_as_asked(fault, question) for fault in found]
+
+
+def _as_asked(fault: Fault, question: Question) -> Fault:
+    """A fault of a figure, with what its question wants in place of what the key of the file takes."""
+    if question.or_code:
+        return fault if "catalogue has no" not in fault.problem else replace(fault, expected=question.wants)
+    return replace(fault, expected=question.wants) if fault.place.endswith(IDLE_PRESSURE) else fault
 
 
 def faults_of_answers(answers: Answers, catalog: Catalog) -> list[Fault]:
-    """What is wrong with all answers, and with what is not answered; each fault in the place of its question."""
-    return [
+    """What is wrong with all answers, and with what is not answered, each fault in the place of its question; where
+    each does by itself, what is wrong with them together."""
+    questions = [*asked_of(answers), *(one for one in MORE if one.asked(answers) and one.key in answers)]
+    found = [
         Fault("", question.key, fault.problem, fault.expected, fault.remedy)
-        for question in asked_of(answers)
+        for question in questions
         for fault in faults_of_answer(question, {question.key: DONT_KNOW, **answers}, catalog)
     ]
+    if found:
+        return found
+    return [
+        Fault("", _question_at_fault(fault, questions, answers), fault.problem, fault.expected, fault.remedy)
+        for fault in _faults(tables_of(answers), catalog)
+    ]
+
+
+def _question_at_fault(fault: Fault, questions: Iterable[Question], answers: Answers) -> str:
+    """The question whose answer a fault of the file lies in; where it lies in none, its place in the file."""
+    given = ((one.key, one.written(answers.get(one.key, DONT_KNOW))) for one in questions)
+    return next((key for key, places in given if _lies_in(fault, places)), fault.place)
+
+
+def not_asked(told: Answers, answers: Answers, faults: Iterable[Fault]) -> list[Fault]:
+    """What was told although nobody asks that of such a car; what another answer, itself at fault, would have asked for
+    is no fault."""
+    every, mended = {one.key: one for one in (*QUESTIONS, *MORE)}, [answers]
+    for key in {fault.place for fault in faults} & set(every):
+        mended = [{**others, key: word} for others in mended for word in every[key].choices or (answers.get(key, ""),)]
+    asked = {one.key for others in mended for one in (*asked_of(others), *MORE) if one.asked(others)}
+    return [
+        Fault("", key, "is not asked of such a car", "nothing here")
+        for key, answer in told.items() if answer and key not in asked
+    ]  # fmt: skip
 
 
 def _lies_in(fault: Fault, places: Iterable[str]) -> bool:
     """Whether a fault lies in one of these keys."""
-    there = fault.place.replace("[", "").replace("]", "").replace(" ", ".")
+    there = re.sub(r"[\[\]]", "", fault.place).replace(" ", ".").replace("idle_vacuum_kpa", "idle_pressure_kpa")
     return any(there == place or there.startswith(f"{place}.") for place in places)
 
 
 def _faults(tables: dict[str, Any], catalog: Catalog) -> list[Fault]:
     try:
-        resolve_fitted(vehicle_for(tables, CAR, catalog), catalog)
+        vehicle = vehicle_for(tables, CAR, catalog)
+        resolve_fitted(vehicle, catalog)
     except BadInput as error:
         return list(error.faults)
-    return []
+    return _faults_of_vacuum(vehicle.engine.idle_vacuum_kpa)
+
+
+def _faults_of_vacuum(vacuum_kpa: float | None) -> list[Fault]:
+    """A vacuum that no idle has, at sea level, since no question asks how high the car lives."""
+    air_kpa, (low_kpa, high_kpa) = STANDARD_PRESSURE_PA / 1e3, IDLE_PRESSURE_RANGE_KPA
+    if vacuum_kpa is None or low_kpa <= air_kpa - vacuum_kpa <= high_kpa:
+        return []
+    found = f"leaves {air_kpa - vacuum_kpa:.0f} kPa of the air's {air_kpa:.0f} kPa, which no idle does"
+    least, most = ((air_kpa - end_kpa) * 1e3 / MERCURY_INCH_PA for end_kpa in (high_kpa, low_kpa))
+    return [Fault(CAR, "[engine] idle_vacuum_kpa", found, f"{least:.0f} to {most:.0f} inHg")]
 
 
 def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
@@ -118,7 +172,10 @@ def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
         f"{heading}.{key}": value for heading, table in _flat(tables) for key, value in table.items()
         if not isinstance(value, bool)
     }  # fmt: skip
-    found = {one.key: str(flat[one.place]) for one in (*QUESTIONS, *MORE) if one.place in flat and one.key != "name"}
+    found = {
+        one.key: as_answer(one.key, str(flat[one.place]))
+        for one in (*QUESTIONS, *MORE) if one.place in flat and one.key != "name"
+    }  # fmt: skip
     if found.get("gearbox") == "converter":
         found["gearbox"] = "automatic"
     found["pumps"] = "2" if "fitted.rear.nozzle" in flat else "1"

@@ -49,23 +49,60 @@ class Question:
             return self.unknown
         each = " for each litre" if figure.per_litre else ""
         unit = f" {figure.unit}".rstrip()
-        return f"{figure.taken:g}{unit}{each} is taken, {figure.low:g} to {figure.high:g} reckoned with"
+        return f"{figure.taken:g}{unit}{each} is taken, {figure.low:g} to {figure.high:g}{unit} reckoned with"
 
     def written(self, answer: str) -> Mapping[str, object]:
         """Keys of the vehicle file, with dots between, and what an answer puts there; none where it is not known."""
-        if answer == DONT_KNOW:
+        means = self.meant(answer)
+        if means == DONT_KNOW:
             return {}
-        return self.writes(answer) if self.writes else {self.place: as_written(answer)}
+        return self.writes(means) if self.writes else {self.place: as_written(means)}
 
     def meant(self, answer: str) -> str:
-        """The word of a choice that begins with what was said, where only one does; a number in words in figures.
+        """What an answer stands for: nothing where it says that it is not known; the word of a choice that begins with
+        what was said, where only one does, another word of the trade for it, or a number in words in figures.
 
-        >>> next(one for one in QUESTIONS if one.key == "barrels").meant("four")
-        '4'
+        >>> asked = {one.key: one for one in QUESTIONS}
+        >>> asked["barrels"].meant("four"), asked["front_screw"].meant("free flow screw"), asked["gearbox"].meant("idk")
+        ('4', 'free-flow', '')
         """
-        said = NUMBER_WORDS.get(answer.lower(), answer.lower()) if answer else "-"
-        found = [word for word in self.choices if word.startswith(said)]
-        return found[0] if len(found) == 1 else answer
+        said = answer.strip()
+        if said.lower() in NOT_KNOWN_IN_WORDS:
+            return DONT_KNOW
+        plain = _plainly(NUMBER_WORDS.get(said.lower(), said))
+        found = [word for word in self.choices if plain and _plainly(word).startswith(plain)]
+        other = OTHER_WORDS.get(plain, "")
+        return other if other in self.choices else found[0] if len(found) == 1 else said
+
+    @property
+    def wants(self) -> str:
+        """What may be answered, for one whose answer was refused."""
+        words = [*self.choices]
+        if self.or_number_from is not None:
+            words.append("what ten strokes gave, such as 42 cc")
+        if self.or_code:
+            words.append("a code of the catalogue")
+        return ", ".join(words[:-1]) + f" or {words[-1]}" if words else f"an answer such as {self.example}"
+
+
+NOT_KNOWN_IN_WORDS = {
+    DONT_KNOW, "?", "don't know", "dont know", "don\u2019t know", "i don't know", "idk", "dunno", "no idea", "unknown",
+    "not known", "not sure", "unsure",
+}  # fmt: skip
+OTHER_WORDS = {"stick": "manual", "clutch": "manual", "converter": "automatic", "torqueconverter": "automatic",
+               "neutral": "free", "outofgear": "free", "big": "large"}  # fmt: skip
+"""Other words of the trade for a choice, as _plainly has them."""
+_NOUNS = re.compile(r"\s*(accelerator|pump|screw|gearbox|transmission|manifold|barrels?|pumps|one)$")
+
+
+def _plainly(words: str) -> str:
+    """Words as they are compared: without case, hyphens, spaces, and the noun that the question itself names."""
+    lower = words.lower().strip()
+    while shorter := _NOUNS.sub("", lower):
+        if shorter == lower:
+            break
+        lower = shorter
+    return re.sub(r"[^a-z0-9]", "", lower)
 
 
 NUMBER_WORDS = {"one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8"}

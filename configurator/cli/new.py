@@ -75,7 +75,7 @@ def _of_words(words: Sequence[str]) -> dict[str, str]:
     for key, sign, _ in pairs:
         if not sign:
             raise BadInput.in_field("set", key, "is no answer", "QUESTION=ANSWER, such as engine_size=3.2l")
-    return _known_questions({key.strip(): answer.strip().removeprefix(UNKNOWN) for key, _, answer in pairs}, "--set")
+    return _known_questions({key.strip(): answer.strip() for key, _, answer in pairs}, "--set")
 
 
 def _of_file(path: Path | None) -> dict[str, str]:
@@ -119,15 +119,10 @@ def _offered(like: Path) -> dict[str, str]:
 
 def _refuse_faults(answers: "Answers", told: "Answers", catalog: "Catalog") -> None:
     """Every answer at fault at once; raises BadInput."""
-    from configurator.car.described import faults_of_answers
-    from configurator.car.questions import MORE, asked_of
+    from configurator.car.described import faults_of_answers, not_asked
 
-    asked = {question.key for question in (*asked_of(answers), *MORE)}
-    faults = [
-        Fault("", key, "is not asked of such a car", "nothing here")
-        for key, answer in told.items() if answer and key not in asked
-    ]  # fmt: skip
-    faults += faults_of_answers(answers, catalog)
+    faults = faults_of_answers(answers, catalog)
+    faults = [*not_asked(told, answers, faults), *faults]
     if faults:
         raise BadInput(faults)
 
@@ -177,7 +172,7 @@ def _answer(
         answer = typed.strip()
         if answer == BACK:
             return None
-        answer = "" if answer in (UNKNOWN, "don't know", "dont know") else question.meant(answer)
+        answer = question.meant(answer)
         faults = faults_of_answer(question, {**answers, question.key: answer}, catalog)
         if not faults:
             if not answer:

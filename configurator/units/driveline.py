@@ -31,9 +31,9 @@ _PRINTED = tuple(
 
 _GEAR = (
     r"([0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:\s*:\s*1)?(?:\s+(?:in|axle|final|drive|rear|diff|gear|gearbox|transfer|box|low|high"
-    r"|top|direct|overdrive|first|second|third|fourth|fifth|sixth|1st|2nd|3rd|4th|5th|6th))*"
+    r"|top|direct|overdrive|overall|total|first|second|third|fourth|fifth|sixth|1st|2nd|3rd|4th|5th|6th))*"
 )
-_TIMES = r"\s*(?:(?<![a-z])x(?![a-z])|\u00d7|\*|times)\s*"
+TIMES = r"\s*(?:(?<![a-z])x(?![a-z])|\u00d7|\*|times)\s*"
 
 
 def tyre_radius_m(printed: str) -> float | None:
@@ -69,7 +69,7 @@ def overall_ratio(gears: str) -> float:
     (10.332, 8.19, 8.2)
     """
     product = 1.0
-    for part in re.split(_TIMES, gears.strip(), flags=re.IGNORECASE):
+    for part in re.split(TIMES, gears.strip(), flags=re.IGNORECASE):
         gear = re.fullmatch(_GEAR, part, re.IGNORECASE)
         if gear is None:
             raise BadSize(gears, "not ratios with x between them", RATIOS_ACCEPTED)

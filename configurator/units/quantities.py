@@ -93,6 +93,7 @@ KNOWN_UNITS = {name: Unit(name, measures, si, _ZEROS.get(name, 0.0)) for measure
 
 _THOUSANDS = r"[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9,])(?:\.[0-9]*)?"
 _NUMBER_AND_UNIT = rf"([+\-\u2212]?)({_THOUSANDS}|[0-9]+[.,]?[0-9]*|[.,][0-9]+)\s*(.*)"
+_FRACTION = r"(?:([0-9]{1,3})[ -])?([0-9]{1,2})/(2|4|8|16|32|64)(?![0-9/.,])"
 _SAID = r"(.*?)[\s(]*(vacuum|vac|below the air|depression|absolute|abs)\.?\)?"
 _SIGNS = str.maketrans({"\u00b3": "3", "\u00b2": "2", "\u00b0": "deg", "^": "", ".": "", " ": ""})
 
@@ -159,23 +160,44 @@ def read_quantity(text: str, unit: str) -> WithUnit:
     unit_text, reference = _said(unit_text)
     found = _BY_SPELLING[wanted.measures].get(_plain(unit_text)) if unit_text else wanted
     if found is None:
-        raise BadSize(text, f"'{unit_text[:20]}' is no unit of {wanted.measures}", "")
+        raise BadSize(text, f"'{unit_text[:20]}' is no unit of {wanted.measures}", "", _unit_meant(unit_text, wanted))
     if reference and wanted.measures != "pressure":
         raise BadSize(text, f"{reference} is said of a pressure only", "")
     return WithUnit(tuple(_in(wanted, found, sign * number) for number in numbers_of(digits)), found, reference)
+
+
+def _unit_meant(unit_text: str, wanted: Unit) -> str:
+    """The unit whose spelling is nearest to what was written; empty where none is near."""
+    from difflib import get_close_matches
+
+    spellings = _BY_SPELLING[wanted.measures]
+    near = [] if any(map(str.isdigit, unit_text)) else get_close_matches(_plain(unit_text)[:20], spellings, 1, 0.65)
+    return f"did you mean {spellings[near[0]].name}?" if near else ""
 
 
 def parted(text: str) -> tuple[int, str, str]:
     """The sign of a figure, its digits as they stand, and its unit; raises BadSize as read_quantity."""
     if not text.strip():
         raise BadSize(text, "nothing is written", "")
-    match = re.fullmatch(_NUMBER_AND_UNIT, text.strip(), re.DOTALL)
+    match = re.fullmatch(_NUMBER_AND_UNIT, without_fraction(text.strip()), re.DOTALL)
     if not match:
         raise BadSize(text, "not a number with a unit", "")
     sign, digits, unit_text = match.groups()
     if unit_text.startswith("/"):
-        raise BadSize(text, "fractions are not read", "", "write it as a decimal")
+        raise BadSize(text, "only halves, quarters and so on to 64ths are read", "", "write it as a decimal")
     return (-1 if sign in ("-", "\u2212") else 1), digits, unit_text
+
+
+def without_fraction(text: str) -> str:
+    """A text with the fraction of an inch rule that it begins with as a decimal, exact; any other as it stands.
+
+    >>> without_fraction("1/32 in"), without_fraction("1 1/8 in"), without_fraction("1-1/8 in"), without_fraction("1/3")
+    ('0.03125 in', '1.125 in', '1.125 in', '1/3')
+    """
+    found = re.match(_FRACTION, text)
+    if not found or not 0 < int(found[2]) < int(found[3]):
+        return text
+    return f"{int(found[1] or 0) + int(found[2]) / int(found[3])!r}{text[found.end() :]}"
 
 
 def numbers_of(digits: str) -> tuple[float, ...]:

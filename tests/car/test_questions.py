@@ -69,7 +69,7 @@ def test_a_car_off_a_paper() -> None:
     front = resolve_fitted(vehicle, SHIPPED).front
     assert (front.pump.code, front.feed_screw.code, front.lobe.code) == ("pump-3cc", "screw-plain", "lobe-fell")
     assert front.nozzle.diameter_mm == pytest.approx(0.7874)
-    assert "# idle_rpm is not known: 850 rev/min is taken, 650 to 1100 reckoned with" in text
+    assert "# idle_rpm is not known: 850 rev/min is taken, 650 to 1100 rev/min reckoned with" in text
     assert 'displacement_cc = "350 cu in"  # How large is the engine?' in text
 
 
@@ -173,7 +173,10 @@ def test_a_lobe_by_three_readings_of_a_dial_gauge(pump: str, said: str) -> None:
 
 def test_readings_at_fault_are_told_as_that() -> None:
     question = next(one for one in EVERY if one.key == "front_lobe")
-    for said, says in (("15", "not a list of angle:lift pairs"), ("15:1.1 12:3", "not greater than the one before")):
+    for said, says in (
+        ("15", "not a list of angle:lift pairs"),
+        ("15:1.1 12:3 40:3", "not greater than the one before"),
+    ):
         (fault,) = faults_of_answer(question, {"front_lobe": said}, SHIPPED)
         assert says in fault.problem
 

@@ -155,3 +155,16 @@ def at_most(arguments: list[str], lines: list[str], directory: Path) -> tuple[st
         capture_output=True, text=True, input="\n".join(lines) + "\n", check=False, timeout=LONGEST_S,
     )  # fmt: skip
     return done.stdout, done.returncode
+
+
+@pytest.mark.parametrize("answer", ["opening=fast", "engine_size=283", "gears=4.10", "idle_vacuum=55 kPa"])
+def test_an_answer_of_a_script_is_checked_as_a_typed_one(answer: str, tmp_path: Path) -> None:
+    told = ["name=x", "engine_size=2 l", "gearbox=stick", "barrels=2", "front_nozzle=1/32 in", answer]
+    _, err, code = run(["new", "car.toml", *(piece for word in told for piece in ("--set", word))], tmp_path)
+    assert code == 2 and err.startswith(f"tipin: {answer.partition('=')[0]}: ") and list(tmp_path.iterdir()) == []
+
+
+def test_a_wrong_gearbox_is_one_fault(tmp_path: Path) -> None:
+    told = ["name=x", "engine_size=2 l", "gearbox=manul", "barrels=2", "front_nozzle=0.7", "tyres=205/60R15"]
+    _, err, _ = run(["new", "car.toml", *(piece for word in told for piece in ("--set", word))], tmp_path)
+    assert err == "tipin: gearbox: 'manul' is none of them; expected manual, automatic or free\n"

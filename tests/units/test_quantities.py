@@ -67,7 +67,7 @@ def test_one_figure_in_all_its_spellings(unit: str, texts: list[str]) -> None:
     [
         ("350 hp", "cc", "'hp' is no unit of volume"), ("600 cfm", "cc", "'cfm' is no unit of volume"),
         ("3 lb", "mm", "'lb' is no unit of length"), ("large", "kg", "not a number with a unit"),
-        ("", "kg", "nothing is written"), ("1/2 in", "mm", "fractions are not read"),
+        ("", "kg", "nothing is written"), ("1/3 in", "mm", "only halves, quarters and so on to 64ths are read"),
         ("12 kg vacuum", "kg", "vacuum is said of a pressure only"),
         ("1_000 cc", "cc", "'_000 cc' is no unit of volume"),
         ("nan cc", "cc", "not a number with a unit"), ("12 mm 3", "mm", "'mm 3' is no unit of length"),
@@ -77,6 +77,31 @@ def test_what_is_no_figure_in_such_a_unit_is_refused(text: str, unit: str, probl
     with pytest.raises(BadSize) as caught:
         read_quantity(text, unit)
     assert caught.value.problem == problem
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "meant"),
+    [("350 cui", "cc", "cu in"), ("600 cfn", "m3/min", "cfm"), ("31 thuo", "mm", "thou"), ("3 lsb", "kg", "lb"),
+     ("350 hp", "cc", ""), ("3 gallons", "cc", ""), ("12 mm 3", "mm", "")],
+)  # fmt: skip
+def test_a_misspelt_unit_names_the_nearest(text: str, unit: str, meant: str) -> None:
+    with pytest.raises(BadSize) as caught:
+        read_quantity(text, unit)
+    assert caught.value.remedy == (f"did you mean {meant}?" if meant else "")
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [("1/32 in", 0.79375), ('1/32"', 0.79375), ("1 1/8 in", 28.575), ("1-1/8 inch", 28.575), ("3/4in", 19.05)],
+)
+def test_a_fraction_of_an_inch_is_read_as_a_rule_has_it(text: str, mm: float) -> None:
+    assert read_quantity(text, "mm").values == pytest.approx((mm,), abs=1e-9)
+
+
+@pytest.mark.parametrize("text", ["1/3 in", "5/4 in", "0/4 in", "1/0 in", "1/32/4 in", "1/32.5 in"])
+def test_what_no_rule_has_is_no_fraction(text: str) -> None:
+    with pytest.raises(BadSize):
+        read_quantity(text, "mm")
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ NO_ORIFICE = "is no orifice, which measures 0.1 to 10 mm"
         ("\u0663 mm", "not a number with a unit", ""),
         ("0.8 kg", "'kg' is no unit of length", ""),
         ("0.8 mm 0.9", "'mm 0.9' is no unit of length", ""),
-        ("1/32 in", "fractions are not read", "write it as a decimal"),
+        ("1/30 in", "only halves, quarters and so on to 64ths are read", "write it as a decimal"),
         ("#6.5", "a number drill is # and a whole number", ""),
         ("#", "a number drill is # and a whole number", ""),
         ("#-3", "a number drill is # and a whole number", ""),
