@@ -10,6 +10,7 @@ import typer
 
 from configurator.cli.shared import CatalogDir, app, case_of
 from configurator.errors import BadInput, Fault
+from configurator.units.showing import as_shown
 
 if TYPE_CHECKING:
     from configurator.car.questions import Answers, Question
@@ -142,6 +143,7 @@ def _asked(catalog: "Catalog", told: "Answers", offered: "Answers") -> "Answers"
         if question is None:
             if _is_right(asked, answers):
                 return answers
+            offered = {**offered, **answers}
             answers = {key: answer for key, answer in answers.items() if key in told}
             been = []
             continue
@@ -185,18 +187,21 @@ def _answer(
 
 def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
     """Whether what was answered is to be written."""
+    from configurator.car.understood import understood
+
     typer.echo("")
     for question in asked:
-        typer.echo(f"  {question.asks:62} {_understood(question, answers[question.key])}")
-    return typer.confirm("\nIs that right?", default=True)
-
-
-def _understood(question: "Question", answer: str) -> str:
-    """An answer as it is written, or what is done without it."""
-    if not answer:
-        return f"not known: {question.if_unknown}"
-    found = ", ".join(f"{place.rpartition('.')[2]} = {value}" for place, value in question.written(answer).items())
-    return found or answer
+        says = understood(question, answers[question.key])
+        typer.echo(f"  {question.asks:62} {says if answers[question.key] else as_shown(says)}")
+    while True:
+        said = typer.prompt("\nIs that right? [Y/n]", default="y", show_default=False).strip().lower()
+        if said in ("y", "yes", "n", "no"):
+            return said.startswith("y")
+        typer.echo(
+            "  y: the file is written, as it stands above, and a first answer comes of it\n"
+            f"  n: the questions come again, each with what you answered; Enter keeps it, {BACK} goes back\n"
+            "  Ctrl-C gives up, and nothing is written"
+        )
 
 
 def _first_answer(car: Path, catalog: Path | None) -> None:

@@ -8,7 +8,7 @@ import re
 from contextvars import ContextVar
 from typing import Any, Literal, get_args
 
-from configurator.units.quantities import KNOWN_UNITS
+from configurator.units.quantities import KNOWN_UNITS, Unit, declared_unit, reference_of
 
 ShownUnits = Literal["metric", "inch"]
 SHOWN_UNITS: tuple[ShownUnits, ...] = get_args(ShownUnits)
@@ -41,6 +41,26 @@ def as_shown(text: str) -> str:
     return re.sub(_ALONE, _in_inches, re.sub(_BOTH, r"\g<inch> (\g<low>\g<number> mm\g<more>)", text))
 
 
+_BESIDE = {
+    "cc": "cu in", "kg": "lb", "mm": "in", "m": "ft", "kPa": "inHg", "m3/min": "cfm", "C": "F", "kg m2": "lb ft2",
+}  # fmt: skip
+
+
+def in_both(value: float, unit: str) -> dict[str, str]:
+    """A figure in its declared unit and, where the trade has one, in that of inches, by the unit's name; four figures.
+
+    >>> in_both(3400, "kg"), in_both(54.18, "kPa vacuum")["inHg"], in_both(850, "rev/min")
+    ({'kg': '3,400 kg', 'lb': '7,496 lb'}, '16 inHg vacuum', {'rev/min': '850 rev/min'})
+    """
+    own = declared_unit(unit)
+    if own is None:
+        return {unit: f"{value:g} {unit}"}
+    beside = "thou" if own.name == "mm" and value < _MOST_IN_THOU_MM else _BESIDE.get(own.name, own.name)
+    said = f" {reference_of(unit)}".rstrip()
+    figures = {own.name: value, beside: _in_unit(value, own, KNOWN_UNITS[beside])}
+    return {name: f"{float(f'{figure:.4g}'):,g} {name}{said}" for name, figure in figures.items()}
+
+
 def shown_value(value: Any) -> Any:
     """What a template writes, the same; pieces of pages, and all that is no text, as they are."""
     return as_shown(value) if type(value) is str else value
@@ -56,4 +76,8 @@ def _in_inches(found: re.Match[str]) -> str:
 
 def _converted(number: float, unit: str, into: str) -> str:
     own, other = KNOWN_UNITS["C" if unit == "deg C" else unit], KNOWN_UNITS[into]
-    return f"{(own.zero + number * own.si - other.zero) / other.si:.{_PLACES[into]}f}"
+    return f"{_in_unit(number, own, other):.{_PLACES[into]}f}"
+
+
+def _in_unit(number: float, own: Unit, other: Unit) -> float:
+    return (own.zero + number * own.si - other.zero) / other.si

@@ -16,6 +16,7 @@ from starlette.routing import Route
 
 from configurator.car.described import answers_of, faults_of_answer, faults_of_answers, text_of_car
 from configurator.car.questions import DONT_KNOW, MORE, QUESTIONS, Answers, Question, asked_of
+from configurator.car.understood import understood
 from configurator.catalogue.load import Catalog
 from configurator.errors import BadInput, Fault
 from configurator.files.reading import toml_of
@@ -120,7 +121,10 @@ def _codes(question: Question, catalog: Catalog) -> Iterator[str]:
 
 
 def _summary(answers: Answers, faults: list[Fault]) -> Response:
-    asked = [(one, _address(answers, one.key)) for one in asked_of(answers) if one.key in answers]
+    asked = [
+        (one, _address(answers, one.key), understood(one, answers[one.key]))
+        for one in asked_of(answers) if one.key in answers
+    ]  # fmt: skip
     asks = {question.key: question.asks for question in QUESTIONS}
     wrong = [(asks.get(fault.place, ""), _says(fault)) for fault in faults]
     back = asked[-1][1] if asked else _PLACE

@@ -77,6 +77,25 @@ def test_a_wrong_answer_is_asked_for_again_and_one_goes_back(tmp_path: Path, mon
     assert shown.count("At what speed does it idle, warm?") == 3  # asked, gone back to, and in the summary
 
 
+def test_what_is_read_back_is_in_words_and_asked_again_as_it_was_answered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TIPIN_BOOK", str(tmp_path / "book.sqlite"))
+    first = ["Tender", "5.7 l", "700", "15 inHg", "auto", "1,900", "2", "600 cfm", "", "0.8", "", "", "", ""]
+    shown, code = at_a_terminal(
+        ["new", "tender.toml"], [*first, "?", "n", "", "5.9 l", *[""] * (len(first) - 2), "y"], tmp_path
+    )
+    assert code == 0 and "y: the file is written" in shown and "n: the questions come again" in shown
+    summary = shown.partition("(5,700 cc, 347.8 cu in)")[2]
+    assert "15 inHg (50.8 kPa vacuum)" in summary and "600 cfm (16.99 m3/min)" in summary
+    assert "diameter" not in shown.partition("tender.toml is written.")[0] and "kPa =" not in shown
+    written = tomllib.loads((tmp_path / "tender.toml").read_text())
+    assert written["engine"] == {
+        "displacement_cc": "5.9 l", "idle_rpm": 700, "idle_pressure_kpa": "15 inHg vacuum",
+    }  # fmt: skip
+    assert written["carburettor"]["rated_flow_m3_min"] == "600 cfm"
+
+
 def test_given_up_half_way_nothing_is_written(tmp_path: Path) -> None:
     shown, code = at_a_terminal(["new", "half.toml"], ["Half", "2 l", "\x03"], tmp_path)
     assert code != 0 and "nothing was written" in shown and "Traceback" not in shown and list(tmp_path.iterdir()) == []

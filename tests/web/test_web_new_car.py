@@ -58,7 +58,11 @@ def test_every_question_comes_once_and_the_file_is_the_one_that_the_command_writ
         text = client.get("/new", params=hidden(text) | given).text
         assert hidden(text).items() >= {key: COUPE[key] for key in seen if key in hidden(text)}.items()
     assert seen == [question.key for question in asked_of(COUPE)]
-    assert "350 cu in" in text and "not known: the lobe that usually goes" in text
+    assert (
+        "350 cu in (5,735 cc)" in text
+        and "600 cfm (16.99 m3/min)" in text
+        and "not known: the lobe that usually goes" in text
+    )
     sent = client.post("/new", data=hidden(text), headers=OWN_FORM)
     assert (sent.status_code, sent.headers["location"]) == (303, "/car/Sam-s-coup%C3%A9")
     written = (workshop.folder.path / "Sam-s-coupé.toml").read_text(encoding="utf-8")
