@@ -56,7 +56,8 @@ AS_THEY_ARE = "the screw, pump and lobe that are in"
 def in_a_sentence(over: NotKnown) -> str:
     """The range, and what to measure first."""
     most = over.figures[0]
-    measure = f"{most.says} moves it most: measure that"
+    table, _, key = most.figure.partition(".")
+    measure = f"{most.says} moves it most: {'find that out' if TAKEN[table, key].found_out else 'measure that'}"
     if over.from_mm is not None and over.to_mm is not None:
         ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
         says = f"the smallest nozzle for {AS_THEY_ARE} is {ends}, over what is not known of the car"

@@ -35,6 +35,8 @@ class LeftOut:
     or_key: str = ""
     """Another key that says the same."""
     unit: str = ""
+    found_out: bool = False
+    """Whether it is read from papers, a plate or a tyre, and measured by nobody in a workshop."""
 
     @property
     def ends(self) -> tuple[float, float]:
@@ -50,15 +52,24 @@ LEFT_OUT: Mapping[Place, LeftOut] = MappingProxyType(
     {
         ("engine", "idle_rpm"): LeftOut("the idle speed", 850, 650, 1100, unit="rev/min"),
         ("driveline", "mass_kg"): LeftOut("the weight", 1200, 750, 1900, transmission="manual", unit="kg"),
-        ("driveline", "overall_ratio"): LeftOut("the ratio of gear and axle", 9.0, 6.5, 12.0, transmission="manual"),
+        ("driveline", "overall_ratio"): LeftOut(
+            "the ratio of gear and axle", 9.0, 6.5, 12.0, transmission="manual", found_out=True
+        ),
         ("driveline", "wheel_radius_m"): LeftOut(
-            "the size of the tyres", 0.305, 0.27, 0.36, transmission="manual", unit="m"
+            "the size of the tyres", 0.305, 0.27, 0.36, transmission="manual", unit="m", found_out=True
         ),
         ("driveline", "stall_rpm"): LeftOut(
-            "the converter's stall speed", 1900, 1500, 2500, transmission="converter", unit="rev/min"
+            "the converter's stall speed", 1900, 1500, 2500, transmission="converter", unit="rev/min", found_out=True
         ),
         ("carburettor", "rated_flow_m3_min"): LeftOut(
-            "the carburettor's air flow", 3.2, 2.2, 4.5, per_litre=True, or_key="rated_flow_ft3_min", unit="m3/min"
+            "the carburettor's air flow",
+            3.2,
+            2.2,
+            4.5,
+            per_litre=True,
+            or_key="rated_flow_ft3_min",
+            unit="m3/min",
+            found_out=True,
         ),
     }
 )
@@ -71,7 +82,9 @@ RANGES: Mapping[Place, LeftOut] = MappingProxyType(
         ("manifold", "distance_to_valves_mm"): LeftOut(
             "the way from carburettor to valves", 250.0, 150.0, 400.0, unit="mm"
         ),
-        ("manifold", "volume_cc"): LeftOut("the room in the manifold", 800.0, 400.0, 1200.0, per_litre=True, unit="cc"),
+        ("manifold", "volume_cc"): LeftOut(
+            "the room in the manifold", 800.0, 400.0, 1200.0, per_litre=True, unit="cc", found_out=True
+        ),
         ("carburettor", "rear_opens_at_deg"): LeftOut(
             "the angle at which the rear throttles start", 30.0, 20.0, 45.0, unit="deg"
         ),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from configurator.cli.shared import CatalogDir, app, case_of
+from configurator.cli.shared import BookPlace, CatalogDir, app, case_of
 from configurator.errors import BadInput, Fault
 from configurator.units.showing import as_shown
 
@@ -35,6 +35,7 @@ def new_command(
         bool, typer.Option("--more", help="ask of a car there is what moves its answer most, until it stands still")
     ] = False,
     catalog: CatalogDir = None,
+    book: BookPlace = None,
 ) -> None:
     """Describe a car: questions on the terminal, or answers in a file.
 
@@ -164,9 +165,9 @@ def _answer(
     from configurator.car.described import faults_of_answer
 
     typer.echo(f"\n{number}  {question.asks}")
-    typer.echo(f"     {question.help}; such as {question.example}")
+    typer.echo(as_shown(f"     {question.help}; such as {question.example}"))
     for word, meaning in question.choices.items():
-        typer.echo(f"       {word}: {meaning}")
+        typer.echo(as_shown(f"       {word}: {meaning}"))
     while True:
         typed = typer.prompt(
             "    ", default=offered.get(question.key, ""), show_default=bool(offered.get(question.key))
@@ -178,7 +179,7 @@ def _answer(
         faults = faults_of_answer(question, {**answers, question.key: answer}, catalog)
         if not faults:
             if not answer:
-                typer.echo(f"     not known: {question.if_unknown}")
+                typer.echo(as_shown(f"     not known: {question.if_unknown}"))
             return answer
         for fault in faults:
             says = "; ".join(filter(None, [fault.problem, f"expected {fault.expected}" if fault.expected else ""]))
@@ -213,7 +214,7 @@ def _first_answer(car: Path, catalog: Path | None) -> None:
 
     records = CarRecords()
     report = checked(car_now(case_of(car, catalog), records), records, [], everything=False)
-    typer.echo(check_text(report, everything=False))
+    typer.echo(as_shown(check_text(report, everything=False)))
     typer.echo(
         f"\nNext: `tipin next {car} --symptom stumble` (or popback, flat, dull, smoke) says what to try; "
         f"`tipin new {car} --more` asks for what would make it surer."
@@ -241,9 +242,10 @@ def _ask_more(car: Path, catalog: "Catalog") -> None:
         moves = next((one for one in over.figures if one.figure not in passed and matters(one, over.smallest_mm)), None)
         if moves is None:
             still = "nothing that is not known" if not passed else "nothing else that is not known"
-            typer.echo(f"{in_a_sentence(over).partition('; ')[0]}; {still} moves it by more than a size")
+            says = in_a_sentence(over).partition("; ")[0]
+            typer.echo(as_shown(f"{says}; {still} moves it by more than a size"))
             return
-        typer.echo(in_a_sentence(over))
+        typer.echo(as_shown(in_a_sentence(over)))
         question = question_of(moves.figure)
         answer = _answer(question, " -", {}, {}, catalog)
         if not answer:

@@ -5,6 +5,7 @@ size keeps its millimetres beside, since a nozzle is bought by them.
 """
 
 import re
+from collections.abc import Sequence
 from contextvars import ContextVar
 from typing import Any, Literal, get_args
 
@@ -18,12 +19,14 @@ SHOWN: ContextVar[ShownUnits] = ContextVar("SHOWN", default="metric")
 _NUMBER = r"-?\d+(?:\.\d+)?"
 _RANGE = rf"(?<![\w.,-])(?P<low>{_NUMBER} to )?(?P<number>{_NUMBER})\s+"
 _BOTH = rf"{_RANGE}mm\s+\((?P<inch>{_NUMBER}\s+(?:thou|in))(?P<more>[^()]*)\)"
-_ALONE = rf"(?<!thou \()(?<!in \()(?<!\d to ){_RANGE}(?P<unit>mm|m3/min|deg C|kPa|kg|m)(?![\w/(])"
+_ALONE = rf"(?<!thou \()(?<!in \()(?<!\d to ){_RANGE}(?P<unit>mm|m3/min|deg C|kPa|kg|m)(?![\w/(]| m2)"
 _CELL = r"(?<![\w.])(\d\.\d\d) \((\d+\.\d)\)"
 """A size in a table, under a heading that names both units."""
 _IN_INCHES = {"m3/min": "cfm", "deg C": "F", "kPa": "inHg", "kg": "lb", "m": "ft"}
 _PLACES = {"thou": 1, "in": 3, "inHg": 1, "cfm": 0, "F": 0, "lb": 0, "ft": 0}
 _MOST_IN_THOU_MM = 2.54
+_MOST_IN_INCHES_M = 1.5
+"""A wheel, and no height above the sea."""
 
 
 def as_shown(text: str) -> str:
@@ -66,9 +69,32 @@ def shown_value(value: Any) -> Any:
     return as_shown(value) if type(value) is str else value
 
 
+def shown_alike(figures: Sequence[float], unit: str, metric: str = ".4g") -> tuple[list[str], str]:
+    """Figures of one unit in the one that was chosen for all of them, and its name; metric : how they are written where
+    nothing was chosen, or where the unit has no other.
+
+    >>> chosen = SHOWN.set("inch")
+    >>> shown_alike([38, 30, 60], "kPa absolute"), shown_alike([0.305], "m"), shown_alike([850], "rev/min")
+    ((['11.2', '8.9', '17.7'], 'inHg absolute'), (['12.008'], 'in'), (['850'], 'rev/min'))
+    >>> SHOWN.reset(chosen)
+    """
+    plain, said = unit.partition(" absolute")[0], " absolute" if unit.endswith(" absolute") else ""
+    if SHOWN.get() == "metric" or plain not in (*_IN_INCHES, "mm"):
+        return [f"{figure:{metric}}" for figure in figures], unit
+    into = _shown_in(max(figures, key=abs), plain)
+    return [_converted(figure, plain, into) for figure in figures], into + said
+
+
+def _shown_in(number: float, unit: str) -> str:
+    """The unit of inches that a figure is shown in."""
+    if unit == "mm":
+        return "thou" if abs(number) < _MOST_IN_THOU_MM else "in"
+    return "in" if unit == "m" and 0 < abs(number) < _MOST_IN_INCHES_M else _IN_INCHES[unit]
+
+
 def _in_inches(found: re.Match[str]) -> str:
     number, unit = float(found["number"]), found["unit"]
-    into = _IN_INCHES.get(unit) or ("thou" if abs(number) < _MOST_IN_THOU_MM else "in")
+    into = _shown_in(number, unit)
     low = f"{_converted(float(found['low'].removesuffix(' to ')), unit, into)} to " if found["low"] else ""
     says = f"{low}{_converted(number, unit, into)} {into}"
     return f"{says} ({found['low'] or ''}{found['number']} mm)" if unit == "mm" else says

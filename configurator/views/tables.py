@@ -5,22 +5,26 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from configurator.advice.over_unknown import in_a_sentence
-from configurator.advice.sensitivity import SensitivityReport, SmallestOver
+from configurator.advice.sensitivity import Sensitivity, SensitivityReport, SmallestOver
 from configurator.judging.trade_sizes import OUT_OF_TRADE
 from configurator.reports import (
     Candidate,
     CheckReport,
     CircuitSizes,
+    FigureNotKnown,
     Finding,
     NotKnown,
     NozzleChoice,
     SizeReport,
 )
 from configurator.rules import RULES, WRONG
+from configurator.units.showing import as_shown, shown_alike
 from configurator.units.units import show_diameter
 from configurator.views.marks import mark
 
 WIDTH = 110
+ORIFICE_MM = 0.8
+"""A usual one, which says the unit of a column of them."""
 MEASURED_UNITS = ("mm", "ms", "%", "deg", "m3/min/l")
 """Units of which a margin says more than the sentence does; of counted things it does not."""
 CAUTIONS = (
@@ -123,14 +127,23 @@ def not_known_text(not_known: Sequence[NotKnown]) -> str:
     lines: list[str] = []
     for circuit in not_known:
         rows = [
-            (one.says.removeprefix("the "), f"{one.taken:.4g} {one.unit}".rstrip(), f"{one.low:.4g} to {one.high:.4g}",
-             _nozzle_mm(one.at_low_mm), _nozzle_mm(one.at_high_mm))
+            (
+                one.says.removeprefix("the "),
+                *_taken_and_range(one),
+                _nozzle_mm(one.at_low_mm),
+                _nozzle_mm(one.at_high_mm),
+            )
             for one in circuit.figures
-        ]  # fmt: skip
+        ]
         now = _nozzle_mm(circuit.smallest_mm)
         lines += ["", f"Not known of the car; smallest nozzle, {circuit.circuit}, as taken: {now}", ""]
         lines += _upright(rows, ["figure", "taken", "it may be", "nozzle then", "to"]).splitlines()
     return "\n".join(lines) if lines else "\nAll that could be told of the car is known."
+
+
+def _taken_and_range(one: FigureNotKnown) -> tuple[str, str]:
+    (taken, low, high), unit = shown_alike([one.taken, one.low, one.high], one.unit)
+    return f"{taken} {unit}".rstrip(), f"{low} to {high} {unit}".rstrip()
 
 
 def _nozzle_mm(diameter_mm: float | None) -> str:
@@ -279,7 +292,8 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]], most: int) ->
 def _upright(rows: Sequence[Sequence[str]], headings: Sequence[str], **layout: Any) -> str:
     from tabulate import tabulate  # takes a while, and most checks find too little to need a table
 
-    return tabulate(rows, list(headings), disable_numparse=True, **layout)
+    cells = [[as_shown(cell) for cell in row] for row in rows]  # before the columns get their widths
+    return tabulate(cells, list(headings), disable_numparse=True, **layout)
 
 
 def sensitivity_text(report: SensitivityReport) -> str:
@@ -289,12 +303,20 @@ def sensitivity_text(report: SensitivityReport) -> str:
     if first.proposed:
         lines.append(f"  with the feed screw, pump and lobe proposed: {_mm_or_none(first.proposed)}")
     rows = [
-        [row.figure, f"{row.value:g}", f"{row.low:g}", f"{row.high:g}", row.unit, *_ends(row.fitted),
-         *(_ends(row.proposed) if row.proposed else ()), row.basis]
+        [row.figure, *_alike(row), *_ends(row.fitted), *(_ends(row.proposed) if row.proposed else ()), row.basis]
         for row in report.rows
     ]  # fmt: skip
-    ends = ["fitted\nat low", "fitted\nat high", *(["proposed\nat low", "proposed\nat high"] if two else [])]
+    unit = shown_alike([ORIFICE_MM], "mm")[1]
+    ends = [
+        f"{whose}\nat {end}, {unit}" for whose in (["fitted", "proposed"] if two else ["fitted"])
+        for end in ("low", "high")
+    ]  # fmt: skip
     return "\n".join([*lines, "", _upright(rows, ["figure", "value", "low", "high", "unit", *ends, "basis"])])
+
+
+def _alike(row: Sensitivity) -> tuple[str, ...]:
+    figures, unit = shown_alike([row.value, row.low, row.high], row.unit, "g")
+    return *figures, unit
 
 
 def _ends(over: SmallestOver) -> tuple[str, str]:
@@ -306,4 +328,4 @@ def _mm_or_none(over: SmallestOver) -> str:
 
 
 def _mm(value: float | None) -> str:
-    return "none" if value is None else f"{value:.2f}"
+    return "none" if value is None else shown_alike([value], "mm", ".2f")[0][0]

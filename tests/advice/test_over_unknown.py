@@ -18,10 +18,12 @@ from configurator.advice.over_unknown import (
 )
 from configurator.advice.sensitivity import TRIED_MM, Bored, sensitivity, with_figures
 from configurator.car.fitted import vehicle_for
+from configurator.car.unknown import TAKEN, Place
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.case import Case
 from configurator.judging.findings import check
 from configurator.learning.as_known import known_by
+from configurator.reports import FigureNotKnown, NotKnown
 from configurator.views.tables import check_text, not_known_text
 
 SHIPPED = load_catalog(shipped_catalog_dir())
@@ -55,7 +57,7 @@ def test_the_range_holds_most_of_what_is_drawn_at_random() -> None:
         drawn = [mm for (mm,) in bored.smallest_mm(cars) if mm is not None]
         assert over is not None
         if over.from_mm is None or over.to_mm is None or len(drawn) < DRAWN / 2:
-            assert in_a_sentence(over).endswith(("measure that", "whatever is not known of the car"))
+            assert in_a_sentence(over).endswith(("measure that", "find that out", "whatever is not known of the car"))
             continue
         assert TRIED_MM[0] <= over.from_mm <= over.to_mm <= TRIED_MM[-1]
         held.append(np.mean([over.from_mm - 0.005 <= mm <= over.to_mm + 0.005 for mm in drawn]))
@@ -139,5 +141,17 @@ def test_the_list_of_what_is_not_known() -> None:
     rows = text.splitlines()[4:]
     assert rows[1].startswith(report.not_known[0].figures[0].says.removeprefix("the "))
     assert len(rows) == 1 + len(report.not_known[0].figures)
-    assert "850 rev/min  650 to 1100" in " ".join(text.split()).replace("rev/min 650", "rev/min  650")
+    assert "850 rev/min 650 to 1100 rev/min" in " ".join(text.split())
     assert in_a_sentence(report.not_known[0]) in " ".join(check_text(report, everything=False).split())
+
+
+READ_NOT_MEASURED = {"rated_flow_m3_min", "stall_rpm", "overall_ratio", "wheel_radius_m", "volume_cc"}
+
+
+@pytest.mark.parametrize("place", TAKEN, ids=".".join)
+def test_what_is_read_off_papers_is_found_out_and_all_else_measured(place: Place) -> None:
+    one = FigureNotKnown(
+        figure=".".join(place), says=TAKEN[place].says, unit="", taken=1, low=1, high=2, at_low_mm=0.6, at_high_mm=0.9
+    )
+    says = in_a_sentence(NotKnown(circuit="front", smallest_mm=0.7, from_mm=0.6, to_mm=0.9, figures=[one]))
+    assert says.endswith("find that out" if place[1] in READ_NOT_MEASURED else "measure that")

@@ -44,6 +44,41 @@ def test_sizes_come_in_thousandths_first(words: tuple[str | Path, ...]) -> None:
     assert SHOWN.get() == "metric", "the choice ends with the command"
 
 
+PAPER = ("name=y", "engine_size=350 cu in", "gearbox=manual", "barrels=4", "front_nozzle=0.8")
+METRIC = re.compile(r"\d (mm|m|kPa|kg|m3/min|deg C)\b")
+
+
+def test_a_row_of_what_is_not_known_is_of_one_unit(tmp_path: Path) -> None:
+    """And of the columns each begins where its heading does."""
+    run("units", "inch")
+    made = run("new", tmp_path / "y.toml", *(piece for word in PAPER for piece in ("--set", word)))
+    assert made.code == 0 and THOU_FIRST.search(made.out) and not MM_FIRST.search(made.out)
+    lines = run("check", tmp_path / "y.toml", "--known").out.partition("\nfigure ")[2].splitlines()
+    rows = {row[0]: row for line in lines[2:] if len(row := re.split(r"\s{2,}", line.strip())) == 5}
+    assert rows["way from carburettor to valves"][1:3] == ["9.843 in", "5.906 to 15.748 in"]
+    assert rows["vacuum at idle"][1:3] == ["11.2 inHg absolute", "8.9 to 17.7 inHg absolute"]
+    assert rows["size of the tyres"][1:3] == ["12.008 in", "10.630 to 14.173 in"]
+    assert not any(METRIC.search(f"{taken} {range_}") for _, taken, range_, *_ in rows.values())
+    assert len({line.index(line.split("  ")[-1]) for line in lines[2:5]}) == 1
+
+
+def test_a_row_of_what_is_assumed_is_of_one_unit() -> None:
+    run("units", "inch")
+    out = run("assumptions", VAN).out
+    rows = {line.split()[0]: line.split()[1:] for line in out.splitlines() if "_" in line}
+    assert rows["engine.idle_pressure_kpa"][:5] == ["11.2", "8.9", "17.7", "inHg", "absolute"]
+    assert rows["lip_mm"][:4] == ["0.472", "0.236", "0.787", "in"]
+    assert rows["engine.inertia_kg_m2"][3:5] == ["kg", "m2"], "no pounds of square metres"
+    assert "at low, thou" in out and re.fullmatch(r"\d+\.\d|none", rows["lip_mm"][4])
+
+
+def test_questions_speak_the_units_chosen(tmp_path: Path) -> None:
+    run("new", tmp_path / "y.toml", *(piece for word in PAPER for piece in ("--set", word)))
+    run("units", "inch")
+    asked = run("new", tmp_path / "y.toml", "--more").out  # whose end of input gives up at the first question
+    assert THOU_FIRST.search(asked) and not MM_FIRST.search(asked)
+
+
 def test_json_stays_metric() -> None:
     before = run("propose", VAN, "--json").out
     run("units", "inch")

@@ -34,6 +34,8 @@ TEXTS = {
     "nozzle, mm (thou)\n0.75 (29.5) aimed": "nozzle, thou (mm)\n29.5 (0.75) aimed",
     "0.75 (29.5) of something": "0.75 (29.5) of something",
     "front.nozzle=0.80mm": "front.nozzle=0.80mm",
+    "0.15 kg m2 is taken": "0.15 kg m2 is taken",
+    "0.305 m is taken, 0 m high": "12.008 in is taken, 0 ft high",
 }
 
 
