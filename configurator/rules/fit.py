@@ -106,6 +106,11 @@ def enough_shot_is_left_at_idle(lobe: Lobes, facts: CircuitFacts, limits: Limits
     mend="relieve the pad a little, or fit a spacer that still goes under the bonnet",
     limit="pump_pad_clearance_mm",
     unknown="measure the pad: the height from it to the underside of the bowl, before a deeper pump is bought",
+    doubtful=(
+        -5.0,
+        "first make sure that the gauge stood between the pad and the bowl's underside, not at the pump's "
+        "body (docs/vehicle.md shows where)",
+    ),
 )
 def pump_clears_the_manifold_pad(
     pump: Pumps, spacer: Spacers, pad_relief: PadReliefs, facts: CircuitFacts, limits: Limits

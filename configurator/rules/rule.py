@@ -42,7 +42,7 @@ class Rule:
     must stay below the limit. says : what is wrong where it does not hold, in a few words, then a colon and the figures
     {value} and {limit}. mend : what usually helps. limit : name of the limit it takes from the catalogue, whose basis
     and source then hold; else basis and source are the rule's own. unknown : what to do when the quantity was not
-    measured.
+    measured. doubtful : below which quantity [its unit] a measurement is likelier mistaken, and what to look at first.
     """
 
     id: str
@@ -60,6 +60,7 @@ class Rule:
     unknown: str
     reads: Callable[..., Reading]
     needs: tuple[str, ...]
+    doubtful: tuple[float, str] | None = None
 
     @property
     def wrong(self) -> str:
@@ -67,13 +68,15 @@ class Rule:
         return self.says.partition(":")[0]
 
     def told(self, value: float, limit: float) -> str:
-        """What is wrong, its two figures with as many digits as tell them apart."""
+        """What is wrong, its two figures with as many digits as tell them apart; with what to look at first where the
+        quantity is hardly possible."""
         figures, shown = {"value": value, "limit": limit}, dict[str, str]()
         for more in range(4):
             shown = {name: f"{figures[name]:.{int(digits) + more}f}" for name, digits in _FIGURE.findall(self.says)}
             if len(set(shown.values())) == len(shown):
                 break
-        return _FIGURE.sub(lambda figure: shown[figure[1]], self.says)
+        says = _FIGURE.sub(lambda figure: shown[figure[1]], self.says)
+        return f"{says}; {self.doubtful[1]}" if self.doubtful and value < self.doubtful[0] else says
 
     def readings(self, figures: CircuitFigures) -> tuple[Array, Array]:
         """Quantity and limit over the rule's slots, as arrays that broadcast. figures : judged ones where it reads the
@@ -129,6 +132,7 @@ def rule(
     basis: str = COMMON_PRACTICE,
     source: str = "",
     unknown: str = "",
+    doubtful: tuple[float, str] | None = None,
 ) -> Callable[[Callable[..., Reading]], Callable[..., Reading]]:
     """Make a rule of a function. Its name is the id, its docstring the statement, its parameters fields of
     JudgedFigures."""
@@ -141,6 +145,7 @@ def rule(
         RULES[identity] = Rule(
             id=identity, statement=statement, kind=kind, slots=slots, at_most=at_most, unit=unit, severity=severity,
             says=says, mend=mend, limit=limit, basis=basis, source=source, unknown=unknown, reads=function, needs=needs,
+            doubtful=doubtful,
         )  # fmt: skip
         return function
 
