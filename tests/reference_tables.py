@@ -18,6 +18,7 @@ from configurator.advice.standing import AvailabilityReport
 from configurator.basis import ASSUMED, COMMON_PRACTICE
 from configurator.book.fitted_told import FittedReport
 from configurator.book.shelf import StockReport
+from configurator.car.unknown import LEFT_OUT
 from configurator.car.vehicle import MANIFOLD_TO_DISPLACEMENT, Vehicle
 from configurator.card import Card
 from configurator.catalogue.limits import Limits
@@ -103,9 +104,14 @@ def families(_: str) -> str:
     return "\n\n".join(parts)
 
 
-def _fields(model: type[BaseModel], heading: str, leave_out: str = "") -> str:
+TAKEN_LINK = "[taken](#what-is-left-out)"
+"""Of a figure that can be left out."""
+
+
+def _fields(model: type[BaseModel], heading: str, leave_out: str = "", place: str = "") -> str:
     rows = [
-        (f"`{name}`", kind(field), said(field, "unit"), bounds(field), default(field), field.description or "",
+        (f"`{name}`", kind(field), said(field, "unit"), bounds(field),
+         TAKEN_LINK if (place, name) in LEFT_OUT else default(field), field.description or "",
          "; ".join(filter(None, (said(field, "basis"), said(field, "source")))))
         for name, field in model.model_fields.items() if name != leave_out
     ]  # fmt: skip
@@ -119,7 +125,7 @@ def vehicle(_: str) -> str:
     parts = []
     for model, names in places.items():
         title = ", ".join(f"[{name}]" for name in names) if names != [""] else "Above every table"
-        parts += [f"### {title}", " ".join((model.__doc__ or "").split()), _fields(model, "key", leave_out="code")]
+        parts += [f"### {title}", " ".join((model.__doc__ or "").split()), _fields(model, "key", "code", names[0])]
     return "\n\n".join(parts)
 
 

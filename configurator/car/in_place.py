@@ -101,13 +101,13 @@ class CircuitInPlace(Record):
         "orifice diameter measured on a nozzle named by code", "mm", default=None, gt=0.2, lt=3.0
     )
     feed_screw: Annotated[ByCode | Annotated[FeedScrewFigures, Tag("(table)")], CodeOr] = figure(
-        "code of the feed screw, or its figures"
+        "code of the feed screw, plain or free-flow, or its figures"
     )
     pump: Annotated[ByCode | Annotated[PumpInPlace, Tag("(table)")], CodeOr] = figure(
-        "code of the pump, or its figures; its capacity alone will do"
+        "code of the pump, standard or large, or its figures; its capacity alone will do"
     )
     lobe: Annotated[ByCode | Annotated[LobeInPlace, Tag("(table)")], CodeOr] = figure(
-        "code of the lobe, or its figures"
+        "code of the lobe, standard or large, or its figures"
     )
     phase_deg: Number | None = figure(
         "mounting phase in use; need not be said of a lobe with only one", "deg", default=None, ge=0, lt=60

@@ -15,6 +15,7 @@ from configurator.units.quantities import read_quantity
 
 MOST_CC = 30_000
 """No engine is larger."""
+SOME_LITRES = 2.0
 Tables = dict[str, Any]
 Place = tuple[str, str]
 """Table and key of a vehicle file."""
@@ -97,7 +98,8 @@ TAKEN: Mapping[Place, LeftOut] = MappingProxyType({**LEFT_OUT, **RANGES})
 
 
 def with_left_out(tables: Tables) -> tuple[Tables, frozenset[Place]]:
-    """The tables of a vehicle file with what was left out, and what that was. Tables that cannot be read stay.
+    """The tables of a vehicle file with what was left out, and what that was. What is no table stays; where the
+    engine's size cannot be read, and is refused for that, the rest counts as left out all the same.
 
     >>> filled, left_out = with_left_out({"engine": {"displacement_cc": "2 l", "idle_rpm": 900}, "carburettor": {}})
     >>> filled["carburettor"], left_out
@@ -106,10 +108,10 @@ def with_left_out(tables: Tables) -> tuple[Tables, frozenset[Place]]:
     filled, left_out, litres = dict(tables), set(), _litres(tables.get("engine"))
     for (table, key), figure in LEFT_OUT.items():
         given = filled.get(table)
-        if not isinstance(given, dict) or litres is None or {key, figure.or_key} & set(given):
+        if not isinstance(given, dict) or {key, figure.or_key} & set(given):
             continue
         if figure.transmission in ("", given.get("transmission")):
-            filled[table] = given | {key: float(f"{figure.of(litres)[0]:.4g}")}
+            filled[table] = given | {key: float(f"{figure.of(litres or SOME_LITRES)[0]:.4g}")}
             left_out.add((table, key))
     return filled, frozenset(left_out)
 

@@ -38,12 +38,35 @@ def faults_of(
     """The faults of one validation of a model; place_of words a path of keys, tags of alternatives left out."""
     faults: dict[FaultPlace, Fault] = {}
     for item in error.errors(include_url=False):
-        loc = tuple(step for step in item["loc"] if not (isinstance(step, str) and step.startswith("(")))
+        loc = _plain(item["loc"])
         if item["type"] == "too_short" and any(earlier[: len(loc)] == loc for earlier in faults):
             continue  # a list of which a value was at fault counts as shorter
         problem, expected, remedy = _what(item, model, loc)
         faults.setdefault(loc, Fault(file, place_of(loc), problem, expected, remedy))
+    for loc in _misspelt(error, model):
+        faults.pop(loc, None)
     return list(faults.values())
+
+
+def _misspelt(error: ValidationError, model: type[BaseModel]) -> set[FaultPlace]:
+    """Keys that are missing because another beside them, which is not known, is meant for them."""
+    found = error.errors(include_url=False)
+    missing = {item["loc"] for item in found if item["type"] == "missing"}
+    unknown = [item["loc"] for item in found if item["type"] == "extra_forbidden"]
+    meant = {
+        (*loc[:-1], key) for loc in unknown for key in _keys_meant(str(loc[-1]), _model_at(model, _plain(loc)[:-1]))
+    }
+    return {_plain(loc) for loc in missing & meant}
+
+
+def _plain(loc: FaultPlace) -> FaultPlace:
+    """A path without the tags of alternatives."""
+    return tuple(step for step in loc if not (isinstance(step, str) and step.startswith("(")))
+
+
+def _keys_meant(key: str, table: type[BaseModel]) -> list[str]:
+    says = did_you_mean(key, sorted(table.model_fields))
+    return [known for known in table.model_fields if says == f"did you mean {known}?"]
 
 
 def _what(item: Any, model: type[BaseModel], loc: FaultPlace) -> tuple[str, str, str]:

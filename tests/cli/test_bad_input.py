@@ -169,7 +169,7 @@ IN_EVERY_EXAMPLE: list[tuple[str, str, str]] = [
     ("\npump =", '\npump = "pump-33cc" #',
      f"{FRONT_PUMP}: the catalogue has no pump-33cc; expected the code of a pump"),
     ("\npump =", '\npump = "lobe-beck" #', f"{FRONT_PUMP}: 'lobe-beck' is a lobe; expected the code of a pump"),
-    ("\npump =", "\npump = 3 #", f"{FRONT_PUMP}: found 3; expected code of the pump, or its figures"),
+    ("\npump =", "\npump = 3 #", f"{FRONT_PUMP}: found 3; expected code of the pump, standard or large, or"),
     ("\npump =", '\npump = { code = "pump-3cc", lever = "short" } #',
      f"{FRONT_PUMP}: a code and measured figures together"),
     ("\npump =", '\npump = { levr = "short" } #', "pump.levr: is not known here; did you mean lever?"),

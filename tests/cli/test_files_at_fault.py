@@ -87,3 +87,35 @@ def test_what_a_catalogue_finds_is_the_same_whatever_else_is_wrong(
     assert others == alone.splitlines() and "moon_phase" in alone and "phase_deg: is missing" in alone
     assert ("skrew-" in alone) == ("skrew-" in text)
     assert "[engine] idle_rpm: found 9" in with_another
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "says"),
+    [
+        ("idle_rpm = ", "idle_rmp = ", ["[engine] idle_rmp: is not known here; did you mean idle_rpm?"]),
+        ("displacement_cc", "displacment_cc", ["displacment_cc: is not known here; did you mean displacement_cc?"]),
+        ("feed_screw", "feed_scew", ["[fitted.front] feed_scew: is not known here; did you mean feed_screw?"]),
+        ("displacement_cc", "# ", ["[engine] displacement_cc: is missing; expected a number"]),
+        ("idle_rpm = 850", 'displacement_cd = "2 l"\nidle_rmp = 850', [
+            "displacement_cd: is not known here; did you mean displacement_cc?",
+            "idle_rmp: is not known here; did you mean idle_rpm?"]),
+    ],
+)  # fmt: skip
+def test_a_misspelt_key_is_one_fault(
+    before: str, after: str, says: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """Also one that may be left out, beside a fault in the engine's size."""
+    text = next(path for path in EXAMPLES if path.stem == "roadster").read_text(encoding="utf-8")
+    told = refusal(tmp_path / "car.toml", text.replace(before, after), monkeypatch, capsys)
+    lines = [line for line in told.splitlines() if not line.startswith("    ")]
+    assert len(lines) == len(says) and all(one in line for one, line in zip(says, lines, strict=True))
+
+
+def test_what_may_be_left_out_is_not_missed_beside_a_size_at_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = next(path for path in EXAMPLES if path.stem == "roadster").read_text(encoding="utf-8")
+    text = text.replace("displacement_cc = 3200", 'displacement_cc = "350 cui"').replace("idle_rpm", "# idle_rpm")
+    told = refusal(tmp_path / "car.toml", text, monkeypatch, capsys)
+    assert "did you mean cu in?" in told and "idle_rpm: is missing" not in told
