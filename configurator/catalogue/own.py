@@ -41,6 +41,10 @@ MOST_OF_ITS_KIND = 0.75
 _NO_CODE_YET = "new"
 
 Word = tuple[str, str]
+_THOUSANDS_AND_HUNDREDTHS = (
+    r"(?P<whole>[0-9]{1,3}(?P<sign>[., '\u2019])[0-9]{3}(?:(?P=sign)[0-9]{3})*)"
+    r"(?!(?P=sign))[.,](?P<behind>[0-9]{1,2})"
+)
 Words = Mapping[str, str]
 ChosenWords = frozenset[Word]
 """The words chosen for a row, each with its column."""
@@ -271,14 +275,19 @@ def _row_said(
 
 
 def _with_points(model: type[Record], column: str, text: str) -> str:
-    """A number, or a list of them, with its decimal commas as points; three digits behind a comma may be thousands.
+    """A number, or a list of them, with its decimal commas as points; three digits behind a comma may be thousands,
+    unless hundredths behind them tell.
 
     >>> _with_points(FAMILIES["pumps"], "price", "47,50"), _with_points(FAMILIES["lobes"], "phases_deg", "0 6,5 12")
     ('47.50', '0 6.5 12')
+    >>> [_with_points(FAMILIES["pumps"], "price", text) for text in ("1.112,50", "1 112,50", "1,112.50", "1.112.50")]
+    ['1112.50', '1112.50', '1112.50', '1.112.50']
     """
     declared = model.model_fields.get(column)
     if declared is None or declared.annotation is str:
         return text
+    if get_origin(declared.annotation) is not tuple and (parts := re.fullmatch(_THOUSANDS_AND_HUNDREDTHS, text)):
+        return f"{re.sub('[^0-9]', '', parts['whole'])}.{parts['behind']}"
     return re.sub(r"(?<![\d.,])(\d+),(\d{1,2})(?![\d,.])", r"\1.\2", text)
 
 

@@ -4,6 +4,8 @@ The figures that decide how a part works stand apart from its code, price and la
 may have no code: a redrilled nozzle, a lobe measured with a dial gauge.
 """
 
+import re
+from contextlib import suppress
 from itertools import pairwise
 from math import isclose
 from typing import Any, Literal, Self
@@ -11,6 +13,7 @@ from typing import Any, Literal, Self
 from pydantic import model_validator
 
 from configurator.basis import ASSUMED, COMMON_PRACTICE
+from configurator.errors import BadSize
 from configurator.files.declared import (
     Code,
     Codes,
@@ -24,6 +27,7 @@ from configurator.files.declared import (
     figure,
     increasing,
 )
+from configurator.units.quantities import read_quantity
 
 NozzleStyle = Literal["straight", "aimed"]
 Joint = Literal["nozzle_seat", "pump_cover", "carburettor_flange", "intake_manifold"]
@@ -99,6 +103,7 @@ class PumpFigures(PartFigures):
     def _either_capacity(cls, row: Any) -> Any:
         if not isinstance(row, dict):
             return row
+        row = _by_ten_strokes(row)
         one, ten = row.get("capacity_cc"), row.get("capacity_ten_strokes_cc")
         if one is None and ten is not None:
             return row | {"capacity_cc": _times(ten, 0.1)}
@@ -129,6 +134,21 @@ class PumpFigures(PartFigures):
     def spring_rate_n_m(self) -> float:
         """Spring rate [N/m]."""
         return self.spring_rate_n_per_mm * 1e3
+
+
+def _by_ten_strokes(row: dict[str, Any]) -> dict[str, Any]:
+    """A pump whose capacity is said to be of ten strokes under that key, whichever it stands under.
+
+    >>> _by_ten_strokes({"capacity_cc": "42 cc in ten", "lever": "short"})
+    {'lever': 'short', 'capacity_ten_strokes_cc': 42.0}
+    """
+    for key in ("capacity_cc", "capacity_ten_strokes_cc"):
+        said = re.fullmatch(r"(.+?)\s+in ten(?: strokes)?", str(row.get(key, "")).strip(), re.IGNORECASE)
+        if said:
+            with suppress(BadSize):
+                others = {name: value for name, value in row.items() if name != key}
+                return others | {"capacity_ten_strokes_cc": read_quantity(said[1], "cc").values[0]}
+    return row
 
 
 def _times(value: Any, factor: float) -> Any:

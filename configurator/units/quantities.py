@@ -232,12 +232,14 @@ def others(unit: Unit) -> list[Unit]:
 
 
 def examples(unit: str, low: float, high: float) -> list[str]:
-    """Two figures within bounds, in the other units that the trade writes them in.
+    """Two figures within bounds, in the other units that the trade writes them in; of minutes, as a job takes.
 
     >>> examples("cc", 50, 30_000), examples("cc", 0.2, 20), examples("kPa absolute", 30, 70)
     (['1.2 l', '75 cu in'], ['0.12 cu in'], ['14 inHg absolute', '340 mmHg absolute'])
     """
     own = declared_unit(unit)
+    if own is KNOWN_UNITS["min"] and low <= 12 <= high:
+        return ["12 min", "0.5 h"]
     middle = (low * high) ** 0.5 if low > 0 else (low + high) / 2
     if own is None:
         return []

@@ -186,3 +186,39 @@ def test_the_currency_stands_behind_every_price_where_one_is_named(name: str, cu
     bare = [found.group() for found in MONEY.finditer(out) if out[found.end() : found.end() + 4] != " GBP"]
     assert ("GBP" in out) == bool(currency)
     assert (bare == []) == bool(currency), bare
+
+
+PUMP = (
+    "--lever short --price 10 --supplier north-shelf --labour-min 30 --diaphragm-area 900 --safe-stroke 8 "
+    "--spring-preload 11 --spring-rate 1.6 --depth-below-bowl 19"
+).split()
+
+
+@pytest.mark.parametrize("option", ["--capacity", "--capacity-ten-strokes"])
+@pytest.mark.parametrize("said", ["42 cc in ten", "42cc in ten strokes", "2.563 cu in in ten"])
+def test_a_pump_is_added_by_what_ten_strokes_gave(option: str, said: str, own: Path) -> None:
+    ran = into(own, "add", "pumps", "--code", "pump-own", *PUMP, option, said)
+    assert (ran.code, ran.err) == (0, "")
+    pump = load_catalog(own).pumps["pump-own"]
+    assert pump.capacity_ten_strokes_cc == pytest.approx(42, abs=0.01) and pump.capacity_cc == pytest.approx(
+        4.2, abs=1e-3
+    )
+
+
+@pytest.mark.parametrize("said", ["1.112,50", "1 112,50", "1,112.50", "1112,5", "1'112.50"])
+def test_a_price_with_a_sign_for_thousands_is_read_by_its_hundredths(said: str, own: Path) -> None:
+    assert into(own, "set", "pump-3cc", f"price={said}").code == 0
+    assert load_catalog(own).pumps["pump-3cc"].price == 1112.5
+
+
+@pytest.mark.parametrize("said", ["1.112.50", "1,112,50", "1.12,50", "1 112.505", "12.112,50.3"])
+def test_a_price_that_is_none_is_quoted_as_it_was_typed(said: str, own: Path) -> None:
+    ran = into(own, "set", "pump-3cc", f"price={said}")
+    assert ran.code == 2 and f"found '{said}'" in ran.err
+
+
+def test_minutes_are_asked_for_as_a_job_takes_them(own: Path) -> None:
+    ran = into(own, "set", "pump-3cc", "labour_min=a while")
+    assert ran.code == 2 and 'or text such as "12 min" or "0.5 h"' in ran.err
+    assert into(own, "set", "pump-3cc", "labour_min=0.5 h").code == 0
+    assert load_catalog(own).pumps["pump-3cc"].labour_min == 30
