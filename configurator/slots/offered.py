@@ -11,6 +11,7 @@ import numpy as np
 
 from configurator.arrays import Indices
 from configurator.car.fitted import Fitted, FittedCircuit, FittedNozzle
+from configurator.car.standard import STANDARD_PARTS
 from configurator.catalogue.load import Catalog
 from configurator.catalogue.parts import (
     FeedScrew,
@@ -186,7 +187,16 @@ def _redrilled(now: FittedNozzle, operation: Operation, growth_mm: float) -> Ite
 
 
 def _others(now: FeedScrewFigures | PumpFigures, stock: Stock) -> Offered:
-    return Offered([Option(now.code or "as measured", now, "none", now.code)], stock, _but(stock, now.code))
+    return Offered([Option(_called(now), now, "none", now.code)], stock, _but(stock, now.code))
+
+
+def _called(now: FeedScrewFigures | PumpFigures) -> str:
+    """A part as the vehicle file calls it: by its code, its class, or what ten strokes gave."""
+    slot, noun = ("pump", "pump") if isinstance(now, PumpFigures) else ("feed_screw", "screw")
+    if now.code in STANDARD_PARTS[slot]:
+        return f"{now.code} {noun}"
+    by_ten = f"{now.capacity_ten_strokes_cc:.4g} cc in ten" if isinstance(now, PumpFigures) else "as measured"
+    return now.code or by_ten
 
 
 def _lobes(circuit: FittedCircuit, stock: Stock, catalog: Catalog) -> Offered:

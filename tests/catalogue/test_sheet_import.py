@@ -224,7 +224,7 @@ def test_a_mapping_is_kept_and_used_again(own: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [("family,column,heading,text\n", "names no family"), ("family,column,heading\nnozzles,bore,x\n", "no column bore"),
-     ("family,colum\nnozzles,x\n", "column colum: is not known here; did you mean column?"), ("family,column\npumps,code\nlobes,code\n", "or several")],
+     ("family,colum\nnozzles,x\n", "did you mean column?"), ("family,column\npumps,code\nlobes,code\n", "or several")],
 )  # fmt: skip
 def test_a_kept_mapping_spoilt_by_hand_is_a_fault(text: str, words: str, own: Path) -> None:
     (own / "imports").mkdir()

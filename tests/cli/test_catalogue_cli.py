@@ -188,16 +188,17 @@ def test_the_currency_stands_behind_every_price_where_one_is_named(name: str, cu
     assert (bare == []) == bool(currency), bare
 
 
-PUMP = (
-    "--lever short --price 10 --supplier north-shelf --labour-min 30 --diaphragm-area 900 --safe-stroke 8 "
-    "--spring-preload 11 --spring-rate 1.6 --depth-below-bowl 19"
-).split()
+PUMP = {
+    "lever": "short", "price": "10", "supplier": "north-shelf", "labour-min": "30", "diaphragm-area": "900",
+    "safe-stroke": "8", "spring-preload": "11", "spring-rate": "1.6", "depth-below-bowl": "19",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("option", ["--capacity", "--capacity-ten-strokes"])
 @pytest.mark.parametrize("said", ["42 cc in ten", "42cc in ten strokes", "2.563 cu in in ten"])
 def test_a_pump_is_added_by_what_ten_strokes_gave(option: str, said: str, own: Path) -> None:
-    ran = into(own, "add", "pumps", "--code", "pump-own", *PUMP, option, said)
+    words = [word for name, cell in PUMP.items() for word in (f"--{name}", cell)]
+    ran = into(own, "add", "pumps", "--code", "pump-own", *words, option, said)
     assert (ran.code, ran.err) == (0, "")
     pump = load_catalog(own).pumps["pump-own"]
     assert pump.capacity_ten_strokes_cc == pytest.approx(42, abs=0.01) and pump.capacity_cc == pytest.approx(
