@@ -195,7 +195,8 @@ def _is_right(asked: "Iterable[Question]", answers: "Answers") -> bool:
         says = understood(question, answers[question.key])
         typer.echo(f"  {question.asks:62} {says if answers[question.key] else as_shown(says)}")
     while True:
-        said = typer.prompt("\nIs that right? [Y/n]", default="y", show_default=False).strip().lower()
+        typed: str = typer.prompt("\nIs that right? [Y/n]", default="y", show_default=False)
+        said = typed.strip().lower()
         if said in ("y", "yes", "n", "no"):
             return said.startswith("y")
         typer.echo(
