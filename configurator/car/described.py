@@ -34,7 +34,8 @@ TO_COME: Mapping[str, object] = {
     "fitted.front.nozzle": {"diameter": 0.8, "style": "straight"},
 }  # fmt: skip
 """What stands for answers still to come, while those given are checked."""
-IDLE_PRESSURE = "[engine] idle_pressure_kpa"
+IDLE_PRESSURE, WHEEL_RADIUS = "[engine] idle_pressure_kpa", "[driveline] wheel_radius_m"
+"""Keys that take other figures than their questions ask for."""
 CODE = re.compile(CODE_PATTERN)
 TO_COME_OF_TWO = {"carburettor.barrels": 4, "fitted.rear.nozzle": TO_COME["fitted.front.nozzle"]}
 
@@ -95,14 +96,21 @@ def faults_of_answer(question: Question, answers: Answers, catalog: Catalog) -> 
     if first.lower() in NUMBER_WORDS and not question.or_code:
         remedy = f"write it in figures: {NUMBER_WORDS[first.lower()]} {rest}".rstrip()
         return [replace(fault, remedy=remedy) for fault in found]
-    return [_as_asked(fault, question) for fault in found]
+    return [_as_asked(fault, question, answer) for fault in found]
 
 
-def _as_asked(fault: Fault, question: Question) -> Fault:
+def _as_asked(fault: Fault, question: Question, answer: str) -> Fault:
     """A fault of a figure, with what its question wants in place of what the key of the file takes."""
-    if question.or_code:
-        return fault if "catalogue has no" not in fault.problem else replace(fault, expected=question.wants)
-    return replace(fault, expected=question.wants) if fault.place.endswith(IDLE_PRESSURE) else fault
+    if fault.place.endswith("phase_deg") and fault.problem == "is missing":
+        phases = fault.expected.rpartition(": ")[2].split(" or ")
+        return replace(
+            fault,
+            problem="its mounting position is not said",
+            expected=" or ".join(f"{answer}@{one}" for one in phases),
+        )
+    not_sold = question.or_code and "catalogue has no" in fault.problem
+    of_file = fault.place.endswith((IDLE_PRESSURE, WHEEL_RADIUS))
+    return replace(fault, expected=question.wants) if not_sold or of_file else fault
 
 
 def faults_of_answers(answers: Answers, catalog: Catalog) -> list[Fault]:
@@ -144,6 +152,7 @@ def not_asked(told: Answers, answers: Answers, faults: Iterable[Fault]) -> list[
 def _lies_in(fault: Fault, places: Iterable[str]) -> bool:
     """Whether a fault lies in one of these keys."""
     there = re.sub(r"[\[\]]", "", fault.place).replace(" ", ".").replace("idle_vacuum_kpa", "idle_pressure_kpa")
+    there = there.replace(".phase_deg", ".lobe")  # which is said with the lobe
     return any(there == place or there.startswith(f"{place}.") for place in places)
 
 

@@ -106,12 +106,21 @@ def test_words_are_understood_wherever_an_answer_comes_from() -> None:
         ("front_pump", "the usual", "standard, large, what ten strokes gave"),
         ("front_screw", "free flowing", "plain, free-flow or a code of the catalogue"),
         ("gearbox", "manul", "manual, automatic or free"), ("idle_vacuum", "5 miles", "an answer such as 16 inHg"),
+        ("tyres", "205", "an answer such as 205/60R15"),
         ("engine_size", "?", "an answer such as 350 cu in"), ("front_nozzle", "", "an answer such as 31 thou"),
     ],
 )  # fmt: skip
 def test_a_refused_answer_is_told_what_its_own_question_wants(key: str, answer: str, wants: str) -> None:
     (fault,) = faults_of_answer(asked(key), {key: answer}, SHIPPED)
     assert fault.expected.startswith(wants)
+
+
+def test_a_lobe_of_several_positions_asks_for_the_one_in_use() -> None:
+    (fault,) = faults_of_answer(asked("front_lobe"), {"front_lobe": "lobe-fell"}, SHIPPED)
+    assert fault.problem == "its mounting position is not said"
+    assert fault.expected == "lobe-fell@0 or lobe-fell@6 or lobe-fell@12"
+    for answer in fault.expected.split(" or "):
+        assert faults_of_answer(asked("front_lobe"), {"front_lobe": answer}, SHIPPED) == []
 
 
 def test_what_is_told_beyond_the_ten_questions_is_checked_as_well() -> None:
