@@ -11,7 +11,8 @@ from web_page import browser, page_of, workshop_in
 
 from configurator.book.book import open_book
 from configurator.catalogue.load import shipped_catalog_dir
-from configurator.units.showing import SHOWN
+from configurator.units.showing import SHOWN, as_shown
+from configurator.views.tables import parts_text
 
 VAN = shipped_catalog_dir() / "examples" / "van.toml"
 MM_FIRST, THOU_FIRST = re.compile(r"\d\.\d\d\s+mm\s+\(\d+\.\d thou"), re.compile(r"\d+\.\d\s+thou\s+\(\d\.\d\d\s+mm")
@@ -120,3 +121,16 @@ def test_the_page_shows_the_same(tmp_path: Path) -> None:
     finally:
         SHOWN.reset(chosen)
     assert THOU_FIRST.search(page) and not MM_FIRST.search(page)
+
+
+def test_columns_stand_straight_whatever_length_a_figure_gets() -> None:
+    rows = [{"code": f"s{mm}", "price": "1.00", "height": f"{mm} mm", "supplier": "shelf"} for mm in (9, 18, 120)]
+    chosen = SHOWN.set("inch")
+    try:
+        lines = as_shown(
+            parts_text("spacers", [*rows, rows[0] | {"height": "none", "supplier": "bench"}])
+        ).splitlines()[3:]
+    finally:
+        SHOWN.reset(chosen)
+    assert "4.724 in (120 mm)" in lines[2]
+    assert len({max(line.find("shelf"), line.find("bench")) for line in lines if line}) == 1
