@@ -60,11 +60,12 @@ def in_a_sentence(over: NotKnown) -> str:
     measure = f"{most.says} moves it most: {'find that out' if TAKEN[table, key].found_out else 'measure that'}"
     if over.from_mm is not None and over.to_mm is not None:
         ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
-        says = f"the smallest nozzle for {AS_THEY_ARE} is {ends}, over what is not known of the car"
+        says = f"with {AS_THEY_ARE} a nozzle of at least {ends} pulls at once, over what is not known of the car"
         return f"{over.circuit}: {says}; {measure}"
     if not _moved(most, None)[0]:
-        return f"{over.circuit}: no nozzle does with {AS_THEY_ARE}, whatever is not known of the car"
-    return f"{over.circuit}: what is not known of the car decides whether any nozzle does with {AS_THEY_ARE}; {measure}"
+        return f"{over.circuit}: no nozzle pulls at once with {AS_THEY_ARE}, whatever is not known of the car"
+    decides = f"what is not known of the car decides whether any nozzle pulls at once with {AS_THEY_ARE}"
+    return f"{over.circuit}: {decides}; {measure}"
 
 
 def matters(one: FigureNotKnown, now_mm: float | None) -> bool:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from configurator.arrays import Mask
+from configurator.arrays import Array, Mask
 from configurator.basis import OWN_REQUEST
 from configurator.car.facts import CircuitFacts
 from configurator.car.standard import STANDARD_PUMP
@@ -126,7 +126,7 @@ def pull_is_not_drowned(shot: JudgedShots, facts: CircuitFacts, limits: Limits) 
 )
 def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
     """The pull does not fall off later: the shot lasts until the main circuit has taken over."""
-    return np.minimum(shot.lean_sag_percent, ALL_OF_IT), facts.unless_believed(limits.sag_most_percent)
+    return _of_the_pull(shot.lean_sag_percent), facts.unless_believed(limits.sag_most_percent)
 
 
 @rule(
@@ -140,7 +140,7 @@ def pull_does_not_go_flat(shot: JudgedShots, facts: CircuitFacts, limits: Limits
 )
 def pull_does_not_nose_over(shot: JudgedShots, facts: CircuitFacts, limits: Limits) -> Reading:
     """The shot does not drown the engine: the pull does not fall off in too rich a mixture."""
-    return np.minimum(shot.rich_sag_percent, ALL_OF_IT), facts.unless_believed(limits.sag_most_percent)
+    return _of_the_pull(shot.rich_sag_percent), facts.unless_believed(limits.sag_most_percent)
 
 
 @rule(
@@ -259,6 +259,11 @@ def shot_is_no_slower_than_was_too_little(shot: JudgedShots, facts: CircuitFacts
 def shot_is_no_more_than_smoked(shot: JudgedShots, facts: CircuitFacts) -> Reading:
     """Where a shot was felt to be too much, one of more volume is no cure."""
     return shot.volume_cc, facts.most_cc
+
+
+def _of_the_pull(sag_percent: Array) -> Array:
+    """A fall of the pull, all of it at most; infinite where nothing is pumped at all."""
+    return np.where(np.isfinite(sag_percent), np.minimum(sag_percent, ALL_OF_IT), sag_percent)
 
 
 def _changed(pump: Pumps, lobe: Lobes) -> Mask:

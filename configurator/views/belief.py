@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from configurator.advice.belief_told import BeliefSummary, RunInDoubt, sure_percent
 from configurator.advice.next_step import CLEAN_NOW, NextReport
 from configurator.advice.over_unknown import in_a_sentence
-from configurator.advice.sure_proposal import ELSEWHERE, LIKELY, UNLIKELY, SureProposeReport
+from configurator.advice.sure_proposal import ELSEWHERE, UNLIKELY, SureProposeReport
 from configurator.advice.sure_sizes import SureSizeReport
 from configurator.reports import ProposeReport
 from configurator.views.marks import mark
@@ -41,7 +41,7 @@ def next_text(report: NextReport) -> str:
 
 def is_worth_having(report: NextReport) -> bool:
     """Whether the parts of the destination are likely enough to be had before it comes to them."""
-    return (report.destination_sureness or 0.0) >= LIKELY
+    return (report.destination_sureness or 0.0) >= UNLIKELY
 
 
 def _head(report: NextReport) -> Iterable[str]:

@@ -99,7 +99,7 @@ def test_it_is_said_that_the_parts_are_those_that_are_in() -> None:
     assert said[-1] == (
         "front: no nozzle does with the screw, pump and lobe that are in, whatever is not known of the car"
     )
-    assert any("the smallest nozzle for" in one for one in said)
+    assert any("a nozzle of at least" in one for one in said)
 
 
 def test_a_range_has_one_place() -> None:
