@@ -27,7 +27,7 @@ STAYS: tuple[SlotName, ...] = ("nozzle", "pump", "lobe")
 """What stays as it is; a feed screw, a spacer and what else the rules ask for goes along."""
 LEAST_MM = 0.04
 """Less is no step that is felt (assumed)."""
-MORE_VOLUME = (1.08, 1.6)
+A_LITTLE_MORE = (1.08, 1.6)
 """Of the volume that ran out: what is a step, and what is too much of one (assumed)."""
 
 
@@ -90,7 +90,7 @@ def _more_volume(known: Known, name: str) -> Iterator[Wish]:
     options, listed = known.case.options[slot], {own: (one,) for own, one in known.case.as_fitted.items()}
     shot = known.case.columns(name, {**listed, slot: tuple(options)}).shot
     volume_cc = np.broadcast_to(shot.volume_cc, (1, 1, 1, len(options), 1, 1))[0, 0, 0, :, 0, 0]
-    least, most = (share * volume_cc[0] for share in MORE_VOLUME)
+    least, most = (share * volume_cc[0] for share in A_LITTLE_MORE)
     for place in np.argsort(volume_cc, kind="stable").tolist():
         if least <= volume_cc[place] <= most:
             yield Wish("a little more volume, as the trade goes", slot, frozenset({place}), felt=True)

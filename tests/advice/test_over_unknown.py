@@ -97,7 +97,7 @@ def test_it_is_said_that_the_parts_are_those_that_are_in() -> None:
     said.append(in_a_sentence(over.model_copy(update={"from_mm": None, "to_mm": None, "figures": none_does})))
     assert all(AS_THEY_ARE in one for one in said)
     assert said[-1] == (
-        "front: no nozzle does with the screw, pump and lobe that are in, whatever is not known of the car"
+        "front: no nozzle pulls at once with the screw, pump and lobe that are in, whatever is not known of the car"
     )
     assert any("a nozzle of at least" in one for one in said)
 

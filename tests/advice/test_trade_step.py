@@ -12,7 +12,7 @@ from configurator.advice.next_step import NextReport, what_next, with_first_step
 from configurator.advice.propose import ProposalRequest
 from configurator.advice.reach import ACROSS_MM, ALONG_MM
 from configurator.advice.sure_proposal import ELSEWHERE, UNLIKELY, SureProposeReport, proposal_of
-from configurator.advice.trade_step import LEAST_MM, MORE_VOLUME
+from configurator.advice.trade_step import A_LITTLE_MORE, LEAST_MM
 from configurator.car.fitted import FittedNozzle
 from configurator.catalogue.load import load_catalog, shipped_catalog_dir
 from configurator.judging.feelings import Moment
@@ -64,7 +64,7 @@ def test_it_goes_the_way_that_was_felt_by_one_part() -> None:
                 known.case.columns("front", {slot: (one,) for slot, one in choice.items()}).shot.volume_cc.item()
                 for choice in (known.case.as_fitted, chosen)
             )
-            assert MORE_VOLUME[0] <= then / now <= MORE_VOLUME[1] and change.slot == "front.lobe"
+            assert A_LITTLE_MORE[0] <= then / now <= A_LITTLE_MORE[1] and change.slot == "front.lobe"
             continue
         step_mm = float(size) * (side := 1 if word == "popback" else -1)
         step_mm = side * diameter_mm(chosen[NOZZLE]) - step_mm

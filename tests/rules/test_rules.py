@@ -402,11 +402,3 @@ def test_a_table_by_broadcasting_equals_one_combination_at_a_time(rule: Rule) ->
         parts: dict[str, Any] = {slot: getattr(pairs[at], slot) for slot, at in zip(AXES, place, strict=True)}
         single = replace(pairs[1], shot=pairs[place[0]].shot, **parts)
         assert at_once[place] == rule.margin(single)
-
-
-@pytest.mark.parametrize(("rule", "column"), [("pull-does-not-go-flat", "lean_sag_percent"),
-                                              ("pull-does-not-nose-over", "rich_sag_percent")])  # fmt: skip
-@pytest.mark.parametrize(("found", "told"), [(161.0, 100.0), (40.0, 40.0), (np.inf, np.inf)])
-def test_a_pull_falls_by_all_of_it_at_most(rule: str, column: str, found: float, told: float) -> None:
-    """To fall by 161 % says nothing to a driver; a lobe that meets no lever has no figure at all."""
-    assert RULES[rule].readings(columns(shot={column: found}))[0] == told
