@@ -281,31 +281,6 @@ def test_the_pull_in_one_engine_decides_until_engines_are_believed_in() -> None:
     assert found[40.0] == {"mixture-does-not-pop-back"}
 
 
-def test_of_what_is_felt_only_a_pop_back_is_advice() -> None:
-    about_shots = {rule.id: rule.severity for rule in RULES.values() if "shot" in rule.slots}
-    assert about_shots.pop("mixture-does-not-pop-back") == "warning"
-    of_nozzles = {rule for rule in OF_FELT_SIZES if rule.startswith("nozzle-")}
-    assert set(about_shots) == {*DEMAND} - of_nozzles
-    assert set(about_shots.values()) == {"conflict"}
-
-
-def test_a_late_pull_is_told_as_too_small_or_as_too_large_and_never_as_both() -> None:
-    for lean_ms, rule in ((90.0, "pull-comes-at-once"), (20.0, "pull-is-not-drowned")):
-        late = columns(shot={"delay_ms": 90.0, "lean_delay_ms": lean_ms})
-        assert [one for one in DEMAND if RULES[one].margin(late) < 0] == [rule]
-
-
-def test_what_is_felt_is_of_the_fuel_and_what_must_go_together_is_of_the_fit() -> None:
-    """Only what does not fit is impossible, so nothing that a driver feels may be told as that."""
-    assert {RULES[rule].kind for rule in DEMAND} == {"cure"}
-    hard = {rule.id for rule in RULES.values() if rule.severity == "conflict" and rule.kind == "fit"}
-    assert hard == {
-        "lobe-is-made-for-the-lever", "lobe-travel-stays-inside-the-safe-stroke", "phase-exists-on-the-lobe",
-        "pump-clears-the-manifold-pad", "spacer-fits-under-the-bonnet", "nozzle-style-suits-the-body",
-        "linkage-has-no-slack", "linkage-has-no-preload", "linkage-has-overtravel-clearance",
-    }  # fmt: skip
-
-
 def test_an_overruled_limit_moves_the_margin_by_as_much() -> None:
     for_all = columns(building.limits(delay_most_ms=80.0), shot={"delay_ms": 60.0, "lean_delay_ms": 60.0})
     assert RULES["pull-comes-at-once"].margin(for_all) == pytest.approx(20.0)
