@@ -31,7 +31,9 @@ def next_text(report: NextReport) -> str:
     if report.outcomes:
         lines.append("If it is felt (parts that are right are not always felt clean)")
         for outcome in report.outcomes:
-            first = f"  {outcome.felt:13} ({100 * outcome.chance:3.0f} %): "
+            # Of parts that were complained of against the model, its chances would be believed by nobody.
+            chance = f" ({100 * outcome.chance:3.0f} %)" if report.changes else ""
+            first = f"  {outcome.felt:13}{chance}: "
             lines.append(wrapped(outcome.then, " " * len(first), first))
         lines.append("")
     lines += [*belief_lines(report.belief)]

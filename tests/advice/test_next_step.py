@@ -19,6 +19,7 @@ from configurator.learning.as_known import known_by
 from configurator.learning.belief import belief_of
 from configurator.physics.lateness import FIRST_FUEL, MAIN_CIRCUIT
 from configurator.slots.slot import SLOTS
+from configurator.views.belief import next_text
 
 SMALL = building.catalog([building.nozzle(mm) for mm in (0.60, 0.65, 0.70, 0.75, 0.80)], screws=building.SCREWS[:1],
                          pumps=building.PUMPS[:1], lobes=building.LOBES[1:2], **building.EASY)  # fmt: skip
@@ -194,3 +195,12 @@ def test_a_pull_that_goes_flat_asks_for_volume() -> None:
     report = what_next(known_by(truck(0.6), [flat]))
     larger = [one for one in report.changes if one.slot == "front.nozzle" and one.to > one.from_]
     assert not larger or len(report.changes) > 1, "a shot that runs out asks for volume, not for a larger nozzle"
+
+
+def test_of_parts_that_are_run_once_more_no_chances_are_told() -> None:
+    """Smoke has just been felt of them: that it has a chance of 2 % by the model nobody would believe."""
+    report = told(building.case(building.vehicle(front={"nozzle": "straight-0.75"}), SMALL), "smoke")
+    assert (report.do, report.changes, len(report.outcomes)) == ("try", [], 4)
+    felt = next_text(report).partition("If it is felt")[2].partition("stands behind")[0]
+    assert "too much fuel: " in felt and "%" not in felt
+    assert "%" in next_text(after("stumble")).partition("If it is felt")[2].partition("stands behind")[0]
