@@ -5,7 +5,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 from configurator.advice.belief_told import summary
+from configurator.advice.next_step import AT_A_LOSS
 from configurator.advice.over_unknown import in_a_sentence, unknown_of
+from configurator.advice.sure_proposal import ELSEWHERE
 from configurator.book.fitted_told import fitted_parts
 from configurator.book.fitting import Fitting
 from configurator.book.records import Trial
@@ -104,6 +106,9 @@ def _sentence(workshop: Workshop, setting: Setting, judged: Judged | None) -> Se
     }[report.do]
     if report.changes:
         told = f"Next: {step_told(setting.case, report.changes, 'a ')}."
+    if report.why.startswith(AT_A_LOSS):
+        elsewhere = ELSEWHERE.removesuffix(", which may feel the same")
+        told = f"{elsewhere[0].upper()}{elsewhere[1:]}. {told.replace('Next:', 'Then:')}"
     cost = [f"{workshop.price(totals.price)} · {totals.labour_min} min"] if report.changes else []
     sure = [] if report.sureness is None or not (report.changes or known.belief) else [sure_told(report.sureness)]
     return Sentence(feels, side, told, " · ".join([*cost, *sure]))

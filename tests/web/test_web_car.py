@@ -50,6 +50,15 @@ def test_the_step_is_that_of_the_command(written: Workshop) -> None:
     assert client.get("/car/roadster").text.count('id="take"') == bool(step.changes), "kept, once it is worked out"
 
 
+def test_where_the_model_is_at_a_loss_a_fault_elsewhere_comes_first(tmp_path: Path) -> None:
+    workshop = workshop_in(tmp_path / "cars", "hill-climber")
+    client, car = browser(page_of(workshop)), "/car/hill-climber"
+    for then in ("Run it once more as it is.", "Then: a "):
+        client.post(f"{car}/run", headers=OWN_FORM, data=form_of(client, f"{car}/run") | {"felt": "popback"})
+        sentence = text_of(client.get(f"{car}/judged").text.partition('class="sentence"')[2].partition("</p>")[0])
+        assert f"Look for a fault elsewhere first (float level, ignition, air leak). {then}" in sentence
+
+
 def test_a_step_taken_is_fitted_once_and_its_card_is_of_the_car_before(written: Workshop) -> None:
     client = browser(page_of(written), follow=False)
     html = client.get("/car/roadster/judged").text
