@@ -9,7 +9,7 @@ import pytest
 from browser import PHONE, Visits
 from playwright.sync_api import CDPSession, Page, expect
 from recording_making import Driven, Phone, as_table, driven, recorded, truth_of
-from test_record_in_browser import car_of_its_own, runs_of
+from test_record_in_browser import car_of_its_own, runs_of, saved_out_of_reach
 from web_page import CATALOG, EXAMPLES
 
 from configurator.car.vehicle import load_vehicle
@@ -77,15 +77,7 @@ def test_a_measured_run_out_of_reach_arrives_and_says_how_late_the_pull_is(
     expect(page.locator("#measure-kept")).to_contain_text("Kept on this phone")
     page.get_by_role("link", name="How did it go?").tap()
     expect(page.get_by_label("Send along what this phone recorded")).to_be_checked()
-    page.context.set_offline(True)
-    visits.unheard.append("ERR_INTERNET_DISCONNECTED")
-    page.get_by_role("button", name="Save this run").tap()
-    expect(page.locator("#waiting")).to_contain_text("Kept on this phone: 1 run to send")
-    assert not runs_of(visits, name)
-    page.context.set_offline(False)
-    page.reload()
-    expect(page.locator("#waiting")).to_be_empty()
-    (run,) = runs_of(visits, name)
+    run = saved_out_of_reach(visits, page, name, page.get_by_role("button", name="Save this run").tap)
     assert run.felt is None and run.pull is not None and len(run.pull.tip_ins) == 2
     page.goto(f"/car/{stem}?recorded={run.number}")
     expect(page.locator("#ladder")).to_be_visible()  # with the next step, what was measured is still there

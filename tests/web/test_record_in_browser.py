@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import pytest
@@ -31,6 +32,20 @@ def runs_of(visits: Visits, name: str) -> list[Trial]:
         return []
     with book:
         return list(book.trials(name))
+
+
+def saved_out_of_reach(visits: Visits, page: Page, name: str, save: Callable[[], object]) -> Trial:
+    """The run of a car that is saved while the network is cut, once that is there again."""
+    page.context.set_offline(True)
+    visits.unheard.append("ERR_INTERNET_DISCONNECTED")
+    save()
+    expect(page.locator("#waiting")).to_contain_text("Kept on this phone: 1 run to send")
+    assert not runs_of(visits, name)
+    page.context.set_offline(False)
+    page.reload()
+    expect(page.locator("#waiting")).to_be_empty()
+    (run,) = runs_of(visits, name)
+    return run
 
 
 @dataclass

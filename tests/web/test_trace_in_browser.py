@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from browser import PHONE, Visits
 from playwright.sync_api import expect
-from test_record_in_browser import car_of_its_own, runs_of
+from test_record_in_browser import car_of_its_own, runs_of, saved_out_of_reach
 from trace_making import file_of, logged
 
 pytest_plugins = ["browser"]
@@ -24,15 +24,8 @@ def test_a_trace_out_of_reach_arrives_with_its_run(visits: Visits, log: Path) ->
     page.get_by_text("Hesitates").tap()
     page.locator("#trace-of-it > summary").tap()
     page.get_by_label("Mixture trace").set_input_files(log)
-    page.context.set_offline(True)
-    visits.unheard.append("ERR_INTERNET_DISCONNECTED")
-    page.evaluate("const save = document.querySelector('#run button'); save.click(); save.click();")
-    expect(page.locator("#waiting")).to_contain_text("Kept on this phone: 1 run to send")
-    assert not runs_of(visits, name)
-    page.context.set_offline(False)
-    page.reload()
-    expect(page.locator("#waiting")).to_be_empty()
-    (run,) = runs_of(visits, name)
+    twice = "const save = document.querySelector('#run button'); save.click(); save.click();"
+    run = saved_out_of_reach(visits, page, name, lambda: page.evaluate(twice))
     assert run.trace is not None and run.trace.hole_ms > 0
 
 
