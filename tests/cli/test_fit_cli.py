@@ -1,26 +1,16 @@
 """`tipin fit` from outside, and every command after it: a random car in a vehicle file of this test's own."""
 
 import json
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import pytest
 from random_cars import FRONT, changed, random_car
 from test_cli import run, slim_catalog
+from toml_writing import toml
 
 from configurator.book.book import open_book
 from configurator.book.fitted_told import FittedReport
 from configurator.catalogue.load import shipped_catalog_dir
-
-
-def toml(tables: Mapping[str, Any], above: str = "") -> str:
-    """Tables of plain values as a vehicle file has them."""
-    plain = {key: value for key, value in tables.items() if not isinstance(value, Mapping)}
-    lines = [f"[{above}]"] if above else []
-    lines += [f"{key} = {json.dumps(value)}" for key, value in plain.items()]
-    below = [toml(value, f"{above}.{key}".strip(".")) for key, value in tables.items() if key not in plain]
-    return "\n".join([*lines, *below])
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from random_cars import FRONT, changed, random_car
 from test_cli import run, slim_catalog
-from test_fit_cli import toml
+from toml_writing import toml
 from web_page import browser, page_of
 
 from configurator.advice.reach import ALONG_MM
