@@ -246,7 +246,7 @@ def _no_less_nor_more(table: CombinationTable, symptom: Symptom, name: str) -> M
     elif side_of_nozzle(symptom) > 0 and name == "front":
         may = (volume_cc >= LEAST_LEFT * volume_cc[NOW]) & (peak_cc_s >= (1.0 - SAME_SHOT) * peak_cc_s[NOW])
     elif set(symptom.tells) == {"rich"}:
-        may = volume_cc <= most_cc
+        may = (volume_cc <= most_cc) & (peak_cc_s <= (1.0 + SAME_SHOT) * peak_cc_s[NOW])
     return np.asarray(may)
 
 

@@ -136,16 +136,25 @@ def with_first_step(known: Known, report: ProposeReport) -> ProposeReport:
     """A proposal with the first step towards it, where that is less than all of it at once; where there is none, with
     the trade's step."""
     if known.clean_before:
-        return report.model_copy(update={"hint": "; ".join([*known.came_back, *filter(None, [report.hint])])})
+        return _once_more(report, *known.came_back)
     if report.status == "impossible" and isinstance(report, SureProposeReport):
-        practice = trade_step(known, _that_may_be_tried(known, None)) if known.complained_again else None
-        return report.model_copy(update={"first_step": practice.changes}) if practice else report
+        if (practice := trade_step(known, _that_may_be_tried(known, None))) is None:
+            return report
+        if known.complained_again:
+            return report.model_copy(update={"first_step": practice.changes})
+        return _once_more(report, f"{AT_A_LOSS}: run it once more as it is")
     if known.believed.doubted and _is_no_surer(known, report):
-        return report.model_copy(update={"hint": "; ".join([CONTRADICTED, *filter(None, [report.hint])])})
+        return _once_more(report, CONTRADICTED)
     step = _step(known, report, None) if report.changes and known.belief is not None else None
     if step is None or step.changes == report.changes or step.is_hopeless or not isinstance(report, SureProposeReport):
         return report
     return report.model_copy(update={"first_step": step.changes})
+
+
+def _once_more(report: ProposeReport, *why: str) -> ProposeReport:
+    """A proposal before which the same parts are to be run once more."""
+    hint = "; ".join([*why, *filter(None, [report.hint])])
+    return report.model_copy(update={"hint": hint, "once_more": True})
 
 
 def _step(known: Known, destination: ProposeReport, stock: Mapping[str, int] | None) -> ProposeReport | None:

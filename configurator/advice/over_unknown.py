@@ -59,6 +59,8 @@ def in_a_sentence(over: NotKnown) -> str:
     table, _, key = most.figure.partition(".")
     measure = f"{most.says} moves it most: {'find that out' if TAKEN[table, key].found_out else 'measure that'}"
     if over.from_mm is not None and over.to_mm is not None:
+        if over.to_mm <= TRIED_MM[0]:
+            return f"{over.circuit}: with {AS_THEY_ARE} any nozzle pulls at once, whatever is not known of the car"
         ends = f"{show_diameter(over.from_mm)} to {show_diameter(over.to_mm)}"
         says = f"with {AS_THEY_ARE} a nozzle of at least {ends} pulls at once, over what is not known of the car"
         return f"{over.circuit}: {says}; {measure}"

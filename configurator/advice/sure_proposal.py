@@ -44,6 +44,7 @@ class SureProposeReport(ProposeReport):
     first_step: list[Change] = Field(
         default=[], description="what to try first on the way to it, as tipin next says; empty where it is all of it"
     )
+    once_more: bool = Field(False, description="whether the same parts are to be run once more before any change")
     belief: BeliefSummary = Field(description="what stands behind it")
     sureness_wanted: float = Field(description="share of belief that was asked for, 0 to 1")
 

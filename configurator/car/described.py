@@ -176,7 +176,8 @@ def _faults_of_vacuum(vacuum_kpa: float | None) -> list[Fault]:
 
 
 def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
-    """What a vehicle file answers, its name left out; of a part without a code only a straight nozzle's size."""
+    """What a vehicle file answers, its name left out; of a part without a code a straight nozzle's size, what a pump
+    gives in ten strokes, and a lobe's readings."""
     flat = {
         f"{heading}.{key}": value for heading, table in _flat(tables) for key, value in table.items()
         if not isinstance(value, bool)
@@ -197,6 +198,10 @@ def answers_of(tables: Mapping[str, Any]) -> dict[str, str]:
         if isinstance(lobe, str):
             phase_deg = flat.get(f"fitted.{circuit}.phase_deg")
             found[f"{circuit}_lobe"] = lobe if phase_deg is None else f"{lobe}@{phase_deg}"
+        elif isinstance(lobe, dict) and set(lobe) == {"table"}:
+            found[f"{circuit}_lobe"] = str(lobe["table"])
+        if isinstance(pump := flat.get(f"fitted.{circuit}.pump"), dict) and set(pump) == {"capacity_ten_strokes_cc"}:
+            found[f"{circuit}_pump"] = f"{pump['capacity_ten_strokes_cc']} cc in ten"
     return {key: answer for key, answer in found.items() if not answer.startswith("{")}
 
 

@@ -12,6 +12,8 @@ LEAST_BARE_CC = 500
 """Below this a displacement without a unit is as likely one in cubic inches."""
 LEAST_BARE_OVERALL = 6.0
 """Below this a single ratio is more likely that of an axle than of gear and axle together (common practice)."""
+MOST_BARE_KG = 1800
+"""From here on a weight without a unit is as likely one in pounds."""
 READINGS_OF_A_LOBE = 3
 """As many besides the closed stop give the shape of a lobe, and fewer the lift at its end alone."""
 MOST_INCHES_OF_MERCURY = 30
@@ -78,6 +80,15 @@ def lobe_asked_back(answer: str) -> str:
     return f"{readings} beside the closed stop; {needed}, such as 15:1.1 30:1.9 55:2.8"
 
 
+def weight_asked_back(answer: str) -> str:
+    """
+    >>> weight_asked_back("3,200"), weight_asked_back("3,200 lb"), weight_asked_back("1200")
+    ('3,200 kg or 3,200 lb? write the unit', '', '')
+    """
+    number = _bare(answer)
+    return "" if number is None or number < MOST_BARE_KG else f"{answer} kg or {answer} lb? write the unit"
+
+
 def _bare(answer: str) -> float | None:
     try:
         _, digits, unit = parted(answer)
@@ -91,13 +102,14 @@ ASKED_BACK: Mapping[str, Callable[[str], str]] = MappingProxyType(
         "engine_size": displacement_asked_back,
         "idle_vacuum": vacuum_asked_back,
         "gears": gears_asked_back,
+        "weight": weight_asked_back,
         "front_lobe": lobe_asked_back,
         "rear_lobe": lobe_asked_back,
     }
 )
 """By question; what it returns is empty where an answer means one thing."""
 SAID_OF_A_FILES_FIGURE: Mapping[str, str] = MappingProxyType(
-    {"engine_size": "cc", "idle_vacuum": "kPa absolute", "gears": "overall"}
+    {"engine_size": "cc", "idle_vacuum": "kPa absolute", "gears": "overall", "weight": "kg"}
 )
 """What a plain figure of a vehicle file is, in words, where as an answer it would mean two things."""
 

@@ -107,7 +107,7 @@ def enough_shot_is_left_at_idle(lobe: Lobes, facts: CircuitFacts, limits: Limits
     limit="pump_pad_clearance_mm",
     unknown="measure the pad: the height from it to the underside of the bowl, before a deeper pump is bought",
     doubtful=(
-        -5.0,
+        -4.0,
         "first make sure that the gauge stood between the pad and the bowl's underside, not at the pump's "
         "body (docs/vehicle.md shows where)",
     ),

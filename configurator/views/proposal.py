@@ -56,9 +56,10 @@ def propose_text(report: ProposeReport) -> str:
 
 
 def _verdict(report: ProposeReport) -> str:
-    """Changes that are not likely to be right are worth a try, and no more."""
-    by_runs = isinstance(report, SureProposeReport) and report.sureness is not None
-    return "TRY" if by_runs and (report.sureness or 0.0) < LIKELY else "YES"
+    """Changes that are not likely to be right, or come after another run only, are worth a try and no more."""
+    if not isinstance(report, SureProposeReport) or report.sureness is None:
+        return "YES"
+    return "TRY" if report.once_more or report.sureness < LIKELY else "YES"
 
 
 def _first_words(first: Sequence[Finding]) -> str:

@@ -98,7 +98,8 @@ def test_what_was_felt_for_the_first_time_is_driven_once_more() -> None:
             continue
         assert once.do == "try" and step.changes[0].to in once.why, (word, size)
         assert isinstance(report := with_first_step(first, proposal_of(first, ProposalRequest())), SureProposeReport)
-        assert not report.first_step
+        assert not report.first_step and (report.once_more == ("run it once more" in report.hint))
+        assert report.once_more or report.status != "impossible"
 
 
 def test_a_model_that_has_parts_to_name_is_not_overruled() -> None:

@@ -208,3 +208,13 @@ def test_key_and_question_of_the_pad_name_the_picture_of_where_the_gauge_goes() 
     named = str(make_pad_picture.PLACE.relative_to(Path(__file__).parents[2]))
     assert named in pad.help and named in key
     assert make_pad_picture.PLACE.read_text(encoding="utf-8") == make_pad_picture.picture()
+
+
+def test_a_car_like_another_keeps_a_pump_told_by_ten_strokes_and_a_lobe_told_by_readings() -> None:
+    """They became the usual ones, and the lobe was then made for another pump's lever."""
+    lobe = "0:0 15:1.1 30:1.9 55:2.8"
+    front = {"pump": {"capacity_ten_strokes_cc": 45}, "lobe": {"table": lobe}, "nozzle": "straight-0.80"}
+    found = answers_of({"fitted": {"front": front, "rear": {"pump": {"capacity_ten_strokes_cc": 12}}}})
+    assert (found["front_pump"], found["front_lobe"], found["rear_pump"]) == ("45 cc in ten", lobe, "12 cc in ten")
+    assert tables_of({**PAPER, **found, "pumps": "1"})["fitted"]["front"]["pump"] == {"capacity_ten_strokes_cc": 45}
+    assert "front_lobe" not in answers_of({"fitted": {"front": {"lobe": {"table": lobe, "lever": "long"}}}})
