@@ -212,9 +212,16 @@ def nozzle_wishes(known: Known, says: str, holds: Callable[[FittedNozzle, Fitted
 
 
 def _nozzles_that_are_felt(known: Known, wishes: Sequence[Wish]) -> list[Wish]:
-    """Of each circuit whose nozzle nobody has named, the one fitted and those told from it."""
+    """Of each circuit whose nozzle nobody has named, the one fitted and those told from it; no aimed one in place of a
+    straight one where fuel was too much, since less of its fuel lands on the walls."""
     named, scatter_mm = {wish.slot for wish in wishes}, known.case.catalog.limits.stamped_tolerance_mm
-    felt = nozzle_wishes(known, "felt apart:", lambda now, other: other.is_told_from(now, scatter_mm))
+    smoked = known.last_felt is not None and set(known.last_felt.tells) == {"rich"}
+
+    def may_come(now: FittedNozzle, other: FittedNozzle) -> bool:
+        richer = smoked and other.style == "aimed" and now.style != "aimed"
+        return other.is_told_from(now, scatter_mm) and not richer
+
+    felt = nozzle_wishes(known, "felt apart:", may_come)
     return [wish for wish in felt if wish.slot not in named]
 
 

@@ -129,3 +129,13 @@ def test_nothing_out_of_the_trades_sizes_and_nothing_after_a_clean_run() -> None
     case = case_with(random_car(1), CATALOG)
     runs = [run("clean", case).model_copy(update={"number": 1})]
     assert not what_next(known_by(case, runs)).by_practice
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_smoke_is_not_answered_by_an_aimed_nozzle(seed: int) -> None:
+    """Less of its fuel lands on the walls: of the same size it is richer at once."""
+    case = case_with(random_car(seed), CATALOG, FRONT | {"nozzle": "straight-0.88"})
+    known = known_by(case, [run("smoke", case).model_copy(update={"number": 1})])
+    for report in (what_next(known), proposal_of(known, ProposalRequest())):
+        chosen = choice_after(known.case, report.changes)
+        assert chosen[NOZZLE].read(FittedNozzle).style == "straight"
