@@ -108,7 +108,7 @@ class RunAhead:
         side, table = side_of_nozzle(symptom), self._around[name]
         if not self._again(symptom) or set(symptom.tells) == {"flat"} or (others and side < 0):
             return None
-        newly = reduce(np.logical_or, (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND))
+        newly = _newly_broken(table)
         felt, limits = self._bounds_after(name, symptom), self.known.case.catalog.limits
         for places in nozzles_by_practice(table.options["nozzle"], side, limits, felt):
             if fitting := [place for place in places if not newly[place, 0, 0, 0]]:
@@ -220,15 +220,19 @@ NOW = (0, 0, 0, 0)
 """The place of what is chosen among the combinations around it."""
 
 
+def _newly_broken(table: CombinationTable) -> Mask:
+    """Which combinations break a rule that is kept now, but for those on what is felt."""
+    newly = (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND)
+    return np.asarray(reduce(np.logical_or, newly))
+
+
 def _may_be_tried(table: CombinationTable, side: int, scatter_mm: float, *, alone: bool) -> Mask:
     """Whether combinations break no rule that is kept now but those on what is felt, their nozzle in reach of what was,
     and never against it: whatever else changes where the circuit is alone, else beside the same pump and lobe."""
     now, *others = (option.read(FittedNozzle) for option in table.options["nozzle"])
     reached = np.array([True, *(is_within_reach(now, one, side, scatter_mm) for one in others)])
     against = np.array([False, *(side * (one.diameter_mm - now.diameter_mm) < 0.0 for one in others)])
-    newly = (mask & ~mask[NOW] for rule, mask in table.broken.items() if rule not in DEMAND)
-    broken = reduce(np.logical_or, newly)
-    may = reached[:, None, None, None] & ~broken
+    may = reached[:, None, None, None] & ~_newly_broken(table)
     if alone:
         may[against] = False
     else:

@@ -101,12 +101,13 @@ def what_next(known: Known, stock: Mapping[str, int] | None = None) -> NextRepor
     if known.clean_before:
         return _report(known, "try", why="; ".join(known.came_back), destination=destination)
     step = _step(known, destination, stock)
-    if step is None or step.is_hopeless or _is_no_surer(known, step):
-        if known.believed.doubted and not (step is None or step.is_hopeless):
+    hopeless = step is None or step.is_hopeless
+    if hopeless or (step and _is_no_surer(known, step)):
+        if known.believed.doubted and not hopeless:
             return _report(known, "try", destination=destination, why=CONTRADICTED)
         if practice := trade_step(known, _that_may_be_tried(known, stock)):
             if known.complained_again:
-                return _report(known, "try", practice, destination=destination, why=BY_PRACTICE)
+                return _report(known, "try", practice, destination=destination, why=BY_PRACTICE, by_practice=True)
             parts = ", ".join(f"{change.slot} {change.to}" for change in practice.changes)
             return _report(known, "try", destination=destination, why=f"{ONCE_MORE_FIRST}: {parts}")
     if step is None:
@@ -254,17 +255,18 @@ def _report(
     why: str,
     destination: ProposeReport | None = None,
     ahead: Sequence[Foreseen] = (),
+    by_practice: bool = False,
 ) -> NextReport:
     believed = known.believed
     sureness = step.sureness if step else sureness_of(known.looked_up_in, known.case.as_fitted, believed)
     return NextReport(
         vehicle=known.case.vehicle.name, do=do, changes=_changes(step.changes if step else ()),
         labour_min=float(step.totals.labour_min) if step and step.totals else 0.0,
-        sureness=None if known.a_run_says_right or why == BY_PRACTICE else round(sureness or 0.0, 4), why=why,
+        sureness=None if known.a_run_says_right or by_practice else round(sureness or 0.0, 4), why=why,
         destination=_changes(destination.changes if destination else ()),
         destination_sureness=destination.sureness if destination and destination.changes else None,
         outcomes=[Outcome(felt=one.felt, chance=round(one.chance, 4), then=one.then) for one in ahead],
-        by_practice=why == BY_PRACTICE, belief=summary(believed), first=_first(known, step),
+        by_practice=by_practice, belief=summary(believed), first=_first(known, step),
         notes=[*_odd_sizes(known, step), *_styles(step), *_sizes(known), *_slack(known)],
     )  # fmt: skip
 

@@ -6,11 +6,11 @@ vouch for no other place with it.
 
 import ipaddress
 import socket
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from configurator.files.writing import write_whole
 from configurator.web.server import Certificate
@@ -76,6 +76,8 @@ def _made(files: Certificate, wanted: set[str]) -> "Signed":
     key = ec.generate_private_key(ec.SECP256R1())
     called = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"{NAME} ({socket.gethostname()[:30]})")])
     now = datetime.now(UTC)
+    readings = (ipaddress.ip_address, ipaddress.ip_network)
+    names, limits = ([_named(host, read) for host in sorted(wanted)] for read in readings)
     signed = (
         x509.CertificateBuilder()
         .subject_name(called)
@@ -84,9 +86,9 @@ def _made(files: Certificate, wanted: set[str]) -> "Signed":
         .serial_number(x509.random_serial_number())
         .not_valid_before(now - timedelta(days=1))  # a phone's clock may be behind
         .not_valid_after(now + timedelta(days=LASTS_DAYS))
-        .add_extension(x509.SubjectAlternativeName([_general(host) for host in sorted(wanted)]), critical=False)
+        .add_extension(x509.SubjectAlternativeName(names), critical=False)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(x509.NameConstraints([_only(host) for host in sorted(wanted)], None), critical=True)
+        .add_extension(x509.NameConstraints(limits, None), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .add_extension(
             x509.KeyUsage(
@@ -104,21 +106,11 @@ def _made(files: Certificate, wanted: set[str]) -> "Signed":
     return signed
 
 
-def _general(host: str) -> "GeneralName":
-    """A host as a certificate names it."""
+def _named(host: str, read: Callable[[str], Any]) -> "GeneralName":
+    """A host as a certificate names it. read : of one in figures, the address itself, or the net of it alone."""
     from cryptography.x509 import DNSName, IPAddress
 
     try:
-        return IPAddress(ipaddress.ip_address(host))
-    except ValueError:
-        return DNSName(host)
-
-
-def _only(host: str) -> "GeneralName":
-    """This very host and no other, as a limit."""
-    from cryptography.x509 import DNSName, IPAddress
-
-    try:
-        return IPAddress(ipaddress.ip_network(host))
+        return IPAddress(read(host))
     except ValueError:
         return DNSName(host)

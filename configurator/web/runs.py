@@ -113,7 +113,7 @@ def _new_run(
     if recorded is not None:
         told = pull_in_words(run, workshop.records_of(case.vehicle.name), case.catalog)
         notes += [f"{says[0].upper()}{says[1:]}." for says in (*(told.says if told else ()), *recorded.notes)]
-    return workshop.record(run, key, RunMeasured(notes, recorded))
+    return workshop.record(run, key, RunMeasured(tuple(notes), recorded))
 
 
 def _felt(words: Mapping[str, str]) -> dict[str, str | None]:

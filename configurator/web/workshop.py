@@ -99,10 +99,11 @@ class ChosenPins:
 class RunMeasured:
     """What was measured in a run, but for what the book keeps of it. notes : sentences, told once it is in the book."""
 
-    notes: Sequence[str] = ()
+    notes: tuple[str, ...] = ()
     pull: MeasuredPull | None = None
 
 
+NOTHING_MEASURED = RunMeasured()
 OPEN = ChosenPins({}, {})
 """Nothing decided."""
 
@@ -181,16 +182,17 @@ class Workshop:
         known = self.look(lambda book: book.entered(kind, key), None)
         return known.number if known else None
 
-    def record(self, run: Trial, key: str, measured: RunMeasured = RunMeasured()) -> int | None:
+    def record(self, run: Trial, key: str, measured: RunMeasured) -> int | None:
         """Number of a run in the book, put there the first time that this key comes."""
         with open_book(self.book) as book:
             number = book.add_trial(run, key).number
-        self._measured.get(number, lambda: measured)
+        if measured != NOTHING_MEASURED:
+            self._measured.get(number, lambda: measured)
         return number
 
     def measured_in(self, number: int | None) -> RunMeasured:
         """What was measured in a run recorded lately; nothing for another."""
-        return self._measured.find(number) or RunMeasured()
+        return self._measured.find(number) or NOTHING_MEASURED
 
     def fit(self, told: Fitting, key: str) -> int | None:
         """Number of an entry of what is fitted, likewise."""
